@@ -1,0 +1,57 @@
+"""What can go wrong, as one tree.
+
+Every error is one line: what was required, what came, what to do::
+
+    StrumclockError
+    ├── UsageError (ValueError)        an argument, option or exercise makes no sense      exit 2
+    ├── AudioFileError (OSError)       a file is missing, empty, truncated or not audio    exit 1
+    ├── RecordingError (ValueError)    a recording was read but cannot be measured         exit 1
+    │   └── ClickError                 no click where one was promised
+    └── JournalError                   the practice record cannot be read or written      exit 1
+
+What is weak but usable is a `Notice`: a code for programs and a sentence for people, kept in the result.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+class StrumclockError(Exception):
+    """Root of every error that this library raises on purpose."""
+
+
+class UsageError(StrumclockError, ValueError):
+    """An argument, option or exercise makes no sense."""
+
+
+class AudioFileError(StrumclockError, OSError):
+    """A file is missing, empty, truncated or not audio."""
+
+
+class RecordingError(StrumclockError, ValueError):
+    """A recording was read but cannot be measured."""
+
+
+class ClickError(RecordingError):
+    """No click where one was promised."""
+
+
+class JournalError(StrumclockError):
+    """The practice record cannot be read or written."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Notice:
+    """Something weak but usable about a result.
+
+    Attributes
+    ----------
+    code : str
+        A stable word for programs, such as ``"clipped"``.
+    message : str
+        One sentence for people: what was seen, and what it does to the numbers.
+    """
+
+    code: str
+    message: str
