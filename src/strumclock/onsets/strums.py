@@ -1,0 +1,72 @@
+"""What is known about the strums of a recording: `Strums`, and the sounds that were `Ignored`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from strumclock.errors import Notice, UsageError
+
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ignored:
+    """A sound that began suddenly and is not taken for a strum.
+
+    Attributes
+    ----------
+    time_s : float
+        When it began [s, file time].
+    reason : str
+        What speaks against a strum, in a few plain words.
+    """
+
+    time_s: float
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Strums:
+    """When each strum began, and how well that is known.
+
+    Attributes
+    ----------
+    time_s : ndarray, shape (n,) [s, file time]
+        The release of each strum's first string by the pick, increasing.
+    u_s : ndarray, shape (n,) [s]
+        Standard uncertainty of each time, from the evidence around it.
+    strength_db : ndarray, shape (n,) [dB]
+        Level of the first 50 ms against the recording's median strum.
+    spread_s : ndarray, shape (n,) [s]
+        A hint of how long the strings took from first to last; NaN where it cannot be told.
+    ignored : tuple of Ignored
+        Sounds that began suddenly and are not strums, each with its reason.
+    notices : tuple of Notice
+        What is weak about the result.
+    """
+
+    time_s: FloatArray
+    u_s: FloatArray
+    strength_db: FloatArray
+    spread_s: FloatArray = field(default_factory=lambda: np.empty(0))
+    ignored: tuple[Ignored, ...] = ()
+    notices: tuple[Notice, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Make the arrays read-only float64 of one length."""
+        n = len(self.time_s)
+        if len(self.spread_s) == 0 and n:
+            object.__setattr__(self, "spread_s", np.full(n, np.nan))
+        for name in ("time_s", "u_s", "strength_db", "spread_s"):
+            a = np.array(getattr(self, name), dtype=np.float64)
+            if a.shape != (n,):
+                raise UsageError(f"Strums needs {name} of the length of time_s ({n}), got shape {a.shape}.")
+            a.flags.writeable = False
+            object.__setattr__(self, name, a)
+
+    def __len__(self) -> int:
+        """Count the strums."""
+        return len(self.time_s)
