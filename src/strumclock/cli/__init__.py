@@ -1,0 +1,91 @@
+"""Arguments in, library calls, text out.
+
+Results go to standard output, diagnostics to standard error. Exit status: 0 done, 1 something failed, 2 wrong usage.
+Every error is one line. The commands' bodies live in `take` (one recording) and `record` (weeks of them), which are
+imported when one of their commands is asked for.
+"""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+
+import click
+
+from strumclock.errors import StrumclockError, UsageError
+
+_COMMANDS = {
+    "measure": "take",
+    "click": "take",
+    "tuning": "take",
+    "compare": "take",
+    "batch": "record",
+    "progress": "record",
+    "class": "record",
+    "note": "record",
+    "forget": "record",
+    "demo": "record",
+}
+
+
+class _OnDemand(click.Group):
+    """A group whose commands are imported when they are asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """The commands in the order in which a user meets them."""
+        del ctx
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import the module that holds the command, and the command from it."""
+        del ctx
+        if cmd_name not in _COMMANDS:
+            return None
+        module = importlib.import_module(f"strumclock.cli.{_COMMANDS[cmd_name]}")
+        command: click.Command = getattr(module, f"{cmd_name}_command")
+        return command
+
+
+@click.group(cls=_OnDemand, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
+@click.version_option(package_name="strumclock", prog_name="strumclock")
+def _strumclock() -> None:
+    """Measure how accurately a guitarist strums against a click, and keep the practice record."""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        The words after the program's name; by default those of this process.
+
+    Returns
+    -------
+    int
+        The exit status: 0 done, 1 something failed, 2 wrong usage.
+    """
+    try:
+        status = _strumclock.main(arguments, prog_name="strumclock", standalone_mode=False)
+        sys.stdout.flush()
+    except click.ClickException as error:
+        return _fail(error.format_message(), error.exit_code)
+    except UsageError as error:
+        return _fail(str(error), 2)
+    except StrumclockError as error:
+        return _fail(str(error), 1)
+    except (click.Abort, KeyboardInterrupt):
+        return _fail("interrupted; what was finished is kept", 1)
+    except BrokenPipeError:  # the reader of our output has gone: nothing to tell anybody
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+    except MemoryError:
+        return _fail("not enough memory for this recording; measure a part of it with --start and --end", 1)
+    return status if isinstance(status, int) else 0
+
+
+def _fail(message: str, status: int) -> int:
+    print("strumclock:", " ".join(message.split()), file=sys.stderr)
+    return status

@@ -1,0 +1,183 @@
+"""What one take came to: `Measurement` and its parts, field for field the JSON that `report` writes.
+
+Signs and units: seconds for places in the recording, milliseconds for offsets and deviations, positive = late.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from strumclock.errors import Notice
+from strumclock.grid import Exercise
+from strumclock.timing import Estimate, Held, Timing
+
+if TYPE_CHECKING:
+    from strumclock.chords import Changes
+    from strumclock.correction import Correction
+    from strumclock.onsets import Ignored
+    from strumclock.stroke import Stroke
+    from strumclock.tuning import Tuning
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakeInfo:
+    """The recording that was measured.
+
+    Attributes
+    ----------
+    path, sha256 : str or None
+        Where it lies and the hash of the file's bytes; None for samples given as an array.
+    duration_s : float
+        Length of what was measured.
+    sample_rate_hz : int
+    channels : int
+    """
+
+    path: str | None
+    sha256: str | None
+    duration_s: float
+    sample_rate_hz: int
+    channels: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GridInfo:
+    """How the grid lies in the recording.
+
+    Attributes
+    ----------
+    anchor : str
+        ``"recorded-click"``, ``"click-channel"``, ``"given"`` or ``"fitted"``.
+    bpm_heard : Estimate or None
+        Tempo of the click by the recorder's clock; None where no click was heard.
+    clock_skew_ppm : Estimate or None
+        (tempo heard / tempo told - 1) * 1e6.
+    first_downbeat_s : float
+        Beat 1 of the first played bar.
+    clicks_heard : int
+    """
+
+    anchor: str
+    bpm_heard: Estimate | None
+    clock_skew_ppm: Estimate | None
+    first_downbeat_s: float
+    clicks_heard: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Strum:
+    """One strum.
+
+    Attributes
+    ----------
+    time_s : float
+        Release of its first string.
+    u_ms : float
+        Standard uncertainty of that time.
+    slot, bar, beat, part : int or None
+        Its place in the grid (slots from 0, the others from 1); None for an added strum.
+    stroke : str or None
+        The pattern's letter there, ``"?"`` where the pattern was inferred.
+    offset_ms : float or None
+        Strum minus grid line, positive = late; None for an added strum, or where the grid is only fitted.
+    deviation_ms : float or None
+        The same less the take's mean.
+    at_change : bool
+        The first strum of a new chord.
+    """
+
+    time_s: float
+    u_ms: float
+    slot: int | None
+    bar: int | None
+    beat: int | None
+    part: int | None
+    stroke: str | None
+    offset_ms: float | None
+    deviation_ms: float | None
+    at_change: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Omitted:
+    """A slot without a strum, and where it was expected."""
+
+    slot: int
+    bar: int
+    beat: int
+    part: int
+    time_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeftClick:
+    """A stretch in which the player kept a steady tempo of their own beside the click's."""
+
+    start_s: float
+    end_s: float
+    played_bpm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measurement:
+    """One take, measured.
+
+    Attributes
+    ----------
+    take : TakeInfo
+    exercise : Exercise
+        As told, completed by what was inferred.
+    inferred : tuple of str
+        The exercise's fields that were inferred.
+    grid : GridInfo or None
+        None where only strums were asked for.
+    strums : tuple of Strum
+        In order of time.
+    omitted : tuple of Omitted
+    timing : Timing or None
+        None where only strums were asked for.
+    changes, tuning, stroke, correction : object or None
+        None where not asked for or not to be told; the reason is in `absent`.
+    held : Held or None
+    absent : mapping of str to str
+        What cannot be known, by its place in the JSON, with the reason.
+    warnings : tuple of Notice
+    ignored : tuple of Ignored
+        Sounds that were not taken for strums.
+    left_click : tuple of LeftClick
+    """
+
+    take: TakeInfo
+    exercise: Exercise
+    inferred: tuple[str, ...] = ()
+    grid: GridInfo | None = None
+    strums: tuple[Strum, ...] = ()
+    omitted: tuple[Omitted, ...] = ()
+    timing: Timing | None = None
+    changes: Changes | None = None
+    tuning: Tuning | None = None
+    stroke: Stroke | None = None
+    correction: Correction | None = None
+    held: Held | None = None
+    absent: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    warnings: tuple[Notice, ...] = ()
+    ignored: tuple[Ignored, ...] = ()
+    left_click: tuple[LeftClick, ...] = ()
+
+    def __str__(self) -> str:
+        """The take in a few lines of figures."""
+        name = self.take.path or "array"
+        lines = [f"{name}: {len(self.strums)} strums in {self.take.duration_s:.1f} s"]
+        if self.grid is not None:
+            heard = self.grid.bpm_heard
+            at = f"{self.exercise.bpm:g} bpm" if self.exercise.bpm else "tempo not known"
+            lines.append(f"grid: {self.grid.anchor}, {at}" + (f", heard {heard:.3f}" if heard else ""))
+        if self.timing is not None:
+            lines.append(str(self.timing))
+        if self.held is not None:
+            lines.append(str(self.held))
+        lines += [f"warning ({notice.code}): {notice.message}" for notice in self.warnings]
+        return "\n".join(lines)

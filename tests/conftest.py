@@ -1,0 +1,39 @@
+"""The suite's own rule: a skip that nobody expects fails the run."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+# Why a test may be skipped, each by how its reason begins. Anything else is a test that silently stopped testing.
+EXPECTED_SKIPS = (
+    "the shared bench is not beside this checkout",
+    "no PostgreSQL server",
+    "the cluster extra is not installed",
+)
+
+_unexpected: list[str] = []
+
+
+def pytest_runtest_logreport(report: pytest.TestReport) -> None:
+    """Note every skip whose reason is not on the list."""
+    if report.skipped and not hasattr(report, "wasxfail") and isinstance(report.longrepr, tuple):
+        reason = str(report.longrepr[2]).removeprefix("Skipped: ")
+        if not reason.startswith(EXPECTED_SKIPS):
+            _unexpected.append(f"{report.nodeid}: {reason}")
+
+
+def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
+    """Fail the run where a test was skipped for a reason that is not expected."""
+    if _unexpected and exitstatus == 0:
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Say which skips failed the run."""
+    for line in _unexpected:
+        terminalreporter.write_line(f"unexpected skip: {line}", red=True)
