@@ -1,0 +1,93 @@
+"""What the two decoders are asked for and give back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from strumclock.audio.recording import MAX_CHANNELS, MAX_DURATION_S, Samples
+from strumclock.errors import Notice, RecordingError, UsageError
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """The part of a file to read, in file time [s]; None = from its start, to its end."""
+
+    start_s: float | None = None
+    end_s: float | None = None
+
+    @property
+    def whole(self) -> bool:
+        """Whether it is the whole file."""
+        return self.start_s is None and self.end_s is None
+
+    def frames(self, rate: int, total: int | None, file: Path) -> tuple[int, int | None]:
+        """First frame and the one after the last (None: to the end, wherever that is).
+
+        Raises
+        ------
+        UsageError
+            If the part begins after the file's end.
+        RecordingError
+            If the part is longer than is held in memory.
+        """
+        first = round((self.start_s or 0.0) * rate)
+        stop = None if self.end_s is None else round(self.end_s * rate)
+        if total is not None:
+            self.check_start(first, total, rate, file)
+            stop = total if stop is None else min(stop, total)
+        if stop is not None:
+            self.check_length(stop - first, rate, file)
+        return first, stop
+
+    def check_start(self, first: int, total: int, rate: int, file: Path) -> None:
+        """Refuse a part that begins after the end."""
+        if first >= total > 0:
+            raise UsageError(
+                f"start must lie within the recording, but {str(file)!r} ends at {total / rate:.2f} s and start is "
+                f"{first / rate:.2f} s; give an earlier start"
+            )
+
+    def check_length(self, frames: int, rate: int, file: Path, *, at_least: bool = False) -> None:
+        """Refuse what is longer than 30 minutes."""
+        if frames > MAX_DURATION_S * rate:
+            length = f"{'more than ' if at_least else ''}{frames / rate / 60:.0f} min"
+            what = "it" if self.whole else "the part asked for"
+            raise RecordingError(
+                f"at most {MAX_DURATION_S / 60:.0f} minutes are measured at once, but {what} in {str(file)!r} lasts {length}; "
+                "choose a part with start and end (--start, --end)"
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Decoded:
+    """Samples of a part.
+
+    Attributes
+    ----------
+    samples : (n, channels) float32
+    sample_rate_hz : int
+    first_frame : int
+        Index in the whole file of ``samples[0]``.
+    notices : tuple of Notice
+    """
+
+    samples: Samples
+    sample_rate_hz: int
+    first_frame: int
+    notices: tuple[Notice, ...] = ()
+
+
+def check_channels(channels: int, file: Path) -> None:
+    """Refuse a number of channels that no recording has."""
+    if not 1 <= channels <= MAX_CHANNELS:
+        raise RecordingError(f"1 to {MAX_CHANNELS} channels were required, but {str(file)!r} has {channels}; export fewer")
+
+
+def truncated(file: Path, got_s: float, promised_s: float | None) -> Notice:
+    """The notice that a file ends early."""
+    promise = "" if promised_s is None else f" of the {promised_s:.2f} s that it announces"
+    return Notice(
+        code="truncated",
+        message=f"the file is cut short: {got_s:.2f} s{promise} could be read and were measured; what came later is missing",
+    )
