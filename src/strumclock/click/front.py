@@ -1,0 +1,161 @@
+"""The recording as the click finder sees it: decimated, whitened, levelled.
+
+A click is found because it comes back with the same waveform. What comes back less exactly (strings, strums, voice, noise) is
+flattened first: each 0.14 s is divided by its own smoothed spectrum (a sounding string then weighs no more than silence), with
+positive real weights only, so that two copies of a click stay in phase however differently they are whitened; then by its own
+level over 30 ms, so that a strum cannot outvote a click.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.fft
+from numpy.typing import NDArray
+
+Float32 = NDArray[np.float32]
+Float64 = NDArray[np.float64]
+
+FRONT_RATE_HZ = 14_000.0
+"""The decimated rate is the lowest whole fraction of the recorder's rate that is not below this. Every click tried has enough
+below 7 kHz, and phones' codecs keep little above it."""
+
+WHITEN_S = 0.14
+"""Length of a whitening frame: long enough to resolve a guitar's partials (7 Hz), short enough that a chord's spectrum stands still."""
+
+SMOOTH_BINS = 8
+"""Spectrum smoothing before the division, in bins of 1 / WHITEN_S: partials are taken out, a click's broad spectrum is not."""
+
+LEVEL_S = 0.030
+"""Length of the level average. A click is shorter, a strum's attack is not much longer."""
+
+FLOOR = 1e-9
+"""Power below which a bin counts as empty, against the loudest bin: keeps digital silence and a codec's empty bands silent."""
+
+FILTER_PERIODS = 16
+"""Half length of the decimation filter, in periods of the decimated rate."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Front:
+    """What the finder searches.
+
+    Attributes
+    ----------
+    samples : float32 array, shape (n,)
+        Decimated, whitened and levelled signal; its mean square is near 1.
+    rate_hz : float
+        Its sample rate. Sample i lies at i / rate_hz seconds from the first sample of the recording.
+    """
+
+    samples: Float32
+    rate_hz: float
+
+
+def decimate(samples: Float32, factor: int) -> Float32:
+    """Every factor-th sample after a linear-phase low-pass, as two matrix products.
+
+    Parameters
+    ----------
+    samples : float32 array, shape (n,)
+    factor : int
+        1 returns the samples as they are.
+
+    Returns
+    -------
+    float32 array, shape (ceil(n / factor),)
+        Sample i lies at the time of samples[i * factor].
+    """
+    if factor == 1:
+        return samples
+    half = FILTER_PERIODS * factor
+    position = np.arange(-half, half)
+    cut = 0.92 / factor  # of the Nyquist rate: the last 8 % are the filter's slope
+    taps = cut * np.sinc(cut * position) * np.kaiser(2 * half + 1, 8.0)[:-1]
+    outputs = 2 * FILTER_PERIODS
+    block = outputs * factor
+    kernel = np.zeros((2 * block, outputs), dtype=np.float32)
+    for i in range(outputs):
+        kernel[i * factor : i * factor + 2 * half, i] = taps
+    wanted = -(-len(samples) // factor)
+    blocks = -(-wanted // outputs)
+    decimated = np.empty((blocks, outputs), dtype=np.float32)
+    step = 4096  # blocks at a time: the padded copy stays small
+    for first in range(0, blocks, step):
+        last = min(first + step, blocks)
+        begin, end = first * block - half, (last + 1) * block - half
+        piece = np.zeros(end - begin, dtype=np.float32)
+        inside = samples[max(begin, 0) : max(end, 0)]
+        piece[max(-begin, 0) : max(-begin, 0) + len(inside)] = inside
+        rows = piece.reshape(-1, block)
+        np.matmul(rows[:-1], kernel[:block], out=decimated[first:last])
+        decimated[first:last] += rows[1:] @ kernel[block:]
+    return decimated.reshape(-1)[:wanted]
+
+
+def whiten(samples: Float32, rate_hz: float) -> Float32:
+    """Each frame divided by its own smoothed spectrum (zero phase), frames added up again."""
+    hop = scipy.fft.next_fast_len(round(WHITEN_S * rate_hz / 2), real=True)
+    size = 2 * hop
+    frames = -(-len(samples) // hop) + 1
+    padded = np.zeros((frames + 1) * hop, dtype=np.float32)
+    padded[hop : hop + len(samples)] = samples
+    window = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(size) / size)).astype(np.float32)
+    white = np.zeros((frames + 1) * hop, dtype=np.float32)
+    floor = np.float32(FLOOR * float(np.max(np.abs(padded))) ** 2 * size**2 / 64 + np.finfo(np.float32).tiny)
+    step = 256  # frames at a time: stays in the cache
+    for first in range(0, frames, step):
+        last = min(first + step, frames)
+        view = np.lib.stride_tricks.sliding_window_view(padded[first * hop : (last + 1) * hop], size)[::hop]
+        spectrum = scipy.fft.rfft(view * window)
+        power = spectrum.real**2 + spectrum.imag**2
+        spectrum /= np.sqrt(_smooth(power) + floor)
+        back = scipy.fft.irfft(spectrum, size)
+        out = white[first * hop : (last + 1) * hop].reshape(-1, hop)
+        out[:-1] += back[:, :hop]
+        out[1:] += back[:, hop:]
+    return white[hop : hop + len(samples)]
+
+
+def _smooth(power: Float32) -> Float32:
+    """Mean of SMOOTH_BINS neighbouring bins, by repeated doubling; the ends repeat."""
+    half = SMOOTH_BINS // 2
+    padded = np.pad(power, ((0, 0), (half, SMOOTH_BINS - half)), mode="edge")
+    span = 1
+    while span < SMOOTH_BINS:
+        padded = padded[:, :-span] + padded[:, span:]
+        span *= 2
+    return padded[:, : power.shape[1]] / np.float32(SMOOTH_BINS)
+
+
+def moving_mean(values: Float32, length: int) -> Float32:
+    """Centred moving mean of odd or even length; beyond the ends nothing counts."""
+    total = np.empty(len(values) + 1, dtype=np.float64)
+    total[0] = 0.0
+    np.cumsum(values, dtype=np.float64, out=total[1:])
+    before = length // 2
+    high = np.minimum(np.arange(len(values)) + (length - before), len(values))
+    low = np.maximum(np.arange(len(values)) - before, 0)
+    return ((total[high] - total[low]) / (high - low)).astype(np.float32)
+
+
+def level(samples: Float32, rate_hz: float) -> Float32:
+    """Samples divided by their own level over LEVEL_S."""
+    power = moving_mean(samples * samples, max(round(LEVEL_S * rate_hz), 1))
+    floor = np.float32(1e-6 * float(np.mean(power)) + np.finfo(np.float32).tiny)
+    return (samples / np.sqrt(power + floor)).astype(np.float32)
+
+
+def build_front(samples: Float32, sample_rate_hz: float) -> Front:
+    """Decimate, whiten and level a recording.
+
+    Parameters
+    ----------
+    samples : float32 array, shape (n,)
+    sample_rate_hz : float
+    """
+    factor = max(int(sample_rate_hz / FRONT_RATE_HZ), 1)
+    rate_hz = sample_rate_hz / factor
+    decimated = decimate(np.ascontiguousarray(samples, dtype=np.float32), factor)
+    return Front(samples=level(whiten(decimated, rate_hz), rate_hz), rate_hz=rate_hz)
