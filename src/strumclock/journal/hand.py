@@ -1,0 +1,264 @@
+"""What people write into the journal themselves: notes, goals, corrections; and deleting a student."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import sqlalchemy as sa
+
+from strumclock.errors import JournalError, UsageError
+from strumclock.journal.entry import exercise_label, exercise_row, plain, sha256_of
+from strumclock.journal.schema import edits, exercises, figures, files, goals, notes, strums, students, takes
+from strumclock.journal.writing import IMMEDIATE_EDITS, delete_takes, exercise_id, now, student_id, upsert
+
+TOLD_FIELDS = ("bpm", "meter", "per_beat", "pattern", "swing", "count_in", "bars", "chords", "beats_per_change")
+CORRECTABLE = ("student", "date", "exercise", "equipment", *TOLD_FIELDS)
+BPM_RANGE = (20.0, 400.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forgotten:
+    """What was deleted of a student.
+
+    Attributes
+    ----------
+    student : str
+    takes, notes, goals : int
+        How many of each.
+    recordings : tuple of str
+        The recordings, which are not the journal's to delete: as long as they lie in the folder, the next batch
+        measures them again.
+    """
+
+    student: str
+    takes: int
+    notes: int
+    goals: int
+    recordings: tuple[str, ...]
+
+
+def known_student(connection: sa.Connection, name: str | None) -> tuple[int, str]:
+    """Id and name of a student; without a name the only one that there is.
+
+    Raises
+    ------
+    UsageError
+        If there is none of that name, or several and none was named.
+    """
+    rows = connection.execute(sa.select(students).order_by(students.c.name)).all()
+    if name is None and len(rows) == 1:
+        return rows[0].id, rows[0].name
+    for row in rows:
+        if name is not None and row.key == plain(name):
+            return row.id, row.name
+    known = ", ".join(row.name or "(no name)" for row in rows) or "nobody yet"
+    if name is None:
+        raise UsageError(f"a student must be named where the journal has not exactly one; it has: {known}")
+    raise UsageError(f"the student must be one of the journal's ({known}), but {name!r} came; check the spelling")
+
+
+def known_exercise(connection: sa.Connection, name: str, student: int | None = None) -> int:
+    """Id of an exercise by its label, its name, or a part of it that only one has.
+
+    Raises
+    ------
+    UsageError
+        If none or several match.
+    """
+    chosen: Any = sa.select(exercises)
+    if student is not None:
+        used = (
+            sa.select(takes.c.exercise_id)
+            .where(takes.c.student_id == student)
+            .union(sa.select(goals.c.exercise_id).where(goals.c.student_id == student))
+        )
+        chosen = chosen.where(exercises.c.id.in_(used))
+    rows = [(row.id, plain(row.name), plain(exercise_label(dict(row._mapping)))) for row in connection.execute(chosen)]
+    wanted = plain(name)
+    for match in (
+        [r for r in rows if r[2] == wanted],
+        [r for r in rows if r[1] == wanted],
+        [r for r in rows if wanted and wanted in r[2]],
+    ):
+        if len(match) == 1:
+            return int(match[0][0])
+        if match:
+            several = "; ".join(sorted(r[2] for r in match))
+            raise UsageError(
+                f"the exercise must be one, but {name!r} fits several ({several}); name one of them in full"
+            )
+    known = "; ".join(sorted(r[2] for r in rows)) or "none yet"
+    raise UsageError(f"the exercise must be one of the journal's ({known}), but {name!r} came; check the spelling")
+
+
+def known_take(connection: sa.Connection, which: str | int) -> Any:
+    """The row of a take by its number, its file's path or name, or the first figures of its hash.
+
+    Raises
+    ------
+    UsageError
+        If none or several match.
+    """
+    text = str(which)
+    columns = sa.select(takes.c.id, takes.c.identity, takes.c.path, takes.c.source, takes.c.student_id)
+    if text.isdigit():
+        rows = connection.execute(columns.where(takes.c.id == int(text))).all()
+    else:
+        name = text.replace("\\", "/")
+        rows = connection.execute(columns.where(takes.c.path == name)).all()
+        if not rows:
+            rows = [r for r in connection.execute(columns) if r.path and r.path.endswith("/" + name.lstrip("/"))]
+        if not rows and len(text) >= 6:
+            rows = connection.execute(
+                columns.where(takes.c.identity.startswith(f"sha256:{text}", autoescape=True))
+            ).all()
+    if len(rows) == 1:
+        return rows[0]
+    found = "none has it" if not rows else f"{len(rows)} have it"
+    raise UsageError(
+        f"a take must be named by its number, path or hash, but of {text!r} {found}; see the journal's CSV copy"
+    )
+
+
+def add_note(connection: sa.Connection, student: str | None, text: str, *, exercise: str | None, on: date) -> None:
+    """Write a remark about a student, or about one exercise of theirs."""
+    if not text.strip():
+        raise UsageError("a note must have words, but an empty one came; write something")
+    owner, _ = known_student(connection, student)
+    about = known_exercise(connection, exercise, owner) if exercise else None
+    connection.execute(notes.insert().values(student_id=owner, exercise_id=about, made_on=on, text=text.strip()))
+
+
+def set_goal(
+    connection: sa.Connection, student: str, exercise: dict[str, Any] | str, bpm: float, by: date | None
+) -> None:
+    """Set the tempo wanted for an exercise; the latest goal counts. The same goal again changes nothing."""
+    check_bpm(bpm)
+    owner = student_id(connection, student)
+    about = (
+        known_exercise(connection, exercise, owner) if isinstance(exercise, str) else exercise_id(connection, exercise)
+    )
+    latest = connection.execute(
+        sa.select(goals.c.bpm, goals.c.by_date)
+        .where(goals.c.student_id == owner, goals.c.exercise_id == about)
+        .order_by(goals.c.id.desc())
+        .limit(1)
+    ).first()
+    if latest is None or (latest.bpm, latest.by_date) != (float(bpm), by):
+        connection.execute(
+            goals.insert().values(student_id=owner, exercise_id=about, bpm=float(bpm), by_date=by, made_at=now())
+        )
+
+
+def check_bpm(bpm: float) -> None:
+    """Refuse a tempo that nobody plays."""
+    low, high = BPM_RANGE
+    if not low <= bpm <= high:
+        raise UsageError(f"a tempo must lie from {low:g} to {high:g} bpm, but {bpm:g} came; correct it")
+
+
+def edit(connection: sa.Connection, which: str | int, field: str, value: str | None) -> bool:
+    """Set one field of a take by hand (None: as it was before anybody corrected it).
+
+    Returns
+    -------
+    bool
+        Whether the take must be measured again to follow: the next batch does it.
+    """
+    take = known_take(connection, which)
+    if value is None:
+        where = sa.and_(edits.c.identity == take.identity, edits.c.field == field)
+        connection.execute(edits.delete().where(where))
+    else:
+        row = {"identity": take.identity, "field": field, "value": value, "made_at": now()}
+        upsert(connection, edits, row, on=("identity", "field"))
+    if field not in IMMEDIATE_EDITS and take.source == "recording":
+        return True
+    if value is None and field in ("student", "date", "exercise"):
+        return True  # what it was before stands in the folder
+    _apply(connection, take, field, value)
+    return field == "exercise" and take.source == "recording"
+
+
+def _apply(connection: sa.Connection, take: Any, field: str, value: str | None) -> None:
+    changed: dict[str, Any]
+    if field == "student":
+        owner = student_id(connection, value or "")
+        clash = sa.select(takes.c.id).where(takes.c.student_id == owner, takes.c.identity == take.identity)
+        other = connection.execute(clash.where(takes.c.id != take.id)).scalar()
+        if other is not None:
+            delete_takes(connection, [other])
+        changed = {"student_id": owner}
+    elif field == "date":
+        changed = {"played_on": date.fromisoformat(value or ""), "played_at": None, "date_source": "hand"}
+    elif field == "exercise":
+        row = connection.execute(
+            sa.select(exercises).join(takes, takes.c.exercise_id == exercises.c.id).where(takes.c.id == take.id)
+        ).first()
+        told = {**(dict(row._mapping) if row else {}), "name": value}
+        named = connection.execute(
+            sa.select(exercises.c.id).where(exercises.c.key == exercise_row(told)["key"])
+        ).scalar()
+        changed = {"exercise_id": named if named is not None else exercise_id(connection, told)}
+    elif field == "bpm":
+        changed = {"bpm": float(value), "beat_ms": 60_000.0 / float(value)} if value else {}
+    elif field in ("equipment", "excluded", "remark"):
+        changed = {field: value}
+    else:
+        raise JournalError(f"a take on paper has no {field} to correct; correct its date, exercise, bpm or student")
+    if changed:
+        connection.execute(takes.update().where(takes.c.id == take.id).values(**changed))
+
+
+def check_edit(field: str, value: str | None) -> None:
+    """Refuse a correction that makes no sense, before it is written."""
+    if field not in CORRECTABLE:
+        raise UsageError(f"what can be corrected is {', '.join(CORRECTABLE)}, but {field!r} came")
+    if value is None:
+        return
+    try:
+        if field == "date":
+            date.fromisoformat(value)
+        elif field == "bpm":
+            check_bpm(float(value))
+        elif field in ("per_beat", "count_in", "bars"):
+            int(value)
+        elif field in ("swing", "beats_per_change"):
+            float(value)
+    except ValueError as error:
+        if isinstance(error, UsageError):
+            raise
+        raise UsageError(
+            f"{field} must be a {'date YYYY-MM-DD' if field == 'date' else 'number'}, but {value!r} came"
+        ) from None
+
+
+def forget(connection: sa.Connection, student: str) -> Forgotten:
+    """Delete everything about a student."""
+    owner, name = known_student(connection, student)
+    key = plain(name)
+    rows = connection.execute(
+        sa.select(takes.c.id, takes.c.identity, takes.c.path).where(takes.c.student_id == owner)
+    ).all()
+    mine = sa.select(takes.c.id).where(takes.c.student_id == owner)
+    for table in (figures, strums):
+        connection.execute(table.delete().where(table.c.take_id.in_(mine)))
+    connection.execute(takes.delete().where(takes.c.student_id == owner))
+    left = set(connection.execute(sa.select(takes.c.identity)).scalars())
+    for row in rows:
+        if row.identity not in left:
+            connection.execute(edits.delete().where(edits.c.identity == row.identity))
+    connection.execute(files.delete().where(files.c.student_key == key))
+    for sha256 in {sha256_of(row.identity) for row in rows if row.identity not in left} - {None}:
+        connection.execute(files.delete().where(files.c.sha256 == sha256))
+    counts = {
+        table.name: connection.execute(table.delete().where(table.c.student_id == owner)).rowcount
+        for table in (notes, goals)
+    }
+    connection.execute(students.delete().where(students.c.id == owner))
+    used = sa.union(*(sa.select(t.c.exercise_id).where(t.c.exercise_id.is_not(None)) for t in (takes, notes, goals)))
+    connection.execute(exercises.delete().where(exercises.c.id.not_in(used)))
+    recordings = tuple(sorted({row.path for row in rows if row.path}))
+    return Forgotten(student=name, takes=len(rows), notes=counts["notes"], goals=counts["goals"], recordings=recordings)
