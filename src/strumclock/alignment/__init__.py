@@ -1,0 +1,10 @@
+"""Which strum was meant for which slot, what was omitted, what was added, and how the grid got its place.
+
+The parts: `pulse` finds the beats in time, `inference` what was not told, `start` the first played downbeat,
+`pairing` the slot of every strum, and `aligning` puts them together.
+"""
+
+from strumclock.alignment.aligning import align
+from strumclock.alignment.values import ADDED, LEFT_CLICK, OUTSIDE, Alignment, Anchor, Departure
+
+__all__ = ["ADDED", "LEFT_CLICK", "OUTSIDE", "Alignment", "Anchor", "Departure", "align"]

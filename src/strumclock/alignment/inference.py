@@ -1,0 +1,219 @@
+"""What was not told: parts of the beat, swing, pattern, meter, found in the strums and the click's accents.
+
+Times here are in beats of the pulse, so a tempo map needs nothing special.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from strumclock.alignment.pairing import FloatArray, IntArray, follow, nearest, robust_sd
+from strumclock.grid import PER_BEAT_RANGE, SWING_RANGE, part_places
+
+SPREAD_FLOOR_BEATS = 0.01
+"""Least spread of the strums about their places that the models assume: 10 ms at 60 bpm. Below it, real players' own
+means for each part (10 ms early here, 10 late there) would be read as finer parts."""
+STRAY_SHARE = 0.05
+"""Share of strums that belong to no place of any pattern (noise, slips), in the models that are compared."""
+SWING_HEARD = 0.56
+"""Second parts that lie later in the beat than this are swung; 0.5 is straight, and at 100 bpm a straight player's bias
+of 30 ms would be 0.55."""
+REPEATS_MIN = 3
+"""A pattern is inferred from at least so many repeats (DESIGN)."""
+SILENT_CONFIDENCE = 0.95
+"""A place that the told parts include is taken out only where it is this sure to be silent."""
+ACCENTS_AGREE = 0.8
+"""Share of the accents that must keep one distance for them to mark the bar."""
+TRIPLET_SWING = 2 / 3
+SWING_STRUMS_MIN = 4
+"""Strums on each of the two parts from which a swing is read."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Lattice:
+    """Strums put on the parts of the beat.
+
+    Attributes
+    ----------
+    per_beat : int
+    swing : float or None
+    cell : (n,) int
+        Part of each strum, counted through from beat 0 (negative before it).
+    on : (n,) bool
+        Whether the strum lies on a part at all, once the player's slow offset is taken out.
+    offset : (n,) float
+        That slow offset [beats].
+    """
+
+    per_beat: int
+    swing: float | None
+    cell: IntArray
+    on: np.typing.NDArray[np.bool_]
+    offset: FloatArray
+
+
+def find_parts(beat: FloatArray, per_beat: int | None, swing: float | None) -> Lattice:
+    """Parts of the beat that the strums lie on, those told or the best explanation.
+
+    Compared by their likelihood, a mixture of a normal spread about each part and a few strays, less ½ ln n for each
+    part (Schwarz's criterion): finer parts must earn their places.
+
+    Parameters
+    ----------
+    beat : (n,) float
+        Strums in beats.
+    per_beat, swing : optional
+        As told.
+    """
+    choices = [per_beat] if per_beat is not None else list(range(PER_BEAT_RANGE[0], PER_BEAT_RANGE[1] + 1))
+    options: list[tuple[int, float | None]] = []
+    for parts in choices:
+        options.append((parts, swing if parts in (2, 4) else None))
+        if swing is None and parts == 2:
+            found = _swing(beat)
+            options += [] if found is None else [(2, found)]
+    best, best_worth = None, -np.inf
+    for parts, place in options:
+        lattice, worth = _lattice(beat, parts, place)
+        worth -= 0.5 * np.log(max(len(beat), 2)) * (parts + (place is not None and swing is None))
+        if worth > best_worth:
+            best, best_worth = lattice, worth
+    assert best is not None
+    return best
+
+
+def _lattice(beat: FloatArray, per_beat: int, swing: float | None) -> tuple[Lattice, float]:
+    """Strums on given parts, and the log likelihood of their places."""
+    low, high = int(np.floor(beat.min())) - 1, int(np.ceil(beat.max())) + 2
+    places = (np.arange(low, high)[:, None] + part_places(per_beat, swing)[None]).ravel()
+    part = np.full(len(places), 1.0 / per_beat)
+    offset = follow(beat, places, part)
+    index, deviation = nearest(beat - offset, places)
+    spread = max(robust_sd(deviation), SPREAD_FLOOR_BEATS)
+    share = (np.bincount(index % per_beat, minlength=per_beat) + 0.5) / (len(beat) + 0.5 * per_beat)
+    density = np.exp(-0.5 * (deviation / spread) ** 2) / (spread * np.sqrt(2 * np.pi))
+    likelihood = float(np.log((1 - STRAY_SHARE) * share[index % per_beat] * density + STRAY_SHARE).sum())
+    on = np.abs(deviation) <= np.maximum(0.3 / per_beat, 3 * spread)
+    return Lattice(per_beat=per_beat, swing=swing, cell=index + low * per_beat, on=on, offset=offset), likelihood
+
+
+def _swing(beat: FloatArray) -> float | None:
+    """Place of the second of two parts where the strums swing; None where they do not.
+
+    Put on a lattice at 2:1, any swing from 0.53 to 0.8 is nearest to its own part, and straight parts are not.
+    """
+    lattice, _ = _lattice(beat, 2, TRIPLET_SWING)
+    rest = (beat - lattice.offset - lattice.cell // 2)[lattice.on]
+    second = lattice.cell[lattice.on] % 2 == 1
+    if second.sum() < SWING_STRUMS_MIN or (~second).sum() < SWING_STRUMS_MIN:
+        return None
+    swing = float(np.median(rest[second]) - np.median(rest[~second]))
+    return min(swing, SWING_RANGE[1]) if swing >= SWING_HEARD else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pattern:
+    """A repeating set of places.
+
+    Attributes
+    ----------
+    played : (period,) bool
+        Whether each part of the period holds a strum, from the first played downbeat.
+    confidence : float
+        Probability that each place's majority is the truth, all places together.
+    repeats : float
+        Repeats seen.
+    """
+
+    played: np.typing.NDArray[np.bool_]
+    confidence: float
+    repeats: float
+
+
+def find_pattern(cell: IntArray, *, per_beat: int, beats_per_bar: int) -> Pattern | None:
+    """The repeating set of places, from parts counted from the first played downbeat.
+
+    Periods of one beat, half a bar (in even meters), one and two bars are compared by the likelihood of the places
+    played and silent, less ½ ln(repeats) for each place of the period; a place belongs to the pattern where it is played
+    more often than not.  None where fewer than `REPEATS_MIN` repeats were seen.
+    """
+    cell = cell[cell >= 0]
+    if not len(cell):
+        return None
+    length = int(cell.max()) + 1
+    filled = np.zeros(length)
+    filled[cell] = 1.0
+    periods = {1, beats_per_bar, 2 * beats_per_bar} | ({beats_per_bar // 2} if beats_per_bar % 2 == 0 else set())
+    best, best_worth = None, -np.inf
+    for period in sorted(b * per_beat for b in periods if b):
+        if length < REPEATS_MIN * period:
+            continue
+        place = np.arange(length) % period
+        seen = np.bincount(place, minlength=period).astype(float)
+        hits = np.bincount(place, weights=filled, minlength=period)
+        rate = (hits + 0.5) / (seen + 1.0)
+        worth = float((hits * np.log(rate) + (seen - hits) * np.log1p(-rate)).sum() - 0.5 * np.log(seen).sum())
+        if worth > best_worth:
+            from scipy.special import betainc
+
+            below = betainc(hits + 1.0, seen - hits + 1.0, 0.5)  # P(rate < ½) under a flat prior
+            best_worth = worth
+            best = Pattern(
+                played=rate > 0.5, confidence=float(np.prod(np.maximum(below, 1 - below))), repeats=length / period
+            )
+    return best if best is None or best.played.any() else None
+
+
+def silent_places(pattern: Pattern) -> bool:
+    """Whether the pattern surely leaves places out."""
+    return not pattern.played.all() and pattern.confidence >= SILENT_CONFIDENCE
+
+
+def coarsest(pattern: Pattern, per_beat: int) -> tuple[int, Pattern]:
+    """The pattern at the fewest parts of the beat that hold all its places."""
+    place = np.flatnonzero(pattern.played)
+    for parts in range(1, per_beat):
+        step = per_beat // parts
+        if per_beat % parts == 0 and not (place % step).any():
+            return parts, Pattern(played=pattern.played[::step], confidence=pattern.confidence, repeats=pattern.repeats)
+    return per_beat, pattern
+
+
+def letters(played: np.typing.NDArray[np.bool_], per_beat: int) -> str:
+    """A pattern's letters, with the usual strokes: down on the beat and each even part, up between (all down in threes)."""
+    up = per_beat in (2, 4)
+    return "".join(("U" if up and i % 2 else "D") if p else "." for i, p in enumerate(played))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Accents:
+    """Which clicks are accented: every `period`-th beat, those that leave `phase` when divided by it."""
+
+    period: int
+    phase: int
+
+
+def find_accents(beat: FloatArray, accented: np.typing.NDArray[np.bool_]) -> Accents | None:
+    """The bar by the click's accents; None where there are none or they keep no distance.
+
+    Parameters
+    ----------
+    beat : (n,) float
+        Beats of the clicks heard.
+    accented : (n,) bool
+    """
+    at = np.rint(beat[accented]).astype(int)
+    if len(at) < 1 or accented.all():
+        return None
+    if len(at) == 1:
+        return None
+    gaps = np.diff(at)
+    period = int(np.bincount(gaps).argmax())
+    if period < 2:
+        return None
+    phase = int(np.bincount(at % period).argmax())
+    if (at % period == phase).mean() < ACCENTS_AGREE:
+        return None
+    return Accents(period=period, phase=phase)

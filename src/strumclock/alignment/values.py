@@ -1,0 +1,102 @@
+"""What an alignment says: which strum belongs to which slot, and how the grid got its place."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Literal, NamedTuple
+
+import numpy as np
+
+from strumclock.alignment.pairing import FloatArray, IntArray
+from strumclock.errors import Notice
+from strumclock.grid import BeatGrid, Exercise
+
+Anchor = Literal["recorded-click", "click-channel", "given", "fitted"]
+
+ADDED, OUTSIDE, LEFT_CLICK = -1, -2, -3
+"""What `Alignment.slot` holds for a strum without a slot: added; before the first or after the last slot (ignored); or
+played at a tempo of the player's own, where asking for its slot makes no sense (in no figure, neither added nor omitted)."""
+
+
+class Departure(NamedTuple):
+    """A stretch in which the player kept a tempo other than the click's.
+
+    Attributes
+    ----------
+    start_s, end_s : float
+        First and last strum of it [s].
+    played_bpm : float
+        The tempo played in it.
+    """
+
+    start_s: float
+    end_s: float
+    played_bpm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Alignment:
+    """Strums paired with the slots of a grid that has its place in the recording.
+
+    Attributes
+    ----------
+    grid : BeatGrid
+        In file time.
+    anchor : str
+        How the grid got its place: ``recorded-click``, ``click-channel``, ``given`` or ``fitted``.
+    exercise : Exercise
+        What was told, completed by what was inferred.
+    inferred : tuple of str
+        Names of the exercise's fields that were not told, or told wrongly, and were found in the recording.
+    confidence : mapping of str to float
+        For inferred fields where it can be computed: the probability, from 0 to 1, that the repeats seen show the truth.
+    slot : (n_strums,) int
+        Slot of each strum; `ADDED`, `OUTSIDE` or `LEFT_CLICK` (all below 0) where it has none.
+    omitted : (k,) int
+        Slots without a strum. Empty where the pattern was inferred; slots inside `left_click` are not counted.
+    anchor_u_s : (n_slots,) float
+        Standard uncertainty of each slot's place [s]. With the anchor ``fitted`` it is that of the fit to the player's
+        own strums: where the click was stays unknown.
+    rate_u : float
+        Relative standard uncertainty of the grid's rate against the click (1e-6 = 1 ppm); infinite where the tempo was
+        estimated from the strums themselves.
+    first_downbeat_s : float
+        Beat 1 of the first played bar [s].
+    bpm_heard, bpm_heard_u : float or None
+        Tempo of the clicks by the recorder's clock, in told beats a minute, and its standard uncertainty; None without
+        clicks and where the tempo changes.
+    clock_skew_ppm, clock_skew_u_ppm : float or None
+        (Tempo heard ÷ tempo told - 1) · 10⁶, and its standard uncertainty; None where either is not known.
+    clicks_heard : int
+        Clicks heard, 0 without.
+    left_click : tuple of Departure
+        Where the player left the click for a tempo of their own.
+    notices : tuple of Notice
+    """
+
+    grid: BeatGrid
+    anchor: Anchor
+    exercise: Exercise
+    inferred: tuple[str, ...]
+    confidence: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    slot: IntArray
+    omitted: IntArray
+    anchor_u_s: FloatArray
+    rate_u: float
+    first_downbeat_s: float
+    bpm_heard: float | None
+    bpm_heard_u: float | None
+    clock_skew_ppm: float | None
+    clock_skew_u_ppm: float | None
+    clicks_heard: int = 0
+    left_click: tuple[Departure, ...] = ()
+    notices: tuple[Notice, ...] = ()
+
+    def __post_init__(self) -> None:
+        kinds: dict[str, type] = {"slot": np.int64, "omitted": np.int64, "anchor_u_s": np.float64}
+        for key, kind in kinds.items():
+            value = np.array(getattr(self, key), dtype=kind)
+            value.flags.writeable = False
+            object.__setattr__(self, key, value)
