@@ -1,0 +1,29 @@
+"""How a take was timed: mean offset, jitter and drift, each with its uncertainty, and whether it holds its tempo."""
+
+from strumclock.timing.estimate import Estimate
+from strumclock.timing.figures import ANCHORS, Timing, WithinTolerance, measure_timing
+from strumclock.timing.groups import Finding, Group, audible_s
+from strumclock.timing.held import STANDARDS, Held, Standard, judge_take, next_tempo
+from strumclock.timing.plain import Line, fit_line, lag1
+from strumclock.timing.sound_path import SoundPath, sound_path
+
+__all__ = [
+    "ANCHORS",
+    "STANDARDS",
+    "Estimate",
+    "Finding",
+    "Group",
+    "Held",
+    "Line",
+    "SoundPath",
+    "Standard",
+    "Timing",
+    "WithinTolerance",
+    "audible_s",
+    "fit_line",
+    "judge_take",
+    "lag1",
+    "measure_timing",
+    "next_tempo",
+    "sound_path",
+]

@@ -1,0 +1,398 @@
+"""The timing figures of one take: each with its uncertainty, or absent with the reason."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from strumclock.errors import UsageError
+from strumclock.timing import intervals
+from strumclock.timing.estimate import COVERAGE_FACTOR, Estimate
+from strumclock.timing.groups import Finding, Group, audible_s, measure_groups
+from strumclock.timing.held import STANDARDS, Standard
+from strumclock.timing.plain import fit_line
+from strumclock.timing.sound_path import SoundPath
+from strumclock.timing.wander import MIN_STRUMS, Wander, fit_wander
+
+Floats = NDArray[np.float64]
+
+ANCHORS = ("recorded-click", "click-channel", "given", "fitted")
+
+UNKNOWN_CLOCK_PPM = 100.0
+"""What the clocks of a click and a recorder may differ by, when nothing compares them: ±100 ppm = ±6 ms a minute."""
+
+MS_PER_MIN_PER_PPM = 0.06
+MS_PER_MIN = 60_000.0
+
+TEMPO_MAP_SPREAD = 0.005
+"""Beat lengths that differ by more than this share are a tempo map, which no single tempo describes."""
+
+SAME_MS = 1e-9
+"""Offsets that scatter less than this about a line are a computer's."""
+
+SPREADS_KNOWN = 0.5
+"""A body offset is given when the spread of this share of the strums is known."""
+
+WITHOUT_CLICK = (
+    "no click was heard, so the grid was fitted to the strums and only their evenness is known; next time let the "
+    "click sound in the room, or record it on its own channel"
+)
+
+TEMPO_FROM_STRUMS = (
+    "the tempo was neither told nor heard but estimated from the strums, so there is nothing to drift against; next "
+    "time tell the tempo"
+)
+
+FIGURES = (
+    "mean_offset_ms", "median_offset_ms", "body_offset_ms", "jitter_ms", "jitter_within_ms", "explained_share",
+    "drift_ms_per_min", "played_bpm", "within_tolerance", "lag1",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WithinTolerance:
+    """Share of the strums within the tolerance about the take's own mean."""
+
+    tolerance_ms: float
+    share: Estimate
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Timing:
+    """How a take was timed. Positive is late; ms; a figure that cannot be known is None, with its reason in `absent`.
+
+    Attributes
+    ----------
+    n : int
+        Strums that were meant for a slot.
+    mean_offset_ms, median_offset_ms : Estimate or None
+        Of strum time minus grid line.
+    body_offset_ms : Estimate or None
+        Mean offset of the middle of the strums' spread.
+    jitter_ms : Estimate or None
+        Standard deviation about the drift line (n − 2 degrees of freedom), less what measuring adds.
+    jitter_within_ms : Estimate or None
+        The same after the means of each part of the beat and of chord changes are taken out too.
+    explained_share : Estimate or None
+        Share of the variance about the drift line that these means explain, corrected for their number.
+    drift_ms_per_min : Estimate or None
+        Slope of the offsets over the grid's time; positive = falling behind.
+    played_bpm : Estimate or None
+        Beats a minute that the drift line amounts to.
+    within_tolerance : WithinTolerance or None
+    lag1 : Estimate or None
+        Autocorrelation of the errors about the drift line from one slot to the next (definition of `plain.lag1`).
+    by_beat, by_part, by_bar : tuple of Group
+        Mean offset at each beat of the bar, part of the beat, and bar; with a fitted anchor contrasts that sum to zero.
+    at_change : Estimate or None
+        How much later the strums at chord changes are than the others.
+    named : tuple of Finding
+        What may be named as the problem: beyond chance (Holm) and beyond what can be heard.
+    audible_ms : float
+        The smallest displacement that can be heard at this take's strum interval.
+    offset_ms : (n,) array or None
+        Each strum's offset, None with a fitted anchor.
+    deviation_ms : (n,) array
+        Each strum's offset minus the take's mean.
+    absent : dict of str to str
+        JSON path → why that figure is absent.
+    """
+
+    n: int
+    mean_offset_ms: Estimate | None
+    median_offset_ms: Estimate | None
+    body_offset_ms: Estimate | None
+    jitter_ms: Estimate | None
+    jitter_within_ms: Estimate | None
+    explained_share: Estimate | None
+    drift_ms_per_min: Estimate | None
+    played_bpm: Estimate | None
+    within_tolerance: WithinTolerance | None
+    lag1: Estimate | None
+    by_beat: tuple[Group, ...]
+    by_part: tuple[Group, ...]
+    by_bar: tuple[Group, ...]
+    at_change: Estimate | None
+    named: tuple[Finding, ...]
+    audible_ms: float
+    offset_ms: Floats | None
+    deviation_ms: Floats
+    absent: dict[str, str] = field(default_factory=dict)
+
+
+def measure_timing(
+    strum_s: ArrayLike,
+    line_s: ArrayLike,
+    *,
+    slot: ArrayLike,
+    bar: ArrayLike,
+    beat: ArrayLike,
+    part: ArrayLike,
+    at_change: ArrayLike | None = None,
+    u_s: ArrayLike = 0.0,
+    anchor: str = "recorded-click",
+    anchor_u_s: ArrayLike = 0.0,
+    rate_u_ppm: float = 0.0,
+    clock_known: bool = True,
+    tempo_estimated: bool = False,
+    path: SoundPath | None = None,
+    spread_s: ArrayLike | None = None,
+    part_s: ArrayLike | None = None,
+    beat_s: ArrayLike | None = None,
+    standard: Standard | None = None,
+) -> Timing:
+    """Measure how the strums of one take lie against their grid lines.
+
+    Parameters
+    ----------
+    strum_s, line_s : (n,) array_like
+        Strum times and the grid lines that they were meant for, s, both increasing.
+    slot, bar, beat, part : (n,) array_like of int
+        Slot index of each strum (increasing; omitted slots are gaps), and its bar, beat of the bar and part of the
+        beat, from 1.
+    at_change : (n,) array_like of bool, optional
+        Strums that are the first of a new chord.
+    u_s : (n,) array_like or float
+        Standard uncertainty of each strum's time, s, independent from strum to strum.
+    anchor : {'recorded-click', 'click-channel', 'given', 'fitted'}
+        How the grid got its place.
+    anchor_u_s : (n,) array_like or float
+        Standard uncertainty of each grid line's place that the lines share, s.
+    rate_u_ppm : float
+        Standard uncertainty of the grid's rate, parts per million.
+    clock_known : bool
+        Whether the grid's rate comes from clicks in the recording or one clock made click and recording.
+    tempo_estimated : bool
+        Whether the tempo was estimated from the strums themselves.
+    path : SoundPath, optional
+        What the air does to the offsets. Left out: nothing.
+    spread_s : (n,) array_like, optional
+        First to last string of each strum, s; NaN where unknown.
+    part_s, beat_s : (n,) array_like, optional
+        Time between neighbouring places of the pattern's finest part, and length of the beat, at each strum, s.
+        Left out: taken from the grid lines, as the smallest step.
+    standard : Standard, optional
+        Sets the tolerance; left out, ``STANDARDS["steady"]``.
+
+    Returns
+    -------
+    Timing
+
+    Raises
+    ------
+    UsageError
+        If the arrays disagree in length, are not finite or not increasing, or the anchor is unknown.
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(1)
+    >>> slots = np.arange(64)
+    >>> lines = 0.6 * slots
+    >>> strums = lines + 0.012 + 0.009 * rng.standard_normal(64)
+    >>> timing = measure_timing(strums, lines, slot=slots, bar=slots // 4 + 1, beat=slots % 4 + 1,
+    ...                         part=np.ones(64, int), u_s=0.0005, beat_s=0.6, part_s=0.6)
+    >>> f"{timing.mean_offset_ms:+.0f ms}", f"{timing.jitter_ms:.0f ms}"
+    ('+11 ms (+9 to +14)', '8 ms (7 to 10)')
+    """
+    take = _checked(strum_s, line_s, slot, bar, beat, part, at_change, u_s, anchor)
+    path = path or SoundPath(bias_s=0.0, u_s=0.0)
+    standard = standard or STANDARDS["steady"]
+    n, fitted = take.n, anchor == "fitted"
+    shared_u_ms = 1e3 * math.hypot(float(np.mean(np.asarray(anchor_u_s, dtype=float))) if n else 0.0, path.u_s)
+    offset_ms = 1e3 * (take.strum_s - take.line_s - path.bias_s)
+    deviation_ms = offset_ms - offset_ms.mean() if n else offset_ms
+    minutes = take.line_s / 60
+    absent: dict[str, str] = {}
+    figures: dict[str, Any] = dict.fromkeys(FIGURES)
+
+    def give(key: str, figure: Estimate | WithinTolerance | str) -> None:
+        """Keep a figure, or why it is absent."""
+        if isinstance(figure, str):
+            absent[f"timing.{key}"] = figure
+        else:
+            figures[key] = figure
+
+    audible_ms = 1e3 * audible_s(float(np.median(np.diff(take.line_s))) if n > 1 else 0.0)
+    line = fit_line(minutes, offset_ms) if n >= MIN_STRUMS else None
+    wander = None
+    if line is None or line.scatter <= SAME_MS:
+        why = f"it needs {MIN_STRUMS} strums or more in slots, whose offsets differ; the take has {n}"
+        for key in FIGURES:
+            give(key, why)
+    else:
+        from_middle = minutes - minutes.mean()
+        wander = fit_wander(offset_ms, take.slot, np.column_stack([np.ones(n), from_middle]))
+        for key, figure in _offsets(offset_ms, spread_s, wander, take.u_ms).items():
+            if isinstance(figure, Estimate):
+                give(key, WITHOUT_CLICK if fitted else figure.widened(shared_u_ms))
+            else:
+                give(key, figure)
+        slope = from_middle / float(from_middle @ from_middle)
+        own = intervals.combination(line.slope, slope, wander, take.u_ms)
+        clocked = _with_clock(own, rate_u_ppm=rate_u_ppm, clock_known=clock_known)
+        give("drift_ms_per_min", TEMPO_FROM_STRUMS if tempo_estimated else clocked)
+        give("played_bpm", _played_bpm(clocked, _smallest_step_s(take) if beat_s is None else beat_s))
+        give("jitter_ms", intervals.scatter(line.residual, n - 2, wander, take.u_ms))
+        give("lag1", intervals.correlation(line.residual, take.slot, wander, take.u_ms))
+        parts_s = np.broadcast_to(np.asarray(_smallest_step_s(take) if part_s is None else part_s, dtype=float), (n,))
+        tolerance_ms = 1e3 * np.array([standard.tolerance_s(float(x)) for x in parts_s])
+        share = intervals.share(deviation_ms, tolerance_ms, wander, take.u_ms)
+        give("within_tolerance", WithinTolerance(tolerance_ms=float(np.median(tolerance_ms)), share=share))
+    groups = measure_groups(
+        offset_ms,
+        minutes,
+        slot=take.slot,
+        places={"bar": take.bar, "beat": take.beat, "part": take.part},
+        at_change=take.at_change,
+        u_ms=take.u_ms,
+        shared_u_ms=shared_u_ms,
+        contrasts=fitted,
+        audible_ms=audible_ms,
+        enough=wander is not None,
+        drift=figures["drift_ms_per_min"],
+    )
+    if wander is not None:
+        give("jitter_within_ms", groups.jitter_within or figures["jitter_ms"] or absent["timing.jitter_ms"])
+        give("explained_share", groups.explained_share)
+    return Timing(
+        n=n,
+        **figures,
+        by_beat=groups.by["beat"],
+        by_part=groups.by["part"],
+        by_bar=groups.by["bar"],
+        at_change=groups.at_change,
+        named=groups.named,
+        audible_ms=audible_ms,
+        offset_ms=None if fitted else _read_only(offset_ms),
+        deviation_ms=_read_only(deviation_ms),
+        absent=absent | groups.absent,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Take:
+    """The checked input, one entry a strum."""
+
+    strum_s: Floats
+    line_s: Floats
+    slot: NDArray[np.int64]
+    bar: NDArray[np.int64]
+    beat: NDArray[np.int64]
+    part: NDArray[np.int64]
+    at_change: NDArray[np.bool_]
+    u_ms: Floats
+
+    @property
+    def n(self) -> int:
+        return self.strum_s.size
+
+
+def _checked(
+    strum_s: ArrayLike,
+    line_s: ArrayLike,
+    slot: ArrayLike,
+    bar: ArrayLike,
+    beat: ArrayLike,
+    part: ArrayLike,
+    at_change: ArrayLike | None,
+    u_s: ArrayLike,
+    anchor: str,
+) -> _Take:
+    """The arrays as numpy arrays of one length, or a `UsageError`."""
+    if anchor not in ANCHORS:
+        raise UsageError(f"the anchor must be one of {', '.join(ANCHORS)}; got {anchor!r}")
+    strums = np.atleast_1d(np.asarray(strum_s, dtype=float))
+    n = strums.size
+    times = {"strum_s": strums, "line_s": np.atleast_1d(np.asarray(line_s, dtype=float))}
+    times["u_s"] = np.asarray(u_s, dtype=float)
+    whole = {"slot": slot, "bar": bar, "beat": beat, "part": part}
+    numbers = {name: np.atleast_1d(np.asarray(x, dtype=np.int64)) for name, x in whole.items()}
+    for name, array in {**times, **numbers}.items():
+        if array.ndim and array.shape != (n,):
+            raise UsageError(f"{name} needs one entry for each of the {n} strums; got shape {array.shape}")
+    for name, array in times.items():
+        if not np.all(np.isfinite(array)):
+            raise UsageError(f"{name} must be finite; leave out strums whose time is unknown")
+    if np.any(np.diff(numbers["slot"]) <= 0) or np.any(np.diff(times["line_s"]) <= 0):
+        raise UsageError("slots and grid lines must increase: one strum a slot at most, in the order of time")
+    if np.any(times["u_s"] < 0):
+        raise UsageError("u_s, the uncertainty of the strum times, must not be negative")
+    return _Take(
+        strum_s=strums,
+        line_s=times["line_s"],
+        **numbers,
+        at_change=np.broadcast_to(np.asarray(False if at_change is None else at_change, dtype=bool), (n,)),
+        u_ms=np.broadcast_to(1e3 * times["u_s"], (n,)),
+    )
+
+
+def _offsets(
+    offset_ms: Floats, spread_s: ArrayLike | None, wander: Wander, u_ms: Floats
+) -> dict[str, Estimate | str]:
+    """Mean, median and body offset, without what the whole take shares."""
+    n = offset_ms.size
+    mean = intervals.combination(float(offset_ms.mean()), np.full(n, 1 / n), wander, u_ms)
+    found: dict[str, Estimate | str] = {
+        "mean_offset_ms": mean,
+        "median_offset_ms": intervals.median(offset_ms, wander, u_ms),
+    }
+    half_ms = 500 * np.broadcast_to(np.asarray(np.nan if spread_s is None else spread_s, dtype=float), (n,))
+    half_ms = half_ms[np.isfinite(half_ms)]
+    if spread_s is None:
+        found["body_offset_ms"] = "it needs the spread of the strums, first to last string, which was not measured"
+    elif half_ms.size < max(MIN_STRUMS, SPREADS_KNOWN * n):
+        found["body_offset_ms"] = (
+            f"it needs the spread of {SPREADS_KNOWN:.0%} of the strums and of {MIN_STRUMS} or more; "
+            f"{half_ms.size} of {n} are known"
+        )
+    else:
+        # The middle of a strum lies half its spread after its start; the halves' sampling is taken as independent.
+        middle = mean.value + float(half_ms.mean())
+        sampling = COVERAGE_FACTOR * float(half_ms.std(ddof=1)) / math.sqrt(half_ms.size)
+        reach = math.hypot(mean.high - mean.value, sampling)
+        found["body_offset_ms"] = Estimate(value=middle, low=middle - reach, high=middle + reach, u=mean.u)
+    return found
+
+
+def _with_clock(own: Estimate, *, rate_u_ppm: float, clock_known: bool) -> Estimate:
+    """A slope in ms a minute, with what is not known of the clocks."""
+    clocked = own.widened(MS_PER_MIN_PER_PPM * rate_u_ppm)
+    if clock_known:
+        return clocked
+    unknown = MS_PER_MIN_PER_PPM * UNKNOWN_CLOCK_PPM
+    return Estimate(
+        value=own.value,
+        low=own.value - math.hypot(clocked.value - clocked.low, unknown),
+        high=own.value + math.hypot(clocked.high - clocked.value, unknown),
+        u=math.hypot(clocked.u, unknown / math.sqrt(3)),
+    )
+
+
+def _played_bpm(slope: Estimate, beat_s: ArrayLike) -> Estimate | str:
+    """The drift line's tempo: who falls behind the grid by 60 ms a minute plays 0.1 % slower."""
+    lengths = np.asarray(beat_s, dtype=float)
+    if np.ptp(lengths) > TEMPO_MAP_SPREAD * lengths.mean():
+        return "the tempo changes within the take, so no single tempo describes it"
+    bpm = 60 / float(lengths.mean())
+
+    def played(ms_per_min: float) -> float:
+        return bpm / (1 + ms_per_min / MS_PER_MIN)
+
+    value = played(slope.value)
+    return Estimate(value=value, low=played(slope.high), high=played(slope.low), u=value * slope.u / MS_PER_MIN)
+
+
+def _smallest_step_s(take: _Take) -> float:
+    """The shortest time from slot to slot, s."""
+    return float(np.min(np.diff(take.line_s) / np.diff(take.slot)))
+
+
+def _read_only(array: Floats) -> Floats:
+    """A copy that cannot be written."""
+    copy = np.array(array, dtype=float)
+    copy.setflags(write=False)
+    return copy

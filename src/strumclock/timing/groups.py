@@ -1,0 +1,341 @@
+"""Where in the bar the offsets lie: by beat, part of the beat, bar and chord change; what may be named a problem."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ncfdtrinc
+
+from strumclock.timing import intervals
+from strumclock.timing.estimate import Estimate
+from strumclock.timing.wander import MIN_STRUMS, Wander, fit_wander
+
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+AUDIBLE_FLOOR_S, AUDIBLE_SHARE = 0.006, 0.025
+"""Smallest shift of one tone that is heard: 6 ms; above 240 ms 2.5 % of the interval (Friberg & Sundberg 1995)."""
+
+NAMED_BELOW_P = 0.05
+"""Largest p, after Holm's correction over all that was asked of the take, at which a place is named."""
+
+MIN_IN_PLACE = 3
+"""A beat or part with fewer strums is not named."""
+
+SEPARABLE = 0.1
+"""Least share of a place's indicator that must be left beside the others for the two to be told apart."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Group:
+    """Mean offset of the strums at one place.
+
+    Attributes
+    ----------
+    place : int
+        Number of the beat, part or bar, from 1.
+    n : int
+        Strums.
+    offset_ms : Estimate or None
+        Their mean offset; with a fitted anchor the difference from the mean of all places.
+    """
+
+    place: int
+    n: int
+    offset_ms: Estimate | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """Something that may be named, since it exceeds both chance and what can be heard.
+
+    Attributes
+    ----------
+    kind : {'beat', 'part', 'change', 'drift'}
+    place : int or None
+        Number of the beat or part; for a change the one beat at which all changes fall, if there is one.
+    contrast : Estimate
+        How much later these strums are than all others, ms; for a drift its slope, ms a minute.
+    direction : {'late', 'early', 'falling behind', 'pulling ahead'}
+    p : float
+        Probability of a contrast as large by chance, after Holm's correction; for a drift, without correction.
+    """
+
+    kind: str
+    place: int | None
+    contrast: Estimate
+    direction: str
+    p: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Groups:
+    """What `measure_groups` found; see `Timing` for the fields."""
+
+    by: Mapping[str, tuple[Group, ...]]
+    at_change: Estimate | None
+    named: tuple[Finding, ...]
+    jitter_within: Estimate | None
+    explained_share: Estimate | str
+    absent: dict[str, str]
+
+
+def audible_s(interval_s: float) -> float:
+    """Smallest displacement that is heard in a run of tones `interval_s` apart, s (Friberg & Sundberg 1995).
+
+    Examples
+    --------
+    >>> audible_s(0.2), audible_s(0.6)
+    (0.006, 0.015)
+    """
+    return max(AUDIBLE_FLOOR_S, AUDIBLE_SHARE * interval_s)
+
+
+def holm(p_values: list[float]) -> list[float]:
+    """Holm's correction for having asked several questions (Holm 1979, from memory).
+
+    Examples
+    --------
+    >>> [round(p, 3) for p in holm([0.01, 0.04, 0.03])]
+    [0.03, 0.06, 0.06]
+    """
+    order = sorted(range(len(p_values)), key=p_values.__getitem__)
+    corrected, largest = [0.0] * len(p_values), 0.0
+    for rank, i in enumerate(order):
+        largest = max(largest, min(1.0, (len(p_values) - rank) * p_values[i]))
+        corrected[i] = largest
+    return corrected
+
+
+def measure_groups(
+    offset_ms: Floats,
+    minutes: Floats,
+    *,
+    slot: Whole,
+    places: Mapping[str, Whole],
+    at_change: NDArray[np.bool_],
+    u_ms: Floats,
+    shared_u_ms: float,
+    contrasts: bool,
+    audible_ms: float,
+    enough: bool,
+    drift: Estimate | None,
+) -> Groups:
+    """Compare the places of the bar, each about the drift line.
+
+    Parameters
+    ----------
+    offset_ms, minutes : (n,) array
+        Offsets and the time of their grid lines.
+    slot : (n,) int array
+    places : mapping of str to (n,) int array
+        ``"bar"``, ``"beat"`` and ``"part"`` of each strum, from 1.
+    at_change : (n,) bool array
+    u_ms : (n,) array
+        Measuring uncertainty of each strum.
+    shared_u_ms : float
+        Uncertainty that all offsets share.
+    contrasts : bool
+        Whether only differences between places are known.
+    audible_ms : float
+        Smallest difference worth naming.
+    enough : bool
+        Whether there are strums enough for any figure.
+    drift : Estimate or None
+        The slope, ms a minute.
+    """
+    n = offset_ms.size
+    if not enough:
+        why = f"it needs {MIN_STRUMS} strums or more in slots, whose offsets differ; the take has {n}"
+        by = {kind: tuple(Group(place=int(p), n=int((at == p).sum()), offset_ms=None) for p in np.unique(at))
+              for kind, at in places.items()}  # fmt: skip
+        return Groups(
+            by=by,
+            at_change=None,
+            named=(),
+            jitter_within=None,
+            explained_share=why,
+            absent={f"timing.by_{kind}": why for kind in by},
+        )
+    centred = minutes - minutes.mean()
+    line = np.column_stack([np.ones(n), centred])
+    parts = _indicators(places["part"])
+    change = at_change[:, None].astype(float) if 0 < at_change.sum() < n else np.empty((n, 0))
+    beats = _indicators(places["beat"])
+    within_design = _independent(line, np.column_stack([parts, change]))
+    full_design = _independent(within_design, beats)
+    if n - full_design.shape[1] < MIN_STRUMS:
+        full_design = within_design if n - within_design.shape[1] >= MIN_STRUMS else line
+    full = fit_wander(offset_ms, slot, full_design)
+    jitter_within, explained = _explained(offset_ms, line, within_design, slot, u_ms)
+
+    by = {}
+    for kind, at in places.items():
+        levels = np.unique(at)
+        weights = (at == levels[:, None]) / (at == levels[:, None]).sum(axis=1, keepdims=True)
+        if contrasts:
+            weights = weights - weights.mean(axis=0)
+        half = full.half_width(weights)
+        by[kind] = tuple(
+            Group(
+                place=int(level),
+                n=int((at == level).sum()),
+                offset_ms=_estimate(float(w @ offset_ms), float(h), w, u_ms, 0.0 if contrasts else shared_u_ms),
+            )
+            for level, w, h in zip(levels, weights, half, strict=True)
+        )
+
+    asked = _questions(line, places, at_change, change)
+    named, at_change_ms = [], None
+    p_values = [full.p_value(q.weights, float(q.weights @ offset_ms)) for q in asked]
+    for question, p in zip(asked, holm(p_values), strict=True):
+        value = float(question.weights @ offset_ms)
+        contrast = intervals.combination(value, question.weights, full, u_ms)
+        if question.kind == "change":
+            at_change_ms = contrast
+        if p < NAMED_BELOW_P and abs(value) > audible_ms:
+            place, late = question.place, value > 0
+            if question.other is not None:
+                place, late, contrast = _which_of_two(question, contrast, by[question.kind], contrasts)
+            named.append(
+                Finding(
+                    kind=question.kind, place=place, contrast=contrast, direction="late" if late else "early", p=p
+                )
+            )
+    named.sort(key=lambda finding: -abs(finding.contrast.value))
+    if drift is not None and drift.excludes(0.0) and abs(drift.value) * float(np.ptp(minutes)) > audible_ms:
+        p = fit_p(full, centred, drift.value)
+        direction = "falling behind" if drift.value > 0 else "pulling ahead"
+        named.append(Finding(kind="drift", place=None, contrast=drift, direction=direction, p=p))
+    return Groups(
+        by=by,
+        at_change=at_change_ms,
+        named=tuple(named),
+        jitter_within=jitter_within,
+        explained_share=explained,
+        absent={},
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Question:
+    """Are the strums at one place later than all others? With two places only, `other` is the second."""
+
+    kind: str
+    place: int | None
+    weights: Floats
+    other: int | None = None
+
+
+def _questions(
+    line: Floats, places: Mapping[str, Whole], at_change: NDArray[np.bool_], change: Floats
+) -> list[_Question]:
+    """What may be asked of the take: each beat and part against the others, and the chord changes."""
+    questions = []
+    if change.size and MIN_IN_PLACE <= at_change.sum() <= at_change.size - MIN_IN_PLACE:
+        beats = np.unique(places["beat"][at_change])
+        weights = _beside(change[:, 0], line)
+        if weights is not None:
+            place = int(beats[0]) if beats.size == 1 else None
+            questions.append(_Question(kind="change", place=place, weights=weights))
+    beside = np.column_stack([line, change])
+    for kind in ("beat", "part"):
+        levels, counts = np.unique(places[kind], return_counts=True)
+        if levels.size < 2:
+            continue
+        for level, count in zip(levels[:1] if levels.size == 2 else levels, counts, strict=False):
+            at = (places[kind] == level).astype(float)
+            weights = _beside(at, beside)
+            if weights is None or count < MIN_IN_PLACE or at.size - count < MIN_IN_PLACE:
+                continue
+            other = int(levels[1]) if levels.size == 2 else None
+            questions.append(_Question(kind=kind, place=int(level), weights=weights, other=other))
+    return questions
+
+
+def _which_of_two(
+    question: _Question, contrast: Estimate, groups: tuple[Group, ...], contrasts: bool
+) -> tuple[int | None, bool, Estimate]:
+    """Of two places that differ, the one further from the click; where that is not known, the later one."""
+    first, second = (group.offset_ms for group in groups)
+    first_later = contrast.value > 0
+    take_first = first_later
+    if not contrasts and first is not None and second is not None:
+        take_first = abs(first.value) > abs(second.value)
+    if take_first:
+        return question.place, first_later, contrast
+    turned = Estimate(value=-contrast.value, low=-contrast.high, high=-contrast.low, u=contrast.u)
+    return question.other, not first_later, turned
+
+
+def _beside(indicator: Floats, others: Floats) -> Floats | None:
+    """Weights of the difference between marked values and the rest, `others` held fixed; None where they hide it."""
+    basis, _ = np.linalg.qr(others)
+    left = indicator - basis @ (basis.T @ indicator)
+    size = float(left @ left)
+    if size < SEPARABLE * indicator.size * indicator.mean() * (1 - indicator.mean()):
+        return None
+    weights: Floats = left / size
+    return weights
+
+
+def _indicators(at: Whole) -> Floats:
+    """One column a level but the first."""
+    return (at[:, None] == np.unique(at)[None, 1:]).astype(float)
+
+
+def _independent(design: Floats, more: Floats) -> Floats:
+    """The design with those further columns that it does not already span."""
+    kept = design
+    for column in more.T:
+        basis, _ = np.linalg.qr(kept)
+        left = column - basis @ (basis.T @ column)
+        if float(left @ left) > SEPARABLE * column.size * column.mean() * (1 - column.mean()):
+            kept = np.column_stack([kept, column])
+    return kept
+
+
+def _explained(
+    offset_ms: Floats, line: Floats, design: Floats, slot: Whole, u_ms: Floats
+) -> tuple[Estimate | None, Estimate | str]:
+    """Jitter with the design's means taken out, and the share of the variance about the line that they explain."""
+    n, p = design.shape
+    extra, dof = p - line.shape[1], n - p
+    if extra == 0:
+        return None, "the strums lie on one part of the beat and no chord changes are known: nothing to explain"
+    if dof < MIN_STRUMS:
+        return None, f"it needs {MIN_STRUMS} strums more than the {p} means taken out; the take has {n}"
+    about_line, about_means = _residual(offset_ms, line), _residual(offset_ms, design)
+    jitter = intervals.scatter(about_means, dof, fit_wander(offset_ms, slot, design), u_ms)
+    whole, left = float(about_line @ about_line), float(about_means @ about_means)
+    corrected = (n - line.shape[1]) / dof
+    value = max(0.0, 1 - corrected * left / whole)
+    # Non-central F, as for independent errors: errors that hang together make such differences better known.
+    f = (whole - left) / extra / (left / dof)
+    ends = [float(ncfdtrinc(extra, dof, share, f)) for share in (0.975, 0.025)]
+    low, high = (x / (x + n) if math.isfinite(x) else 0.0 for x in ends)
+    change = 2 * corrected / whole * (about_means - left / whole * about_line)
+    measuring = math.sqrt(float((change * u_ms) @ (change * u_ms)))
+    share = Estimate(value=value, low=min(low, value), high=max(high, value), u=measuring)
+    return (None if isinstance(jitter, str) else jitter), share
+
+
+def _residual(values: Floats, design: Floats) -> Floats:
+    """Values minus what the design explains."""
+    basis, _ = np.linalg.qr(design)
+    return np.asarray(values - basis @ (basis.T @ values))
+
+
+def _estimate(value: float, half: float, weights: Floats, u_ms: Floats, shared_u_ms: float) -> Estimate:
+    """A group's mean with what all offsets share."""
+    own = math.sqrt(float((weights * u_ms) @ (weights * u_ms)))
+    return Estimate(value=value, low=value - half, high=value + half, u=own).widened(shared_u_ms)
+
+
+def fit_p(wander: Wander, centred: Floats, slope: float) -> float:
+    """Probability of a slope as steep by chance."""
+    return wander.p_value(centred / float(centred @ centred), slope)

@@ -1,0 +1,229 @@
+"""How the errors of one player hang together, and what that does to the uncertainty of means, slopes and scatter.
+
+A late strum is followed by a late strum more often than chance has it: a player corrects only part of each error.
+Intervals that take the strums for independent are then too short, by a factor of two in ordinary playing.
+
+The model is linear phase correction (the closed form in `correction`): about a mean and a drift line, the errors have
+variance σ² and autocorrelations ρ(1) = r and ρ(k) = r φ^(k − 1). This covers wandering (r near φ), independent
+scatter added to slow wander (r below φ), overcorrection (φ < 0) and the pick's own scatter (r < 0). It needs no
+regular series: an omitted slot is a longer lag.
+
+φ and r are not estimated and then believed, since sixteen strums cannot tell them. Every pair on a grid is weighed by
+how well it explains the take (its restricted likelihood, so that a drift line which swallows slow wander costs what
+it should), and intervals are those of the weighted mixture.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.fft import irfft, next_fast_len, rfft
+from scipy.linalg.lapack import dpttrf, dpttrs
+from scipy.special import chdtrc, gammaln, stdtr, stdtrit
+
+Floats = NDArray[np.float64]
+
+PHI_GRID = (-0.8, -0.6, -0.4, -0.2, 0.0, 0.15, 0.3, 0.45, 0.6, 0.7, 0.8, 0.88, 0.94)
+"""Share of an error that is left after one more slot; 1 − φ is the share corrected."""
+
+MOTOR_GRID = (0.0, 0.15, 0.3, 0.5, 0.7, 0.9)
+"""The hand's own scatter as a share of the most that the model allows at that φ."""
+
+NEWTON_STEPS = 6
+"""Enough for 1e-6 of a half width: the distribution function is concave there, so each step stays on the safe side."""
+
+SEARCH_RANGE = 14.0
+"""Natural logarithms searched below a hundred times the largest standard deviation."""
+
+MIN_STRUMS = 8
+"""Below this the restricted likelihood of two correlation parameters, a mean, a slope and a scatter says nothing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Wander:
+    """What a take says about how its errors hang together.
+
+    Attributes
+    ----------
+    phi, rho1 : (n_pairs,) array
+        The grid: decay of the autocorrelation per slot, and autocorrelation at lag 1.
+    weight : (n_pairs,) array
+        How well each pair explains the take; sums to 1.
+    sigma2 : (n_pairs,) array
+        Variance of the errors under each pair, in the square of the values' unit.
+    dof : float
+        Degrees of freedom of each `sigma2`.
+    excess : float
+        Excess kurtosis of the errors, drawn towards a prior.
+    slot : (n,) int array
+        Slot of each value.
+    """
+
+    phi: Floats
+    rho1: Floats
+    weight: Floats
+    sigma2: Floats
+    dof: float
+    excess: float
+    slot: NDArray[np.int64]
+
+    def variance_of(self, combinations: Floats) -> Floats:
+        """Variance of weighted sums of the errors, ``combinations @ errors``, under each pair.
+
+        Parameters
+        ----------
+        combinations : (..., n) array
+            Weights of the strums' errors, one row a sum.
+
+        Returns
+        -------
+        (..., n_pairs) array
+        """
+        lag = _lag_products(combinations, self.slot)
+        phi, which = np.unique(self.phi, return_inverse=True)
+        decay = np.array([_decay(one, lag.shape[-1] - 1) for one in phi])
+        decayed = (lag[..., 1:] @ decay.T)[..., which]
+        variance: Floats = np.maximum(self.sigma2 * (lag[..., :1] + 2 * self.rho1 * decayed), 0.0)
+        return variance
+
+    def half_width(self, combinations: Floats, level: float = 0.95) -> Floats:
+        """Half the width of the `level` interval of weighted sums of the errors (mixture of Student t). Shape (...)."""
+        scale = np.sqrt(self.variance_of(combinations))
+        scale = np.maximum(scale, np.finfo(float).tiny)
+        target = 0.5 + level / 2
+        x = stdtrit(self.dof, target) * (scale @ self.weight)
+        height = math.exp(gammaln((self.dof + 1) / 2) - gammaln(self.dof / 2)) / math.sqrt(math.pi * self.dof)
+        for _ in range(NEWTON_STEPS):
+            ratio = x[..., None] / scale
+            density = height * (1 + ratio**2 / self.dof) ** (-(self.dof + 1) / 2) / scale
+            x = np.maximum(x - (stdtr(self.dof, ratio) @ self.weight - target) / (density @ self.weight), x / 4)
+        return np.asarray(x)
+
+    def inflation(self, correlation: Callable[[Floats], Floats]) -> float:
+        """How many times more the mean of n marks varies than that of n independent marks.
+
+        `correlation` turns the errors' autocorrelation into that of the marks.
+        """
+        n = self.slot.size
+        lag = _lag_products(np.full(n, 1 / math.sqrt(n)), self.slot)[1:]
+        rho = self.rho1[:, None] * np.array([_decay(phi, lag.size) for phi in self.phi])
+        return max(1.0, float(self.weight @ (1 + 2 * correlation(rho) @ lag)))
+
+    def p_value(self, combination: Floats, total: float) -> float:
+        """Two-sided probability of a weighted sum at least as far from 0 as `total`, were its expectation 0."""
+        scale = np.sqrt(self.variance_of(combination))
+        with np.errstate(divide="ignore"):
+            return float(min(1.0, 2 * (self.weight @ stdtr(self.dof, -abs(total) / scale))))
+
+    def sigma_interval(self, level: float = 0.95) -> tuple[float, float]:
+        """The `level` interval of σ, the standard deviation of the player's errors about the fitted lines."""
+        dof = self.dof / (1 + self.excess / 2)
+        ends = []
+        top = 100 * float(np.sqrt(self.sigma2.max()))
+        for share in ((1 - level) / 2, (1 + level) / 2):
+
+            def below(sigma: float) -> float:
+                return float(self.weight @ chdtrc(dof, dof * self.sigma2 / sigma**2))
+
+            ends.append(_solve(below, share, top))
+        return ends[0], ends[1]
+
+    def rho1_interval(self, level: float = 0.95) -> tuple[float, float]:
+        """The `level` interval of the autocorrelation from one slot to the next."""
+        order = np.argsort(self.rho1)
+        reach = np.cumsum(self.weight[order]) - self.weight[order] / 2
+        low, high = np.interp([(1 - level) / 2, (1 + level) / 2], reach, self.rho1[order])
+        return float(low), float(high)
+
+
+def fit_wander(values: Floats, slot: NDArray[np.int64], design: Floats) -> Wander:
+    """Weigh every way in which errors can hang together by how well it explains `values`.
+
+    Parameters
+    ----------
+    values : (n,) array
+        One value a strum, in any unit.
+    slot : (n,) int array
+        Slots of the strums, increasing.
+    design : (n, p) array
+        What is taken out first: a column of ones, the times, other means. Full rank.
+
+    Returns
+    -------
+    Wander
+
+    Notes
+    -----
+    Multiplying the values by φ^gap and subtracting leaves a series whose covariance is tridiagonal for every pair, also
+    across gaps; LAPACK factors it in linear time. Restricted likelihood: Patterson & Thompson 1971 (from memory).
+    """
+    n, p = design.shape
+    gap = np.diff(slot)
+    table = np.column_stack([values, design])
+    phis, rhos, logdet, grams = [], [], [], []
+    for phi in PHI_GRID:
+        left = float(phi) ** gap if phi else np.zeros(gap.size)
+        before = float(phi) ** (gap - 1) if phi else (gap == 1).astype(float)
+        moved = table.copy()
+        moved[1:] -= left[:, None] * table[:-1]
+        for motor in MOTOR_GRID:
+            rho1 = phi - motor * (1 + phi) / 2
+            lagged = rho1 * before
+            diagonal = np.empty(n)
+            diagonal[0] = 1.0
+            diagonal[1:] = 1 + left * left - 2 * left * lagged
+            factor, off, info = dpttrf(diagonal, lagged - left)
+            if info:
+                continue
+            solved, _ = dpttrs(factor, off, moved)
+            phis.append(phi)
+            rhos.append(rho1)
+            logdet.append(float(np.log(factor).sum()))
+            grams.append(moved.T @ solved)
+    gram = np.array(grams)
+    inner = gram[:, 1:, 1:]
+    beta = np.linalg.solve(inner, gram[:, 1:, :1])
+    rss = gram[:, 0, 0] - (gram[:, :1, 1:] @ beta)[:, 0, 0]
+    rss = np.maximum(rss, np.finfo(float).tiny)
+    log_likelihood = -0.5 * (np.array(logdet) + np.linalg.slogdet(inner)[1] + (n - p) * np.log(rss))
+    weight = np.exp(log_likelihood - log_likelihood.max())
+    return Wander(
+        phi=np.array(phis),
+        rho1=np.array(rhos),
+        weight=weight / weight.sum(),
+        sigma2=rss / (n - p),
+        dof=float(n - p),
+        excess=0.0,
+        slot=np.asarray(slot),
+    )
+
+
+def _decay(phi: float, n: int) -> Floats:
+    """φ⁰, φ¹ … of length n."""
+    return np.asarray(np.power(float(phi), np.arange(n)))
+
+
+def _lag_products(weights: Floats, slot: NDArray[np.int64]) -> Floats:
+    """Sums of products of weights at each distance in slots: entry k holds Σ w(i) w(j) over slots k apart."""
+    n_slots = int(slot[-1] - slot[0]) + 1
+    line = np.zeros((*weights.shape[:-1], n_slots))
+    line[..., slot - slot[0]] = weights
+    size = next_fast_len(2 * n_slots, real=True)
+    spectrum = rfft(line, size)
+    return np.asarray(irfft(spectrum.real**2 + spectrum.imag**2, size)[..., :n_slots])
+
+
+def _solve(rising: Callable[[float], float], target: float, high: float) -> float:
+    """Where a rising function of a positive number crosses `target`, by halving the logarithm."""
+    low, high = math.log(high) - SEARCH_RANGE, math.log(high)
+    for _ in range(40):
+        middle = (low + high) / 2
+        if rising(math.exp(middle)) < target:
+            low = middle
+        else:
+            high = middle
+    return math.exp((low + high) / 2)
