@@ -1,6 +1,7 @@
 """Where the clicks are, the recording without them, and click tracks."""
 
+from strumclock.click.channel import find_click_channel
 from strumclock.click.finding import Clicks, find_clicks
 from strumclock.click.removal import Removal, remove_clicks
 
-__all__ = ["Clicks", "Removal", "find_clicks", "remove_clicks"]
+__all__ = ["Clicks", "Removal", "find_click_channel", "find_clicks", "remove_clicks"]

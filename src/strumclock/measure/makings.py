@@ -1,0 +1,117 @@
+"""What the timing is made of: chords, tuning, the stroke, how errors travel; each with its reason where it cannot be told."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from strumclock.alignment import Alignment
+from strumclock.audio import Recording
+from strumclock.onsets import Strums
+
+if TYPE_CHECKING:
+    from strumclock.chords import Changes, Harmony
+    from strumclock.timing import Timing
+    from strumclock.tuning import Tuning
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Heard:
+    """What was heard of the chords and the pitch before any timing.
+
+    Attributes
+    ----------
+    at_change : (n_strums,) array of bool
+        The first strum of each new chord, told or heard.
+    harmony : Harmony or None
+        The chord under each strum, where it was listened for.
+    tuning : Tuning or None
+    absent : dict
+        Reasons, by place in the JSON.
+    """
+
+    at_change: NDArray[np.bool_]
+    harmony: Harmony | None = None
+    tuning: Tuning | None = None
+    absent: dict[str, str] = field(default_factory=dict)
+
+
+def hear(
+    guitar: NDArray[np.float32], recording: Recording, strums: Strums, alignment: Alignment | None, *, changes: bool, tuning: bool
+) -> Heard:
+    """Listen for the pitch and the chords where that was asked for; take told chords from the grid."""
+    time_s = strums.time_s - recording.start_s
+    at_change = np.zeros(len(strums), bool)
+    told = alignment is not None and bool(alignment.grid.at_change.any())
+    if alignment is not None and told:
+        on = alignment.slot >= 0
+        at_change[on] = alignment.grid.at_change[alignment.slot[on]]
+    absent: dict[str, str] = {}
+    pitch = harmony = None
+    if changes or tuning:
+        from strumclock.tuning import take_pitch
+
+        found = take_pitch(guitar, recording.sample_rate_hz, time_s)
+        if isinstance(found, str):
+            absent["tuning"] = found
+        else:
+            pitch = found
+    if changes and not told:
+        from strumclock.chords import hear_chords
+
+        harmony = hear_chords(
+            guitar, recording.sample_rate_hz, time_s, tuning_cents=pitch.cents.value if pitch is not None else 0.0
+        )
+        at_change = harmony.changes.copy()
+    if not tuning:
+        pitch, absent = None, {"tuning": "not asked for; add --tuning"}
+    return Heard(at_change=at_change, harmony=harmony, tuning=pitch, absent=absent)
+
+
+def take_changes(
+    heard: Heard, strums: Strums, alignment: Alignment | None, timing: Timing | None, *, asked: bool
+) -> Changes | str:
+    """The chord changes' figures, or the reason why there are none."""
+    from strumclock.chords import measure_changes
+
+    told = alignment is not None and bool(alignment.grid.at_change.any())
+    if not (asked or told):
+        return "not asked for; add --changes, or tell the chords"
+    n = len(strums)
+    if alignment is None or timing is None:
+        assert heard.harmony is not None
+        return measure_changes(
+            strums.time_s, heard.at_change, chord=heard.harmony.chord, confidence=heard.harmony.confidence, source="heard"
+        )
+    on = np.flatnonzero(alignment.slot >= 0)
+    at = alignment.slot[on]
+    grid = alignment.grid
+    deviation_ms, line_s = np.full(n, np.nan), np.full(n, np.nan)
+    deviation_ms[on], line_s[on] = timing.deviation_ms, grid.slot_s[at]
+    if len(on) > 2:  # the drift is not the chord's doing
+        slope = np.polyfit(line_s[on] - line_s[on].mean(), deviation_ms[on], 1)
+        deviation_ms[on] -= np.polyval(slope, line_s[on] - line_s[on].mean())
+    chord: tuple[str, ...] | None
+    if told:
+        names = [""] * n
+        for i in range(n):
+            slot = alignment.slot[i]
+            names[i] = str(grid.chord[slot]) if slot >= 0 else (names[i - 1] if i else "")
+        chord = tuple(names) if any(names) else None
+    else:
+        assert heard.harmony is not None
+        chord = heard.harmony.chord
+    return measure_changes(
+        strums.time_s,
+        heard.at_change,
+        chord=chord,
+        confidence=None if told else heard.harmony.confidence,  # type: ignore[union-attr]  # not told: it was heard
+        deviation_ms=deviation_ms,
+        line_s=line_s,
+        omitted_s=grid.slot_s[alignment.omitted],
+        beat_s=float(np.median(grid.beat_s)),
+        source="told" if told else "heard",
+    )

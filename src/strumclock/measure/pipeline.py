@@ -1,0 +1,343 @@
+"""One take through all of it: file → clicks → strums → grid → figures.
+
+The command line, the batch and a notebook all come through `measure`. Each stage can also be called alone by a caller who
+already has its input.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from types import MappingProxyType
+
+import numpy as np
+
+from strumclock.alignment import OUTSIDE, Alignment, align
+from strumclock.audio import Recording, load
+from strumclock.errors import Notice, RecordingError, UsageError
+from strumclock.grid import BeatGrid, Exercise
+from strumclock.measure.makings import Heard, hear, take_changes
+from strumclock.measure.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
+from strumclock.measure.sources import Sound, tell_apart
+from strumclock.onsets import Ignored, Strums, find_strums
+from strumclock.chords import Changes
+from strumclock.timing import STANDARDS, Estimate, SoundPath, Standard, Timing, judge_take, measure_timing, sound_path
+
+STATED_U_S = 0.002  # of a downbeat or latency that somebody states without saying how well: read off a screen, to 2 ms
+FEW_STRUMS = 16  # below the standard's least number of slots, figures are printed with a warning
+
+
+def measure(
+    take: str | os.PathLike[str] | Recording,
+    exercise: Exercise | None = None,
+    *,
+    click: str | os.PathLike[str] = "auto",
+    first_downbeat_s: float | None = None,
+    midi: str | os.PathLike[str] | None = None,
+    latency_ms: float | None = None,
+    latency_u_ms: float | None = None,
+    start_s: float | None = None,
+    end_s: float | None = None,
+    same_clock: bool = False,
+    click_to_mic_m: float | None = None,
+    guitar_to_mic_m: float | None = None,
+    click_to_ear_m: float | None = None,
+    standard: str | Standard | None = None,
+    last_held_bpm: float | None = None,
+    changes: bool = False,
+    tuning: bool = False,
+    free: bool = False,
+) -> Measurement:
+    """Measure how the strums of one take lie against the click.
+
+    Parameters
+    ----------
+    take : path or Recording
+        A file, or a recording from `audio.load` or `audio.from_array`.
+    exercise : Exercise, optional
+        What was asked for; what is not told is inferred and listed in the result's ``inferred``.
+    click : {"auto", "left", "right", "none"} or path
+        Where the click is: in the recording (found out), on one channel, nowhere, or in a file of its own from the same
+        recorder.
+    first_downbeat_s : float, optional
+        Beat 1 of the first played bar [s in the file].
+    midi : path, optional
+        A Standard MIDI File whose tempo map is the grid.
+    latency_ms, latency_u_ms : float, optional
+        Known delay of the recording behind the file it was played to, and its standard uncertainty.
+    start_s, end_s : float, optional
+        Measure only this part of the file [s].
+    same_clock : bool
+        One device played the click and recorded, so their clocks are one.
+    click_to_mic_m, guitar_to_mic_m, click_to_ear_m : float, optional
+        Distances [m]; unknown ones widen the mean offset's uncertainty.
+    standard : str or Standard, optional
+        What counts as held: ``"first-weeks"``, ``"steady"`` (default), ``"tight"``, or one of your own.
+    last_held_bpm : float, optional
+        Highest tempo held before, for the advice on the next one.
+    changes, tuning : bool
+        Also find chord changes; also tell the guitar's pitch. Both need librosa, which takes a second to load.
+    free : bool
+        Only find the strums: no grid, no timing.
+
+    Returns
+    -------
+    Measurement
+
+    Raises
+    ------
+    UsageError
+        If an option makes no sense.
+    AudioFileError
+        If the file cannot be read.
+    RecordingError
+        If there is nothing to measure in it.
+    ClickError
+        If a click was promised and none is there.
+
+    Examples
+    --------
+    >>> import numpy as np, strumclock as sc
+    >>> sc.measure(sc.from_array(np.zeros(44100 * 5), 44100))
+    Traceback (most recent call last):
+    ...
+    strumclock.errors.RecordingError: ...
+    """
+    exercise = exercise or Exercise()
+    recording = take if isinstance(take, Recording) else load(take, start_s=start_s, end_s=end_s)
+    if isinstance(take, Recording) and (start_s is not None or end_s is not None):
+        raise UsageError("a part of a take is chosen when its file is read; got a Recording; pass start_s and end_s to load()")
+    judged_by = _standard(standard)
+    nominal = _tempo_map(midi, exercise)
+    sound = tell_apart(recording, exercise, click, nominal)
+    strums = find_strums(
+        sound.guitar,
+        recording.sample_rate_hz,
+        start_s=recording.start_s,
+        clicks=sound.clicks,
+        removal=sound.removal,
+    )
+    if len(strums) == 0:
+        raise RecordingError(
+            "at least one strum is needed; none was heard in "
+            f"{recording.path or 'the samples'}; put the phone nearer to the guitar, or check that this is the right file"
+        )
+    notices = (*recording.notices, *sound.notices, *strums.notices)
+    info = TakeInfo(
+        path=recording.path,
+        sha256=recording.sha256,
+        duration_s=recording.duration_s,
+        sample_rate_hz=recording.sample_rate_hz,
+        channels=recording.channels,
+    )
+    if free:
+        return _free(recording, sound, strums, info, exercise, notices, changes=changes, tuning=tuning)
+    latency_s = (latency_ms or 0.0) / 1000
+    stated_u_s = STATED_U_S if latency_u_ms is None else latency_u_ms / 1000
+    given_s = None
+    if first_downbeat_s is not None:
+        given_s = first_downbeat_s + latency_s
+    elif latency_ms is not None:
+        raise UsageError(
+            "--latency-ms needs --first-downbeat, the place of beat 1 in the file that was played to; got a latency alone; "
+            "give both"
+        )
+    alignment = align(
+        strums,
+        exercise,
+        clicks=sound.clicks,
+        first_downbeat_s=given_s,
+        first_downbeat_u_s=stated_u_s,
+        grid=nominal,
+        end_s=recording.start_s + recording.duration_s,
+        same_clock=same_clock,
+    )
+    heard = hear(sound.guitar, recording, strums, alignment, changes=changes, tuning=tuning)
+    path = sound_path(guitar_to_mic_m=guitar_to_mic_m, click_to_mic_m=click_to_mic_m, click_to_ear_m=click_to_ear_m)
+    if sound.anchor == "click-channel" and click_to_mic_m is None:
+        path = sound_path(guitar_to_mic_m=guitar_to_mic_m, click_to_mic_m=0.0, click_to_ear_m=click_to_ear_m)
+    timing = _timing(strums, alignment, heard, path, judged_by, same_clock=same_clock)
+    return _assemble(
+        info, strums, alignment, timing, heard, judged_by, notices, changes=take_changes(heard, strums, alignment, timing, asked=changes), last_held_bpm=last_held_bpm
+    )
+
+
+def _standard(standard: str | Standard | None) -> Standard:
+    if isinstance(standard, Standard):
+        return standard
+    name = standard or "steady"
+    if name not in STANDARDS:
+        raise UsageError(f"the standard must be one of {', '.join(STANDARDS)}; got {name!r}")
+    return STANDARDS[name]
+
+
+def _tempo_map(midi: str | os.PathLike[str] | None, exercise: Exercise) -> BeatGrid | None:
+    if midi is None:
+        return None
+    from strumclock.midi import grid_from_midi
+
+    return grid_from_midi(midi, exercise)
+
+
+def _timing(
+    strums: Strums, alignment: Alignment, heard: Heard, path: SoundPath, standard: Standard, *, same_clock: bool
+) -> Timing:
+    """The figures of the strums that were meant for a slot."""
+    grid, slot = alignment.grid, alignment.slot
+    on = np.flatnonzero(slot >= 0)
+    at = slot[on]
+    return measure_timing(
+        strums.time_s[on],
+        grid.slot_s[at],
+        slot=at,
+        bar=grid.bar[at],
+        beat=grid.beat[at],
+        part=grid.part[at],
+        at_change=heard.at_change[on],
+        u_s=strums.u_s[on],
+        anchor=alignment.anchor,
+        anchor_u_s=alignment.anchor_u_s[at],
+        rate_u_ppm=alignment.rate_u * 1e6 if math.isfinite(alignment.rate_u) else 0.0,
+        clock_known=same_clock or alignment.anchor in ("recorded-click", "click-channel"),
+        tempo_estimated=not math.isfinite(alignment.rate_u),
+        path=path,
+        spread_s=strums.spread_s[on],
+        part_s=grid.part_s[at],
+        beat_s=grid.beat_s[at],
+        standard=standard,
+    )
+
+
+def _assemble(
+    info: TakeInfo,
+    strums: Strums,
+    alignment: Alignment,
+    timing: Timing,
+    heard: Heard,
+    standard: Standard,
+    notices: tuple[Notice, ...],
+    *,
+    changes: Changes | str,
+    last_held_bpm: float | None,
+) -> Measurement:
+    grid = alignment.grid
+    rows, k = [], 0
+    for i, slot in enumerate(alignment.slot):
+        if slot == OUTSIDE:
+            continue  # outside the grid: noise before the first or after the last slot
+        on = slot >= 0
+        rows.append(
+            Strum(
+                time_s=float(strums.time_s[i]),
+                u_ms=1000 * float(strums.u_s[i]),
+                slot=int(slot) if on else None,
+                bar=int(grid.bar[slot]) if on else None,
+                beat=int(grid.beat[slot]) if on else None,
+                part=int(grid.part[slot]) if on else None,
+                stroke=str(grid.stroke[slot]) if on else None,
+                offset_ms=float(timing.offset_ms[k]) if on and timing.offset_ms is not None else None,
+                deviation_ms=float(timing.deviation_ms[k]) if on else None,
+                at_change=bool(heard.at_change[i]),
+            )
+        )
+        k += int(on)
+    omitted = tuple(
+        Omitted(
+            slot=int(s), bar=int(grid.bar[s]), beat=int(grid.beat[s]), part=int(grid.part[s]), time_s=float(grid.slot_s[s])
+        )
+        for s in alignment.omitted
+    )
+    outside = strums.time_s[alignment.slot == OUTSIDE]
+    ignored = sorted(
+        (*strums.ignored, *(_outside(float(t)) for t in outside)), key=lambda sound: sound.time_s
+    )
+    if isinstance(changes, str):
+        heard.absent["changes"] = changes
+    absent = {**timing.absent, **heard.absent}
+    if alignment.bpm_heard is None:
+        absent["grid.bpm_heard"] = "no click of one steady tempo was heard in the recording"
+    if alignment.clock_skew_ppm is None:
+        absent["grid.clock_skew_ppm"] = (
+            "no tempo was told to hold the click's against"
+            if alignment.bpm_heard is not None
+            else "no click of one steady tempo was heard in the recording"
+        )
+    n_slots, n_added = len(grid), int(np.sum(alignment.slot == -1))
+    held = judge_take(
+        timing,
+        standard,
+        n_slots=n_slots,
+        n_omitted=len(omitted),
+        n_added=n_added,
+        duration_s=float(grid.slot_s[-1] - grid.slot_s[0]) if n_slots > 1 else 0.0,
+        bpm=alignment.exercise.bpm,
+        part_s=float(np.median(grid.part_s)) if n_slots else 0.0,
+        last_held_bpm=last_held_bpm,
+        left_click=bool(alignment.left_click),
+    )
+    warnings = [*notices, *alignment.notices]
+    if 0 < timing.n < FEW_STRUMS:
+        warnings.append(
+            Notice(code="few-strums", message=f"only {timing.n} strums met the grid, so the figures are rough; play a minute")
+        )
+    return Measurement(
+        take=info,
+        exercise=alignment.exercise,
+        inferred=alignment.inferred,
+        grid=GridInfo(
+            anchor=alignment.anchor,
+            bpm_heard=_normal(alignment.bpm_heard, alignment.bpm_heard_u),
+            clock_skew_ppm=_normal(alignment.clock_skew_ppm, alignment.clock_skew_u_ppm),
+            first_downbeat_s=alignment.first_downbeat_s,
+            clicks_heard=alignment.clicks_heard,
+        ),
+        strums=tuple(rows),
+        omitted=omitted,
+        timing=timing,
+        changes=None if isinstance(changes, str) else changes,
+        tuning=heard.tuning,
+        held=held,
+        absent=MappingProxyType(absent),
+        warnings=tuple(warnings),
+        ignored=tuple(ignored),
+        left_click=tuple(LeftClick(start_s=s, end_s=e, played_bpm=bpm) for s, e, bpm in alignment.left_click),
+    )
+
+
+def _normal(value: float | None, u: float | None) -> Estimate | None:
+    """A figure of the clicks alone: its interval is that of measuring."""
+    if value is None or u is None:
+        return None
+    return Estimate(value=value, low=value - 1.96 * u, high=value + 1.96 * u, u=u)
+
+
+def _free(
+    recording: Recording, sound: Sound, strums: Strums, info: TakeInfo, exercise: Exercise, notices: tuple[Notice, ...], *, changes: bool, tuning: bool
+) -> Measurement:
+    """Only the strums, and what can be said of them without a grid."""
+    heard = hear(sound.guitar, recording, strums, None, changes=changes, tuning=tuning)
+    found = take_changes(heard, strums, None, None, asked=changes)
+    why = "only strums were asked for (--free)"
+    absent = {"grid": why, "timing": why, "held": why, **heard.absent}
+    if isinstance(found, str):
+        absent["changes"] = found
+    return Measurement(
+        take=info,
+        exercise=exercise,
+        strums=tuple(
+            Strum(
+                time_s=float(t), u_ms=1000 * float(u), slot=None, bar=None, beat=None, part=None, stroke=None, offset_ms=None,
+                deviation_ms=None, at_change=bool(c),
+            )
+            for t, u, c in zip(strums.time_s, strums.u_s, heard.at_change, strict=True)
+        ),
+        changes=None if isinstance(found, str) else found,
+        tuning=heard.tuning,
+        absent=MappingProxyType(absent),
+        warnings=notices,
+        ignored=strums.ignored,
+    )
+
+
+def _outside(time_s: float) -> Ignored:
+    return Ignored(time_s=time_s, reason="it lies before the first or after the last place of the exercise")

@@ -1,0 +1,104 @@
+"""What a recording holds, told apart: the guitar, and the click wherever it is."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from strumclock.audio import Recording, load
+from strumclock.click import Clicks, Removal, find_click_channel, find_clicks, remove_clicks
+from strumclock.errors import ClickError, Notice, UsageError
+from strumclock.grid import BeatGrid, Exercise
+
+_CHANNELS = {"left": 0, "right": 1}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sound:
+    """What the recording holds, once told apart: the guitar, and the clicks with their origin."""
+
+    guitar: NDArray[np.float32]
+    clicks: Clicks | None
+    removal: Removal | None
+    anchor: str
+    notices: tuple[Notice, ...] = ()
+
+
+def tell_apart(
+    recording: Recording, exercise: Exercise, click: str | os.PathLike[str], nominal: BeatGrid | None
+) -> Sound:
+    """Part the guitar from the click, wherever the click is."""
+    where = os.fspath(click)
+    rate_hz = recording.sample_rate_hz
+    hints: dict[str, Any] = {
+        "start_s": recording.start_s,
+        "bpm": exercise.bpm,
+        "beats_per_bar": exercise.beats_per_bar,
+        "nominal_s": nominal.click_s if nominal is not None else None,
+    }
+    if where == "none":
+        return Sound(guitar=recording.mono(), clicks=None, removal=None, anchor="fitted")
+    if where in _CHANNELS:
+        index = _CHANNELS[where]
+        if recording.channels < 2:
+            raise UsageError(f"a click on the {where} channel needs a recording with two; got one channel; leave --click out")
+        return _on_channel(recording, index, hints, promised=True)
+    if where != "auto":
+        return _in_file(recording, Path(where), hints)
+    index_or_none = find_click_channel(recording.samples, rate_hz)
+    if index_or_none is not None:
+        found = _on_channel(recording, index_or_none, hints, promised=False)
+        if found.clicks is not None:
+            return found
+    mono = recording.mono()
+    clicks = find_clicks(mono, rate_hz, **hints)
+    if clicks is None:
+        return Sound(guitar=mono, clicks=None, removal=None, anchor="fitted")
+    removal = remove_clicks(mono, rate_hz, clicks, start_s=recording.start_s)
+    return Sound(guitar=removal.samples, clicks=clicks, removal=removal, anchor="recorded-click")
+
+
+def _on_channel(recording: Recording, index: int, hints: Mapping[str, Any], *, promised: bool) -> Sound:
+    """The click on a channel of its own, the guitar on the others."""
+    clicks = find_clicks(recording.channel(index), recording.sample_rate_hz, **hints)
+    others = [c for c in range(recording.channels) if c != index]
+    guitar = np.mean(recording.samples[:, others], axis=1, dtype=np.float32)
+    if clicks is None:
+        if promised:
+            raise ClickError(
+                f"a click was promised on channel {index + 1}; none was heard there; check the channel, or leave --click out"
+            )
+        return Sound(guitar=recording.mono(), clicks=None, removal=None, anchor="fitted")
+    return Sound(guitar=guitar, clicks=replace(clicks, source="channel"), removal=None, anchor="click-channel")
+
+
+def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Sound:
+    """The click in a file of its own, written by the same recorder at the same time."""
+    other = load(path)
+    clicks = find_clicks(other.mono(), other.sample_rate_hz, **{**hints, "start_s": other.start_s})
+    if clicks is None:
+        raise ClickError(f"a click was promised in {path}; none was heard there; check the file, or leave --click out")
+    mono = recording.mono()
+    notices: tuple[Notice, ...] = ()
+    if abs(other.duration_s - recording.duration_s) > 1.0 and recording.start_s == 0.0:
+        notices = (
+            Notice(
+                code="click-file-length",
+                message=f"the click's file lasts {other.duration_s:.1f} s and the take {recording.duration_s:.1f} s; the offsets "
+                "are right only if both started together",
+            ),
+        )
+    bleeding = find_clicks(mono, recording.sample_rate_hz, **hints)  # the click may be audible in the take as well
+    removal = None
+    if bleeding is not None:
+        removal = remove_clicks(mono, recording.sample_rate_hz, bleeding, start_s=recording.start_s)
+        mono = removal.samples
+    return Sound(
+        guitar=mono, clicks=replace(clicks, source="file"), removal=removal, anchor="click-channel", notices=notices
+    )
