@@ -1,51 +1,297 @@
-"""Decoding through FFmpeg's libraries (PyAV): M4A and AAC, Opus, WebM, 3GP, the sound of a video."""
+"""Decoding through FFmpeg's libraries (PyAV): M4A and AAC, Opus, WebM, 3GP, the sound of a video; and damaged files.
+
+A sample's index is counted, never computed from a container's time stamps, which are rounded (to 1 ms in WebM) or
+guessed (in raw AAC).  To read a part, the packets before it are counted without decoding them, so that its samples have
+exactly the indices that they have when the whole file is decoded.  Time stamps only tell where something is missing.
+"""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from strumclock.audio.decoded import Decoded, Part, check_channels
+from strumclock.audio.decoded import Decoded, Part, check_channels, truncated
+from strumclock.audio.headers import is_cut_short, read_mp3_tag
 from strumclock.audio.recording import Samples
-from strumclock.errors import AudioFileError
+from strumclock.errors import AudioFileError, Notice
+
+PREROLL_S = 0.5  # decoded before a part and thrown away: MP3 leans on 0.26 s before, Opus needs 80 ms (RFC 7845)
+GAP_S = 0.1  # a jump of the time stamps beyond this is missing sound; recorders' stamps jitter by tens of ms
+SHORT_S = 0.25  # a file that ends this much before its announced end is cut short; padding and rounding stay far below
+EQUAL_PACKETS = frozenset({"aac", "aac_latm", "mp3", "mp3float", "amrnb", "amrwb", "amr_nb", "amr_wb"})
+PRIMED = frozenset({"aac", "aac_latm", "mp3", "mp3float", "opus"})  # codecs that put samples before the first one
+RELIABLE_LENGTH = ("mov", "matroska", "ogg", "wav", "flac")  # whose header knows the length (raw AAC guesses it)
+UNSTAMPED = ("aac", "mp3")
+_FULL_SCALE = {"u1": 2.0**7, "i2": 2.0**15, "i4": 2.0**31}
 
 
 def decode_container(file: Path, part: Part) -> Decoded:
-    """Decode a part of the first sound track."""
+    """Decode a part of a file's first sound track.
+
+    Raises
+    ------
+    AudioFileError
+        If it is no audio, has no sound track, or nothing in it can be decoded.
+    """
     import av
 
     try:
         container = av.open(str(file), metadata_errors="replace")
     except (av.error.FFmpegError, ValueError):
-        raise AudioFileError(f"an audio file was required, but {str(file)!r} is none that can be read; export it as WAV or M4A") from None
+        raise AudioFileError(
+            f"an audio file was required, but {str(file)!r} is none that can be read; export it as WAV or M4A"
+        ) from None
     with container:
-        if not container.streams.audio:
-            raise AudioFileError(f"a file with sound was required, but {str(file)!r} has no sound track; choose another")
-        pieces: list[Samples] = []
-        rate = 0
-        for frame in container.decode(container.streams.audio[0]):
-            rate = int(frame.sample_rate)
-            pieces.append(_frame_samples(frame))
-    if not pieces:
-        raise AudioFileError(f"an audio file was required, but {str(file)!r} holds no sound that can be decoded; record again")
-    samples = np.concatenate(pieces)
-    check_channels(samples.shape[1], file)
-    first, stop = part.frames(rate, len(samples), file)
-    return Decoded(samples=samples[first:stop], sample_rate_hz=rate, first_frame=first)
+        stream = next((s for s in container.streams.audio if s.codec_context is not None), None)
+        if stream is None:
+            raise AudioFileError(f"sound was required, but {str(file)!r} has no sound track; choose another file")
+        length = _announced_s(container, stream, file)
+        if length is not None and part.end_s is None:
+            part.check_length(round((length - (part.start_s or 0.0)) * 1000), 1000, file)
+        stamped = container.format.name not in UNSTAMPED
+        track = _Track(file=file, part=part, announced_s=length, stamped=stamped)
+        for packet in _packets(container, stream, track):
+            track.take(packet)
+            if track.complete:
+                break
+    return track.result()
 
 
-_SCALE = {"u1": 2.0**7, "i2": 2.0**15, "i4": 2.0**31}
+def _packets(container: Any, stream: Any, track: _Track) -> Iterator[Any]:
+    """A stream's packets; a container that breaks off ends there."""
+    import av
+
+    try:
+        yield from container.demux(stream)
+    except av.error.FFmpegError:
+        track.broken = True
 
 
-def _frame_samples(frame: Any) -> Samples:
-    """One frame as (n, channels) float32."""
-    raw = frame.to_ndarray()
-    channels = len(frame.layout.channels)
-    data = raw.T if frame.format.is_planar else raw.reshape(-1, channels)
-    scale = _SCALE.get(data.dtype.str[1:])
-    values = np.array(data, dtype=np.float32, order="C")
+def _announced_s(container: Any, stream: Any, file: Path) -> float | None:
+    """The track's length by the header [s]; None where it does not say or only guesses."""
+    known = container.format.name.startswith(RELIABLE_LENGTH)
+    if not known and not (container.format.name == "mp3" and read_mp3_tag(file).frames):
+        return None
+    if stream.duration is not None:
+        return float(stream.duration * stream.time_base)
+    if container.duration is not None and len(container.streams) == 1:
+        return float(container.duration) / 1e6
+    return None
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class _Track:
+    """Counts packets, decodes those that are needed and gathers their samples."""
+
+    file: Path
+    part: Part
+    announced_s: float | None
+    stamped: bool  # whether the container's time stamps are its own (raw AAC and MP3 have none)
+    broken: bool = False
+    rate: int = 0
+    first: int = 0
+    stop: int | None = None
+    position: int = 0  # index of the next sample
+    packet_size: int = 0  # samples in the last whole packet
+    regular: bool = True  # whether the predicted sizes have always been right
+    skipping: bool = False
+    trimmed: bool = False  # whether the container told how much priming to remove
+    codec: str = ""
+    next_pts_s: float | None = None
+    missing: list[float] = field(default_factory=list)  # lengths of the stretches filled with silence [s]
+    buffer: Samples = field(default_factory=lambda: np.zeros((0, 1), np.float32))
+
+    @property
+    def complete(self) -> bool:
+        """Whether the part has been read to its end."""
+        return self.stop is not None and self.position >= self.stop
+
+    def take(self, packet: Any) -> None:
+        """Count one packet, and decode it unless it lies well before the part."""
+        context = packet.stream.codec_context
+        self.codec = context.name
+        size, trims = self._predicted(packet), _is_trimmed(packet)
+        self._fill_gap(packet)
+        before = self.position
+        if self.rate and size is not None and not trims and before + size <= self.first - round(PREROLL_S * self.rate):
+            self.position += size
+            self.skipping = True
+        else:
+            if self.skipping:
+                context.flush_buffers()
+                self.skipping = False
+            decoded = self._decode(packet, size)
+            self.trimmed = self.trimmed or (trims and before == 0)
+            if decoded and not trims:
+                self.packet_size = decoded
+                self.regular = self.regular and size in (None, decoded)
+        seconds = (self.position - before) / self.rate if self.rate else 0.0
+        if packet.pts is not None:
+            self.next_pts_s = float(packet.pts * packet.time_base) + seconds
+        elif self.next_pts_s is not None:
+            self.next_pts_s += seconds
+
+    def result(self) -> Decoded:
+        """What was gathered.
+
+        Raises
+        ------
+        AudioFileError
+            If that is nothing.
+        """
+        if not self.rate or not self.position:
+            raise AudioFileError(
+                f"an audio file was required, but {str(self.file)!r} holds no sound that can be decoded; record again"
+            )
+        self.part.check_start(self.first, self.position, self.rate, self.file)
+        stop = self.position if self.stop is None else min(self.stop, self.position)
+        self._room(stop - self.first)
+        return Decoded(
+            samples=self.buffer[: stop - self.first],
+            sample_rate_hz=self.rate,
+            first_frame=self.first,
+            notices=self._notices(),
+            priming_known=self.trimmed or self.codec not in PRIMED,
+        )
+
+    def _notices(self) -> tuple[Notice, ...]:
+        """What is missing at the end or in between."""
+        end_s = self.position / self.rate
+        notices = []
+        if self.part.end_s is None:
+            short = self.announced_s is not None and end_s < self.announced_s - SHORT_S
+            if self.broken or is_cut_short(self.file) or (short and (self.stamped or not self.missing)):
+                notices.append(truncated(end_s, self.announced_s if short else None))
+        if self.missing:
+            places = "one stretch is" if len(self.missing) == 1 else f"{len(self.missing)} stretches are"
+            after = "" if self.stamped else "; how long they were is not known, so what follows may be misplaced"
+            notices.append(
+                Notice(
+                    code="gaps",
+                    message=f"the file is damaged: {places} missing ({sum(self.missing):.2f} s in all, taken as "
+                    f"silence), and strums there are lost{after}",
+                )
+            )
+        return tuple(notices)
+
+    def _predicted(self, packet: Any) -> int | None:
+        """Samples that a packet will give; None where that is only known after decoding."""
+        if not (packet.size and self.regular and hasattr(packet, "has_sidedata")):
+            return None
+        if packet.is_discard:
+            return 0
+        if self.codec == "opus":
+            return opus_samples(bytes(packet)[:2])
+        return self.packet_size or None if self.codec in EQUAL_PACKETS else None
+
+    def _decode(self, packet: Any, size: int | None) -> int:
+        """Decode a packet and keep what belongs to the part; returns how many samples it held, 0 if it is damaged."""
+        import av
+
+        try:
+            frames = packet.decode()
+        except av.error.FFmpegError:
+            self._miss((size or self.packet_size) / self.rate if self.rate else 0.0)
+            return 0
+        for frame in frames:
+            self._put(frame)
+        return sum(int(frame.samples) for frame in frames)
+
+    def _fill_gap(self, packet: Any) -> None:
+        """Where the time stamps jump ahead, leave silence."""
+        if packet.pts is None or self.next_pts_s is None or packet.is_discard:
+            return
+        jump = float(packet.pts * packet.time_base) - self.next_pts_s
+        room = math.inf if self.announced_s is None else self.announced_s - self.position / self.rate
+        if GAP_S < jump <= room:  # a stamp that points past the file's end is itself damaged
+            self._miss(jump)
+
+    def _miss(self, seconds: float) -> None:
+        """Leave silence for what is missing."""
+        self.position += round(seconds * self.rate)
+        if seconds:
+            self.missing.append(seconds)
+
+    def _put(self, frame: Any) -> None:
+        """Keep what a frame holds of the part."""
+        values = frame.to_ndarray()
+        values = values if frame.format.is_planar else values.reshape(-1, len(frame.layout.channels)).T
+        if not self.rate:
+            self._begin(int(frame.sample_rate), len(values))
+        if frame.sample_rate != self.rate:
+            raise AudioFileError(
+                f"one sample rate was required, but {str(self.file)!r} changes from {self.rate} to "
+                f"{frame.sample_rate} Hz; export it again as WAV"
+            )
+        n = values.shape[1]
+        low, high = max(self.first, self.position), self.position + n
+        high = high if self.stop is None else min(high, self.stop)
+        if high > low:
+            self._room(high - self.first)
+            target = self.buffer[low - self.first : high - self.first]
+            _copy(values[:, low - self.position : high - self.position], target)
+        self.position += n
+
+    def _begin(self, rate: int, channels: int) -> None:
+        """Rate and channels are known: lay out the part."""
+        check_channels(channels, self.file)
+        self.rate = rate
+        self.first, self.stop = self.part.frames(rate, None, self.file)
+        expected = None if self.announced_s is None else round((self.announced_s + 1.0) * rate)
+        if self.stop is not None:
+            expected = self.stop if expected is None else min(expected, self.stop)
+        self.buffer = np.zeros((max(0, (expected or 60 * rate) - self.first), channels), np.float32)
+
+    def _room(self, frames: int) -> None:
+        """Let the buffer hold so many frames."""
+        self.part.check_length(frames, self.rate, self.file, at_least=True)
+        if frames > len(self.buffer):
+            larger = np.zeros((max(frames, len(self.buffer) * 3 // 2), self.buffer.shape[1]), np.float32)
+            larger[: len(self.buffer)] = self.buffer
+            self.buffer = larger
+
+
+def opus_samples(head: bytes) -> int | None:
+    """Samples at 48 kHz in an Opus packet, from its first two bytes (RFC 6716, section 3.1).
+
+    Examples
+    --------
+    >>> opus_samples(bytes([0b11111000, 0])), opus_samples(bytes([0b00001011, 3]))  # one of 20 ms; three of 20 ms
+    (960, 2880)
+    """
+    if not head:
+        return None
+    config, code = head[0] >> 3, head[0] & 3
+    if config < 12:
+        size = (480, 960, 1920, 2880)[config & 3]
+    elif config < 16:
+        size = (480, 960)[config & 1]
+    else:
+        size = (120, 240, 480, 960)[config & 3]
+    if code < 3:
+        return size * (1, 2, 2)[code]
+    return size * (head[1] & 63) if len(head) > 1 else None
+
+
+def _is_trimmed(packet: Any) -> bool:
+    """Whether the container says that some of a packet's samples are no part of the recording."""
+    return bool(packet.is_discard or (hasattr(packet, "has_sidedata") and packet.has_sidedata("skip_samples")))
+
+
+def _copy(values: NDArray[Any], target: Samples) -> None:
+    """Put (channels, n) samples of any kind into (n, channels) float32; of changing channels the first ones count."""
+    channels = target.shape[1]
+    if len(values) < channels:
+        values = values[np.arange(channels) % len(values)]
+    target[...] = values[:channels].T
+    scale = _FULL_SCALE.get(values.dtype.str[1:])
     if scale is not None:
-        values = (values - np.float32(scale if data.dtype.kind == "u" else 0)) / np.float32(scale)
-    return values
+        if values.dtype.kind == "u":
+            target -= np.float32(scale)
+        target /= np.float32(scale)

@@ -52,10 +52,10 @@ class Part:
         """Refuse what is longer than 30 minutes."""
         if frames > MAX_DURATION_S * rate:
             length = f"{'more than ' if at_least else ''}{frames / rate / 60:.0f} min"
-            what = "it" if self.whole else "the part asked for"
+            what = "of sound" if self.whole else "between start and end"
             raise RecordingError(
-                f"at most {MAX_DURATION_S / 60:.0f} minutes are measured at once, but {what} in {str(file)!r} lasts {length}; "
-                "choose a part with start and end (--start, --end)"
+                f"at most {MAX_DURATION_S / 60:.0f} minutes are measured at once, but {length} {what} came "
+                f"({str(file)!r}); choose a part with start and end (--start, --end)"
             )
 
 
@@ -70,24 +70,29 @@ class Decoded:
     first_frame : int
         Index in the whole file of ``samples[0]``.
     notices : tuple of Notice
+    priming_known : bool
+        Whether the codec's priming is removed (or there is none).
     """
 
     samples: Samples
     sample_rate_hz: int
     first_frame: int
     notices: tuple[Notice, ...] = ()
+    priming_known: bool = True
 
 
 def check_channels(channels: int, file: Path) -> None:
     """Refuse a number of channels that no recording has."""
     if not 1 <= channels <= MAX_CHANNELS:
-        raise RecordingError(f"1 to {MAX_CHANNELS} channels were required, but {str(file)!r} has {channels}; export fewer")
+        raise RecordingError(
+            f"1 to {MAX_CHANNELS} channels were required, but {str(file)!r} has {channels}; export fewer"
+        )
 
 
-def truncated(file: Path, got_s: float, promised_s: float | None) -> Notice:
+def truncated(got_s: float, promised_s: float | None) -> Notice:
     """The notice that a file ends early."""
     promise = "" if promised_s is None else f" of the {promised_s:.2f} s that it announces"
     return Notice(
         code="truncated",
-        message=f"the file is cut short: {got_s:.2f} s{promise} could be read and were measured; what came later is missing",
+        message=f"the file is cut short: {got_s:.2f} s{promise} could be read; what came later is missing",
     )

@@ -9,20 +9,21 @@ from numbers import Real
 from pathlib import Path
 
 from strumclock.audio.decoded import Decoded, Part
+from strumclock.audio.headers import is_mpeg_audio, sound_head
 from strumclock.audio.recording import Recording, check_rate, examine
 from strumclock.errors import AudioFileError, RecordingError, UsageError
 
-SNIFF_BYTES = 64  # the longest signature looked for (OpusHead in the first Ogg page) ends at byte 36
-ID3_HEADER_BYTES = 10
+SOUNDFILE_SIGNATURES = (b"RIFF", b"RIFX", b"RF64", b"riff", b"fLaC", b"FORM", b"caff", b".snd")
 
 
 def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: float | None = None) -> Recording:
     """Read a recording, or a part of it.
 
-    WAV, FLAC, Ogg Vorbis, MP3, AIFF and others that libsndfile knows are read by it; M4A and AAC, Opus, WebM, 3GP and the sound
-    of MP4 and other videos by FFmpeg's libraries.  The bytes decide, not the file's ending.  What the codec put before the first
-    sample (its priming) is removed where the file says how much that is; where it does not (raw AAC, MP3 without an encoder's tag)
-    nothing is removed and the notice ``priming-unknown`` says so: every time is then late by the same few hundredths of a second.
+    libsndfile reads WAV, FLAC, Ogg Vorbis, MP3 and AIFF; FFmpeg's libraries read M4A and AAC, Opus, WebM, 3GP, the
+    sound of MP4 and other videos, and what is damaged.  The bytes decide, not the file's ending.  What the codec put
+    before the first sample (its priming) is removed where the file says how much that is.  Where it does not (raw AAC,
+    some phones' MP4, MP3 without an encoder's tag) nothing can be removed and ``priming_known`` is False: every time in
+    the file, click and strum alike, is then late by the same few hundredths of a second.
 
     Parameters
     ----------
@@ -59,6 +60,7 @@ def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: f
         path=str(file),
         sha256=_sha256(file),
         notices=decoded.notices + weak,
+        priming_known=decoded.priming_known,
     )
 
 
@@ -77,38 +79,26 @@ def _decode(file: Path, head: bytes, part: Part) -> Decoded:
 
 def _is_for_soundfile(head: bytes) -> bool:
     """Whether libsndfile reads what begins like this (Opus and AAC go elsewhere)."""
-    if head[:4] in (b"RIFF", b"RIFX", b"RF64", b"fLaC", b"FORM", b"caff", b"riff", b".snd"):
-        return True
     if head[:4] == b"OggS":
         return b"OpusHead" not in head and b"Speex" not in head
-    # an MPEG frame: 11 bits of sync, then a layer that is not 0 (0 is AAC in ADTS)
-    return len(head) > 1 and head[0] == 0xFF and head[1] & 0xE0 == 0xE0 and head[1] & 0x06 != 0
+    return head[:4] in SOUNDFILE_SIGNATURES or is_mpeg_audio(head)
 
 
 def _head(file: Path) -> bytes:
-    """The first bytes after any ID3 tag, once the file is known to be there and not empty."""
+    """The first bytes of the sound, once the file is known to be there and to hold some."""
+    required = "an audio file was required, but"
     try:
-        with file.open("rb") as f:
-            head = f.read(SNIFF_BYTES)
-            if head[:3] == b"ID3" and len(head) >= ID3_HEADER_BYTES:
-                size = 0
-                for byte in head[6:10]:  # four groups of seven bits
-                    size = size << 7 | byte & 0x7F
-                f.seek(ID3_HEADER_BYTES + size)
-                head = f.read(SNIFF_BYTES)
-                if not head:
-                    raise AudioFileError(f"an audio file was required, but {str(file)!r} holds a tag and no sound; record it again")
+        head, at = sound_head(file)
     except FileNotFoundError:
-        raise AudioFileError(f"an audio file was required, but there is none at {str(file)!r}; check the path") from None
+        raise AudioFileError(f"{required} there is none at {str(file)!r}; check the path") from None
     except IsADirectoryError:
-        raise AudioFileError(f"an audio file was required, but {str(file)!r} is a folder; name a file in it") from None
-    except AudioFileError:
-        raise
-    except (OSError, ValueError) as e:
+        raise AudioFileError(f"{required} {str(file)!r} is a folder; name a file in it") from None
+    except (OSError, ValueError) as e:  # ValueError: a null byte in the path
         reason = getattr(e, "strerror", None) or str(e)
-        raise AudioFileError(f"an audio file was required, but {str(file)!r} cannot be opened ({reason}); check it") from None
+        raise AudioFileError(f"{required} {str(file)!r} cannot be opened ({reason}); check path and rights") from None
     if not head:
-        raise AudioFileError(f"an audio file was required, but {str(file)!r} is empty; copy or record it again")
+        content = "holds a tag and no sound" if at else "is empty"
+        raise AudioFileError(f"{required} {str(file)!r} {content}; copy or record it again")
     return head
 
 
@@ -120,7 +110,9 @@ def _part(start_s: float | None, end_s: float | None) -> Part:
         ):
             raise UsageError(f"{key} must be seconds from the file's start, but {value!r} came; give a number from 0")
     if end_s is not None and end_s <= (start_s or 0.0):
-        raise UsageError(f"end must come after start, but start {start_s or 0.0:g} s and end {end_s:g} s came; exchange them")
+        raise UsageError(
+            f"end must come after start, but start {start_s or 0.0:g} s and end {end_s:g} s came; give a later end"
+        )
     return Part(start_s=None if start_s is None else float(start_s), end_s=None if end_s is None else float(end_s))
 
 

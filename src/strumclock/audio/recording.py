@@ -17,11 +17,11 @@ SAMPLE_RATE_RANGE_HZ = (8_000, 192_000)  # telephone to studio
 MIN_DURATION_S = 1.0  # shorter than two strums at any tempo that is practised
 MAX_DURATION_S = 30 * 60.0  # samples are held in memory: 30 min of stereo at 48 kHz are 0.7 GB
 MAX_CHANNELS = 64
-SILENCE_PEAK = 1e-4  # −80 dB re full scale, about three steps of 16 bits: no strum can be told from rounding there
+SILENCE_PEAK = 1e-4  # −80 dB re full scale, three steps of 16 bits: no strum can be told from rounding there
 BLOCK_FRAMES = 1 << 18  # checks go through the samples in blocks, so that no second copy is made
 OPPOSED_POWER_RATIO = 0.01  # channels whose mean has less than this of their own power cancel each other
 
-CLIP_MARGIN = 2.0**-13  # "at the top" is within 1/8192 of the peak (four steps of 16 bits; dither and rounding move it by two)
+CLIP_MARGIN = 2.0**-13  # "at the top" is within 1/8192 of the peak: four steps of 16 bits, dither and rounding make two
 CLIP_RUN = 3  # samples in a row: a wave's own peak stays that near its top for one or two samples above 60 Hz
 CLIP_MIN_RUNS = 8  # one flat peak may be chance; below this many nothing is said
 
@@ -42,7 +42,11 @@ class Recording:
     path, sha256 : str or None
         The file and the checksum of its bytes; None for an array.
     notices : tuple of Notice
-        What is weak but usable: ``clipped``, ``truncated``, ``priming-unknown``, ``gaps``.
+        What is weak but usable: ``clipped``, ``truncated``, ``gaps``.
+    priming_known : bool
+        Whether time zero is the first sample that was recorded.  False: the codec's priming (20 to 70 ms) could not be
+        removed, because the file does not tell it.  Times in the file agree among each other all the same; only a place
+        that is given from outside (a first downbeat, a latency) is off by that much.
     """
 
     samples: Samples
@@ -51,6 +55,7 @@ class Recording:
     path: str | None = None
     sha256: str | None = None
     notices: tuple[Notice, ...] = ()
+    priming_known: bool = True
 
     @property
     def duration_s(self) -> float:
@@ -77,7 +82,7 @@ class Recording:
         return self.samples[:, i]
 
     def mono(self) -> Samples:
-        """All channels as one, (n,) float32: their mean, or the strongest where they cancel each other (one is inverted)."""
+        """All channels as one, (n,) float32: their mean, or the strongest where one is inverted and they cancel."""
         if self.channels == 1:
             return self.samples[:, 0]
         mean = self.samples[:, 0].copy()
@@ -130,7 +135,7 @@ def from_array(samples: ArrayLike, sample_rate_hz: float) -> Recording:
     if given.ndim == 1:
         given = given[:, np.newaxis]
     if given.ndim != 2 or given.size == 0:
-        raise UsageError(f"samples must have shape (n,) or (n, channels), but {np.shape(samples)} came; give one row a sample")
+        raise UsageError(f"samples must have shape (n,) or (n, channels), but {np.shape(samples)} came; time first")
     if given.shape[1] > given.shape[0] or given.shape[1] > MAX_CHANNELS:
         raise UsageError(
             f"samples must have shape (n, channels), time first, but {given.shape} came; transpose the array"
@@ -160,7 +165,7 @@ def check_rate(sample_rate_hz: object, error: type[UsageError] | type[RecordingE
         if rate.is_integer() and low <= rate <= high:
             return int(rate)
     raise error(
-        f"a sample rate must be a whole number from {low} to {high} Hz, but {sample_rate_hz!r} came; resample the recording"
+        f"a sample rate must be a whole number from {low} to {high} Hz, but {sample_rate_hz!r} came; resample it"
     )
 
 
@@ -201,15 +206,15 @@ def examine(samples: Samples, rate: int, *, what: str, silence_peak: float = SIL
         return (
             Notice(
                 code="clipped",
-                message=f"{_percent(share)} of the samples sit at the top of the scale for {CLIP_RUN} or more in a row: the "
-                "recording clipped, and its attacks are less sharply known; record at a lower level or further away",
+                message=f"{_percent(share)} of the samples sit at the top of the scale, {CLIP_RUN} or more in a row: "
+                "the recording clipped and its attacks are less sharply known; record at a lower level",
             ),
         )
     return ()
 
 
 def clipped_share(samples: Samples, low: float, high: float) -> float:
-    """Share of samples in flat tops: runs of at least three within 1/8192 of the highest or lowest value, eight such runs or more."""
+    """Share of samples in flat tops: eight or more runs of three or more samples within 1/8192 of the extreme."""
     top, bottom = high - CLIP_MARGIN * abs(high), low + CLIP_MARGIN * abs(low)
     flat = runs = 0
     for block in _blocks(samples):
@@ -236,7 +241,8 @@ def _blocks(samples: Samples) -> list[Samples]:
 
 def _power(x: Samples) -> float:
     """Sum of squares, summed block by block."""
-    return float(sum(np.square(x[i : i + BLOCK_FRAMES], dtype=np.float64).sum() for i in range(0, len(x), BLOCK_FRAMES)))
+    blocks = (x[i : i + BLOCK_FRAMES] for i in range(0, len(x), BLOCK_FRAMES))
+    return float(sum(np.square(block, dtype=np.float64).sum() for block in blocks))
 
 
 def _percent(share: float) -> str:

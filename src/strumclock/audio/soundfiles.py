@@ -1,4 +1,4 @@
-"""Decoding through libsndfile: WAV, FLAC, Ogg Vorbis, MP3, AIFF …"""
+"""Decoding through libsndfile: WAV, FLAC, Ogg Vorbis, MP3, AIFF …  What is damaged is left to the other decoder."""
 
 from __future__ import annotations
 
@@ -7,30 +7,41 @@ from pathlib import Path
 import numpy as np
 
 from strumclock.audio.decoded import Decoded, Part, check_channels, truncated
-from strumclock.errors import AudioFileError
+from strumclock.audio.headers import is_cut_short, is_mpeg_audio, read_mp3_tag, sound_head
+
+UNKNOWN_LENGTH = 2**62  # libsndfile's answer for a FLAC that was written to a pipe is 2⁶³ − 1
 
 
 def decode_soundfile(file: Path, part: Part) -> Decoded | None:
-    """Decode a part; None where libsndfile cannot read it and another decoder may."""
+    """Decode a part; None where libsndfile cannot read all of it and the other decoder may do better."""
     import soundfile
 
+    tag = read_mp3_tag(file) if is_mpeg_audio(sound_head(file)[0]) else None
+    if tag is not None and not tag.complete:
+        return None  # libmpg123 guesses the length of these, and complains on standard error
     try:
         source = soundfile.SoundFile(str(file))
     except soundfile.LibsndfileError:
         return None
     with source:
         rate, channels, total = int(source.samplerate), int(source.channels), int(source.frames)
-        if total <= 0:
+        if not 0 < total < UNKNOWN_LENGTH:
             return None
         check_channels(channels, file)
         first, stop = part.frames(rate, total, file)
-        stop = total if stop is None else stop
-        samples = np.empty((stop - first, channels), dtype=np.float32)
+        wanted = (total if stop is None else stop) - first
+        samples = np.empty((wanted, channels), dtype=np.float32)
         try:
             if first:
                 source.seek(first)
-            got = len(source.read(out=samples))
-        except soundfile.LibsndfileError as e:
-            raise AudioFileError(f"a readable audio file was required, but {str(file)!r} is damaged ({e})") from None
-    notices = (truncated(file, (first + got) / rate, total / rate),) if got < len(samples) else ()
-    return Decoded(samples=samples[:got], sample_rate_hz=rate, first_frame=first, notices=notices)
+            if len(source.read(out=samples)) < wanted:
+                return None
+        except soundfile.LibsndfileError:
+            return None
+    return Decoded(
+        samples=samples,
+        sample_rate_hz=rate,
+        first_frame=first,
+        notices=(truncated(total / rate, None),) if part.end_s is None and is_cut_short(file) else (),
+        priming_known=tag is None or tag.has_delay,
+    )
