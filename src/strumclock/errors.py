@@ -7,7 +7,8 @@ Every error is one line: what was required, what came, what to do::
     ├── AudioFileError (OSError)       a file is missing, empty, truncated or not audio    exit 1
     ├── RecordingError (ValueError)    a recording was read but cannot be measured         exit 1
     │   └── ClickError                 no click where one was promised
-    └── JournalError                   the practice record cannot be read or written      exit 1
+    ├── JournalError                   the practice record cannot be read or written      exit 1
+    └── OutputError (OSError)          a result cannot be written where it was asked for   exit 1
 
 What is weak but usable is a `Notice`: a code for programs and a sentence for people, kept in the result.
 """
@@ -39,6 +40,10 @@ class ClickError(RecordingError):
 
 class JournalError(StrumclockError):
     """The practice record cannot be read or written."""
+
+
+class OutputError(StrumclockError, OSError):
+    """A result cannot be written where it was asked for."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,38 @@
+"""What is shown of a measurement: plain words, a table, JSON, pictures, a page, sound. No computing of its own."""
+
+from strumclock.report.comparing import comparison, tuning_table
+from strumclock.report.outputs import write_json, write_outputs
+from strumclock.report.page import page, write_page
+from strumclock.report.plots import plot_beats, plot_offsets, plot_take, write_plot
+from strumclock.report.schema import SCHEMA_ID, dumps, load_schema, plain, to_dict, to_json
+from strumclock.report.sentences import headline, lines
+from strumclock.report.sound import marked, write_sound
+from strumclock.report.text import summary, table
+from strumclock.report.writing import write_file, write_text
+
+__all__ = [
+    "SCHEMA_ID",
+    "comparison",
+    "dumps",
+    "headline",
+    "lines",
+    "load_schema",
+    "marked",
+    "page",
+    "plain",
+    "plot_beats",
+    "plot_offsets",
+    "plot_take",
+    "summary",
+    "table",
+    "to_dict",
+    "to_json",
+    "tuning_table",
+    "write_file",
+    "write_json",
+    "write_outputs",
+    "write_page",
+    "write_plot",
+    "write_sound",
+    "write_text",
+]
