@@ -205,7 +205,7 @@ class _Track:
 
     def _fill_gap(self, packet: Any) -> None:
         """Where the time stamps jump ahead, leave silence."""
-        if packet.pts is None or self.next_pts_s is None or packet.is_discard:
+        if packet.pts is None or self.next_pts_s is None or not self.rate or packet.is_discard:
             return
         jump = float(packet.pts * packet.time_base) - self.next_pts_s
         room = math.inf if self.announced_s is None else self.announced_s - self.position / self.rate
