@@ -1,8 +1,8 @@
 """How does a synthetic player keep time?  Linear phase correction, and the slips that people make.
 
 The deviation from the grid follows A_{n+1} = (1 − a) A_n + T_n + M_{n+1} − M_n (Vorberg & Schulze 2002, Journal of
-Mathematical Psychology 46:56, from memory): T the timekeeper's noise, M the hand's, a the share of an error that the next
-strum corrects.  Its stationary variance is (s_T² + 2 a s_M²) / (1 − (1 − a)²).
+Mathematical Psychology 46:56, from memory): T the timekeeper's noise, M the hand's, a the share of an error that
+the next strum corrects.  Its stationary variance is (s_T² + 2 a s_M²) / (1 − (1 − a)²).
 """
 
 from __future__ import annotations
@@ -60,9 +60,9 @@ class Player:
 
     def __post_init__(self) -> None:
         ranges = {
-            "offset_ms": (-500.0, 500.0), "timekeeper_ms": (0.0, 200.0), "motor_ms": (0.0, 200.0), "correction": (0.01, 1.99),
-            "drift_ms_per_min": (-1000.0, 1000.0), "change_late_ms": (0.0, 1000.0), "miss": (0.0, 0.9), "extra": (0.0, 0.9),
-            "spread_ms": (0.0, 120.0), "hardness": (0.0, 1.0),
+            "offset_ms": (-500.0, 500.0), "timekeeper_ms": (0.0, 200.0), "motor_ms": (0.0, 200.0),
+            "correction": (0.01, 1.99), "drift_ms_per_min": (-1000.0, 1000.0), "change_late_ms": (0.0, 1000.0),
+            "miss": (0.0, 0.9), "extra": (0.0, 0.9), "spread_ms": (0.0, 120.0), "hardness": (0.0, 1.0),
         }  # fmt: skip
         for field in fields(self):
             low, high = ranges.get(field.name, (-math.inf, math.inf))

@@ -74,8 +74,9 @@ class Scene:
         if self.click_sound not in CLICK_SOUNDS:
             raise UsageError(f"a click's sound must be one of {', '.join(CLICK_SOUNDS)}, but {self.click_sound!r} came")
         ranges = {
-            "click_db": (-60.0, 30.0), "click_bars": (0, 100_000), "reverberation_s": (0.0, 5.0), "noise_db": (-120.0, 20.0),
-            "ride_db": (0.0, 30.0), "skew_ppm": (-1000.0, 1000.0), "lead_s": (0.1, 60.0), "tail_s": (0.1, 60.0),
+            "click_db": (-60.0, 30.0), "click_bars": (0, 100_000), "reverberation_s": (0.0, 5.0),
+            "noise_db": (-120.0, 20.0), "ride_db": (0.0, 30.0), "skew_ppm": (-1000.0, 1000.0),
+            "lead_s": (0.1, 60.0), "tail_s": (0.1, 60.0),
         }  # fmt: skip
         for field in fields(self):
             low, high = ranges.get(field.name, (-math.inf, math.inf))
@@ -83,7 +84,9 @@ class Scene:
             if value is None and field.name in ("click_db", "click_bars", "noise_db"):
                 continue
             if field.name in ranges and not (isinstance(value, (int, float)) and low <= value <= high):
-                raise UsageError(f"a scene's {field.name} must lie from {low:g} to {high:g}, but {value!r} came; correct it")
+                raise UsageError(
+                    f"a scene's {field.name} must lie from {low:g} to {high:g}, but {value!r} came; correct it"
+                )
 
 
 def clicks(click_s: FloatArray, accented: NDArray[np.bool_], sound: str, n: int) -> Samples:
@@ -145,17 +148,21 @@ def _click_sound(name: str, accent: bool) -> FloatArray:
         x = np.sin(2 * np.pi * 1000 * (2.0 if accent else 1.0) * t) * np.minimum(1, t / 0.001) * (t < 0.04)
         x *= np.clip((0.04 - t) / 0.004, 0, 1)
     elif name == "wood":
-        x = np.sin(2 * np.pi * 820 * up * t) * np.exp(-t / 0.011) + 0.6 * np.sin(2 * np.pi * 2130 * up * t) * np.exp(-t / 0.004)
+        x = _ring(820 * up, 0.011, t) + 0.6 * _ring(2130 * up, 0.004, t)
     else:
         noise = np.random.default_rng(17).standard_normal(len(t)) * np.exp(-t / 0.0012)
-        x = np.sin(2 * np.pi * 2600 * up * t) * np.exp(-t / 0.006) + 0.5 * np.sin(2 * np.pi * 5300 * up * t) * np.exp(-t / 0.003)
-        x += 0.25 * noise
+        x = _ring(2600 * up, 0.006, t) + 0.5 * _ring(5300 * up, 0.003, t) + 0.25 * noise
     x = np.concatenate([np.zeros(LEAD), x / np.abs(x).max(), np.zeros(1024)])
     from scipy.fft import irfft, rfft, rfftfreq
 
     shift = LEAD - attack_index(x)
     out: FloatArray = irfft(rfft(x) * np.exp(-2j * np.pi * rfftfreq(len(x)) * shift), len(x))
     return out
+
+
+def _ring(hz: float, decay_s: float, t: FloatArray) -> FloatArray:
+    """A damped sine."""
+    return np.sin(2 * np.pi * hz * t) * np.exp(-t / decay_s)
 
 
 def _room(reverberation_s: float, rng: np.random.Generator) -> Samples | None:
@@ -172,19 +179,22 @@ def _room(reverberation_s: float, rng: np.random.Generator) -> Samples | None:
     ir[(at * RATE_HZ).astype(int)] += rng.choice([-1, 1], _REFLECTIONS) * 0.002 / at * np.abs(ir).max() * 6
     ir *= _REVERB_SHARE * math.sqrt(max(reverberation_s, 0.05) / 0.3) / math.sqrt(float(np.sum(ir**2)))
     ir[0] = 1.0
-    return ir.astype(np.float32)
+    out: Samples = ir.astype(np.float32)
+    return out
 
 
 def _noise_spectrum(f: Samples, size: int, level: float, rng: np.random.Generator) -> Spectrum:
     """Spectrum of 1/f noise (flat below 30 Hz) of the given r.m.s. level."""
     shape = 1 / np.sqrt(np.maximum(f, 30.0))
-    spectrum = (rng.standard_normal((len(f), 2), dtype=np.float32).view(np.complex64)[:, 0] * shape).astype(np.complex64)
+    white = rng.standard_normal((len(f), 2), dtype=np.float32).view(np.complex64)[:, 0]
+    spectrum: Spectrum = (white * shape).astype(np.complex64)
     power = 2 * float(np.sum(np.abs(spectrum) ** 2)) / size**2
     return spectrum * np.float32(level / math.sqrt(power))
 
 
 def _phone_band(f: Samples) -> Spectrum:
-    """Second-order Butterworth high-pass and low-pass, as analogue filters: causal, so nothing sounds before its time."""
+    """Second-order Butterworth high-pass and low-pass, as analogue filters: causal, so nothing sounds too early."""
     s_high, s_low = 1j * f / _PHONE_LOW_HZ, 1j * f / _PHONE_HIGH_HZ
     high = s_high**2 / (s_high**2 + math.sqrt(2) * s_high + 1)
-    return (high / (s_low**2 + math.sqrt(2) * s_low + 1)).astype(np.complex64)
+    band: Spectrum = (high / (s_low**2 + math.sqrt(2) * s_low + 1)).astype(np.complex64)
+    return band

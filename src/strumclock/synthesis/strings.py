@@ -1,10 +1,11 @@
-"""What does one plucked string sound like?  A string's partials, each decaying at its own rate, through a guitar's body.
+"""What does one plucked string sound like?  Its partials, each decaying at its own rate, through a guitar's body.
 
 The string is a sum of damped modes (the solution of the stiff, damped wave equation), so its pitch is exact: the first
 partial stands at the wanted frequency and the others where stiffness puts them, f_k = k f_1 sqrt((1 + B k²)/(1 + B))
 (Fletcher & Rossing, The Physics of Musical Instruments, from memory).  What is heard is the force on the bridge,
-F(t) = Σ a_k cos(2π f_k t) exp(−σ_k t) with a_k ∝ sin(kπβ)/k for a pluck at β of the string's length, rounded by the pick's
-and the string's own width, through a set of body resonances.  Before t = 0 the pick draws the string: the force rises to F(0).
+F(t) = Σ a_k cos(2π f_k t) exp(−σ_k t) with a_k ∝ sin(kπβ)/k for a pluck at β of the string's length, rounded by the
+pick's and the string's own width, through a set of body resonances.  Before t = 0 the pick draws the string: the force
+rises to F(0).
 
 A note's *attack* is where its sound above 1.5 kHz first exceeds a fifth of its peak within 30 ms; every note is cut so
 that this moment is the sample `LEAD`, to a small part of a sample.
@@ -74,7 +75,7 @@ class Guitar:
 STEEL = Guitar(
     name="steel",
     decay_per_s=(0.9, 0.9, 0.26),
-    inharmonicity=(1.2e-4, 7e-5, 4.5e-5, 1.0e-4, 5e-5, 2.5e-5),  # plain strings stiffer for their length than wound ones
+    inharmonicity=(1.2e-4, 7e-5, 4.5e-5, 1.0e-4, 5e-5, 2.5e-5),  # plain strings are stiffer than wound
     pick_place=0.19,
     edge_hz=(2800.0, 7500.0),
     body=((101.0, 12.0, 0.35), (190.0, 14.0, 0.6), (226.0, 14.0, 0.4), (381.0, 18.0, 0.4)),
@@ -102,11 +103,11 @@ def frequency_hz(midi: float, *, a4_hz: float = A4_HZ) -> float:
     >>> round(frequency_hz(40), 4)
     82.4069
     """
-    return a4_hz * 2.0 ** ((midi - 69.0) / 12.0)
+    return float(a4_hz * 2.0 ** ((midi - 69.0) / 12.0))
 
 
 @functools.lru_cache(maxsize=1024)
-def note(guitar: Guitar, string: int, midi: float, hardness: float, muted: bool = False, place: float = 0.0) -> Samples:
+def note(guitar: Guitar, string: int, midi: float, hardness: float, muted: bool = False) -> Samples:
     """One plucked string, its attack at sample `LEAD`.
 
     Parameters
@@ -120,8 +121,6 @@ def note(guitar: Guitar, string: int, midi: float, hardness: float, muted: bool 
         0 (soft and dull) to 1 (hard and bright).
     muted : bool
         Stopped by the flat hand: dies within some tens of ms.
-    place : float
-        The pick's place against the guitar's usual one, as share of the string's length.
 
     Returns
     -------
@@ -135,7 +134,7 @@ def note(guitar: Guitar, string: int, midi: float, hardness: float, muted: bool 
     f = k * f1 * np.sqrt((1 + b * k**2) / (1 + b))
     f = f[f < _HIGHEST_HZ]
     k = k[: len(f)]
-    beta = min(max(guitar.pick_place * stopping + place, 0.04), 0.48)  # the pick stays, the string gets shorter
+    beta = min(guitar.pick_place * stopping, 0.48)  # the pick stays, the string gets shorter
     edge = guitar.edge_hz[0] + (guitar.edge_hz[1] - guitar.edge_hz[0]) * hardness
     a = np.sin(k * np.pi * beta) / k * np.exp(-((f / edge) ** 1.2))
     c0, c1, c2 = guitar.decay_per_s
@@ -171,12 +170,10 @@ def attack_index(samples: FloatArray) -> float:
 
     Notes
     -----
-    The level is the absolute value of a second-order Butterworth high-pass's output.  "Its peak within 30 ms" is read from
-    the crossing itself, so the two are found together, from the loudest instant backwards.
+    The level is the absolute value of a second-order Butterworth high-pass's output.  "Its peak within 30 ms" is read
+    from the crossing itself, so the two are found together, from the loudest instant backwards.
     """
-    from scipy.signal import butter, sosfilt
-
-    level = np.abs(sosfilt(butter(2, ATTACK_HIGHPASS_HZ, "high", fs=RATE_HZ, output="sos"), samples))
+    level = _treble(samples)
     window = int(ATTACK_WINDOW_S * RATE_HZ)
     end = len(level)
     for _ in range(8):  # each round looks at the 30 ms from the last answer; it settles in two or three
@@ -187,7 +184,22 @@ def attack_index(samples: FloatArray) -> float:
         end = min(i + window, len(level))
     if i == 0:
         return 0.0
-    return i - 1 + (limit - level[i - 1]) / (level[i] - level[i - 1])
+    return float(i - 1 + (limit - level[i - 1]) / (level[i] - level[i - 1]))
+
+
+@functools.lru_cache(maxsize=1024)
+def attack_level(guitar: Guitar, string: int, midi: float, hardness: float, muted: bool = False) -> float:
+    """Peak above 1.5 kHz within 30 ms of a note's attack (arguments as for `note`)."""
+    x = note(guitar, string, midi, hardness, muted)
+    return float(_treble(x[: LEAD + int(ATTACK_WINDOW_S * RATE_HZ)].astype(np.float64)).max())
+
+
+def _treble(samples: FloatArray) -> FloatArray:
+    """Absolute value of what lies above 1.5 kHz."""
+    from scipy.signal import butter, sosfilt
+
+    out: FloatArray = np.abs(sosfilt(butter(2, ATTACK_HIGHPASS_HZ, "high", fs=RATE_HZ, output="sos"), samples))
+    return out
 
 
 @functools.lru_cache(maxsize=8)
@@ -196,7 +208,7 @@ def body_response(guitar: Guitar) -> FloatArray:
     rng = np.random.default_rng(guitar.body_seed)
     n = int(0.09 * RATE_HZ)
     t = np.arange(n) / RATE_HZ
-    dense_hz = np.cumsum(rng.uniform(35.0, 110.0, 110)) + 420.0  # a plate has resonances at even spacing: one in about 70 Hz
+    dense_hz = np.cumsum(rng.uniform(35.0, 110.0, 110)) + 420.0  # a plate's are evenly spaced: one in some 70 Hz
     q = 18.0 + 14.0 * rng.random(len(dense_hz))
     gain = rng.standard_normal(len(dense_hz)) * 0.28 * (1.0 + (dense_hz / 3500.0) ** 2) ** -0.25
     low = np.array(guitar.body)
@@ -215,8 +227,8 @@ def body_response(guitar: Guitar) -> FloatArray:
 @functools.lru_cache(maxsize=8)
 def _loudness(guitar: Guitar) -> float:
     """Scales the open A string, plucked hard, to a peak of 1."""
-    f = frequency_hz(45) * np.arange(1, 80)
-    k = np.arange(1, 80)
+    k = np.arange(1.0, 80.0)
+    f = frequency_hz(45) * k
     a = np.sin(k * np.pi * guitar.pick_place) / k * np.exp(-((f / guitar.edge_hz[1]) ** 1.2))
     x = _convolved(_damped_cosines(a, f, np.full(79, 4.0), 4410), body_response(guitar))
     return float(1.0 / np.abs(x[441:]).max())

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strumclock.synthesis.shapes import sounding
-from strumclock.synthesis.strings import HARDNESS, LEAD, RATE_HZ, RING_S, Guitar, note
+from strumclock.synthesis.strings import HARDNESS, LEAD, RATE_HZ, RING_S, Guitar, attack_level, note
 
 FloatArray = NDArray[np.float64]
 Samples = NDArray[np.float32]
@@ -22,7 +22,7 @@ UP_STRINGS = 4  # an up-stroke usually reaches the treble strings only
 _UP_GAIN = 0.8
 _FASTER_UP = 0.8  # of a down-stroke's spread
 _TOUCH_S = (0.004, 0.012)  # from touch to release: 3-16 ms on recorded single notes
-_TOUCH_SHARE = 0.02  # of the string's level: a sixth to a tenth of what the attack rule listens for
+_TOUCH_DB = (-44.0, -24.0)  # against the attack, above 1.5 kHz: what recorded notes of three guitars have before it
 _TOUCH_SOUNDS = 8
 _PICK_STOPS_S = 0.003  # a vibrating string against the pick
 _HAND_STOPS_S = 0.012  # a fretting finger that lifts
@@ -43,7 +43,13 @@ class Stroke:
 
 
 def play(
-    strokes: list[Stroke], *, guitar: Guitar, capo: int, detune_cents: tuple[float, ...], n: int, rng: np.random.Generator
+    strokes: list[Stroke],
+    *,
+    guitar: Guitar,
+    capo: int,
+    detune_cents: tuple[float, ...],
+    n: int,
+    rng: np.random.Generator,
 ) -> tuple[Samples, FloatArray]:
     """Sound of the strokes, (n,) float32, and the spread each really had [ms], (len(strokes),)."""
     out = np.zeros(n, np.float32)
@@ -79,7 +85,8 @@ def play(
             pitch = midi + detune_cents[string] / 100
             x = note(guitar, string, pitch, step, muted)
             scratch = _touches()[rng.integers(_TOUCH_SOUNDS)]
-            _add(out, scratch, touch, gain * _TOUCH_SHARE * float(rng.uniform(0.5, 1.0)), until=int(release), fade=20)
+            faint = gain * attack_level(guitar, string, pitch, step, muted) * 10 ** (rng.uniform(*_TOUCH_DB) / 20)
+            _add(out, scratch, touch, faint, until=int(release), fade=20)
             ringing[string] = (x, int(release) - LEAD, gain * (_MUTED_GAIN if muted else 1.0))
     for string in tuple(ringing):
         stop(string, ringing[string][1] + int(RING_S * RATE_HZ), 0.1)
@@ -108,6 +115,7 @@ def _touches() -> tuple[Samples, ...]:
     t = np.arange(int(0.012 * RATE_HZ)) / RATE_HZ
     out = []
     for _ in range(_TOUCH_SOUNDS):
-        x = np.diff(rng.standard_normal(len(t) + 1)) * np.minimum(1, t / 0.0008) * np.exp(-t / rng.uniform(0.001, 0.004))
+        level = np.minimum(1, t / 0.0008) * np.exp(-t / rng.uniform(0.001, 0.004))
+        x = np.diff(rng.standard_normal(len(t) + 1)) * level
         out.append((x / np.abs(x).max()).astype(np.float32))
     return tuple(out)

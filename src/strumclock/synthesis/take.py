@@ -140,7 +140,8 @@ def _strum_times(
 ) -> tuple[FloatArray, NDArray[np.int64], NDArray[np.bool_]]:
     """Times of the strums, increasing; the slot of each; whether it was meant for it (else added after it)."""
     n = len(grid)
-    ms = player.offset_ms + deviations_ms(player, n, rng) + player.drift_ms_per_min * (grid.slot_s - grid.slot_s[0]) / 60
+    since_min = (grid.slot_s - grid.slot_s[0]) / 60
+    ms = player.offset_ms + deviations_ms(player, n, rng) + player.drift_ms_per_min * since_min
     into = np.ones(n, np.bool_) if not player.late_into else np.isin(grid.chord, player.late_into)
     ms += player.change_late_ms * rng.normal(1.0, 0.25, n) * (grid.at_change & into)
     times = grid.slot_s + ms / 1000
@@ -166,7 +167,9 @@ def _chord_names(grid: BeatGrid, exercise: Exercise) -> list[str]:
     return [DEFAULT_CHORDS[(int(bar) - 1) % len(DEFAULT_CHORDS)] for bar in grid.bar]
 
 
-def _click_sound(grid: BeatGrid, scene: Scene, guitar: Samples, strokes: list[Stroke]) -> tuple[FloatArray, Samples | None]:
+def _click_sound(
+    grid: BeatGrid, scene: Scene, guitar: Samples, strokes: list[Stroke]
+) -> tuple[FloatArray, Samples | None]:
     """Times of the clicks that sound, and their track at its level; none where the click is not recorded."""
     if scene.click_db is None:
         return np.zeros(0), None

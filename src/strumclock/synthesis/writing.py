@@ -18,7 +18,9 @@ DEFAULT_BIT_RATE = 64_000  # a phone's voice recorder
 _OPUS_RATE_HZ = 48000  # the only one that Opus has
 
 
-def write_take(take: Take, path: str | Path, *, bit_rate: int = DEFAULT_BIT_RATE, extra: dict[str, Any] | None = None) -> Path:
+def write_take(
+    take: Take, path: str | Path, *, bit_rate: int = DEFAULT_BIT_RATE, extra: dict[str, Any] | None = None
+) -> Path:
     """Write the sound to `path` and the truth to the same name ending in ``.json``.
 
     Parameters
@@ -66,14 +68,16 @@ def _encode(path: Path, samples: NDArray[np.float32], rate_hz: int, codec: str, 
     channels = 1 if samples.ndim == 1 else samples.shape[1]
     layout = "mono" if channels == 1 else "stereo"
     out_rate_hz = _OPUS_RATE_HZ if codec == "libopus" else rate_hz
+    planes = np.ascontiguousarray(samples.reshape(-1, channels).T)
     with av.open(str(path), "w") as container:
-        stream = container.add_stream(codec, rate=out_rate_hz)
+        stream: Any = container.add_stream(codec, rate=out_rate_hz)
         stream.layout = layout
         stream.bit_rate = bit_rate
-        frame = av.AudioFrame.from_ndarray(np.ascontiguousarray(samples.reshape(-1, channels).T), format="fltp", layout=layout)
+        stream.codec_context.open()
+        frame = av.AudioFrame.from_ndarray(planes, format="fltp", layout=layout)
         frame.sample_rate = rate_hz
-        resampler = av.AudioResampler(format=stream.codec_context.format or "fltp", layout=layout, rate=out_rate_hz)
-        size = stream.codec_context.frame_size or 1024
+        resampler = av.AudioResampler(format=stream.codec_context.format, layout=layout, rate=out_rate_hz)
+        size = stream.codec_context.frame_size
         fifo = av.AudioFifo()
         for part in [*resampler.resample(frame), *resampler.resample(None)]:
             part.pts = None
