@@ -123,6 +123,16 @@ class Timing:
     deviation_ms: Floats
     absent: dict[str, str] = field(default_factory=dict)
 
+    def __str__(self) -> str:
+        said = [f"{self.n} strums in slots"]
+        for name, unit, figure in (
+            ("mean offset", "+.1f ms", self.mean_offset_ms),
+            ("jitter", ".1f ms", self.jitter_ms),
+            ("drift", "+.1f ms/min", self.drift_ms_per_min),
+        ):
+            said.append(f"{name} {'not known' if figure is None else format(figure, unit)}")
+        return "; ".join(said)
+
 
 def measure_timing(
     strum_s: ArrayLike,

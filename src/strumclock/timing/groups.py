@@ -21,7 +21,7 @@ AUDIBLE_FLOOR_S, AUDIBLE_SHARE = 0.006, 0.025
 """Smallest shift of one tone that is heard: 6 ms; above 240 ms 2.5 % of the interval (Friberg & Sundberg 1995)."""
 
 NAMED_BELOW_P = 0.05
-"""Largest p, after Holm's correction over all that was asked of the take, at which a place is named."""
+"""Largest p at which a place is named, after Holm's correction over all that was asked of the take (Holm 1979)."""
 
 MIN_IN_PLACE = 3
 """A beat or part with fewer strums is not named."""
@@ -93,22 +93,6 @@ def audible_s(interval_s: float) -> float:
     (0.006, 0.015)
     """
     return max(AUDIBLE_FLOOR_S, AUDIBLE_SHARE * interval_s)
-
-
-def holm(p_values: list[float]) -> list[float]:
-    """Holm's correction for having asked several questions (Holm 1979, from memory).
-
-    Examples
-    --------
-    >>> [round(p, 3) for p in holm([0.01, 0.04, 0.03])]
-    [0.03, 0.06, 0.06]
-    """
-    order = sorted(range(len(p_values)), key=p_values.__getitem__)
-    corrected, largest = [0.0] * len(p_values), 0.0
-    for rank, i in enumerate(order):
-        largest = max(largest, min(1.0, (len(p_values) - rank) * p_values[i]))
-        corrected[i] = largest
-    return corrected
 
 
 def measure_groups(
@@ -189,26 +173,15 @@ def measure_groups(
             for level, w, h in zip(levels, weights, half, strict=True)
         )
 
-    asked = _questions(line, places, at_change, change)
-    named, at_change_ms = [], None
-    p_values = [full.p_value(q.weights, float(q.weights @ offset_ms)) for q in asked]
-    for question, p in zip(asked, holm(p_values), strict=True):
-        value = float(question.weights @ offset_ms)
-        contrast = intervals.combination(value, question.weights, full, u_ms)
-        if question.kind == "change":
-            at_change_ms = contrast
-        if p < NAMED_BELOW_P and abs(value) > audible_ms:
-            place, late = question.place, value > 0
-            if question.other is not None:
-                place, late, contrast = _which_of_two(question, contrast, by[question.kind], contrasts)
-            named.append(
-                Finding(
-                    kind=question.kind, place=place, contrast=contrast, direction="late" if late else "early", p=p
-                )
-            )
-    named.sort(key=lambda finding: -abs(finding.contrast.value))
+    questions = _questions(line, places, at_change)
+    named = _name(questions, full, line, offset_ms, u_ms, by, audible_ms, contrasts=contrasts)
+    at_change_ms = None
+    if change.size:
+        weights = _beside(change[:, 0], line)
+        if weights is not None:
+            at_change_ms = intervals.combination(float(weights @ offset_ms), weights, full, u_ms)
     if drift is not None and drift.excludes(0.0) and abs(drift.value) * float(np.ptp(minutes)) > audible_ms:
-        p = fit_p(full, centred, drift.value)
+        p = full.p_value(centred / float(centred @ centred), drift.value)
         direction = "falling behind" if drift.value > 0 else "pulling ahead"
         named.append(Finding(kind="drift", place=None, contrast=drift, direction=direction, p=p))
     return Groups(
@@ -223,53 +196,89 @@ def measure_groups(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Question:
-    """Are the strums at one place later than all others? With two places only, `other` is the second."""
+    """Are the marked strums later than the rest? Of two places only the first is asked for; `other` is the second."""
 
     kind: str
     place: int | None
-    weights: Floats
+    marked: Floats
     other: int | None = None
 
 
-def _questions(
-    line: Floats, places: Mapping[str, Whole], at_change: NDArray[np.bool_], change: Floats
-) -> list[_Question]:
-    """What may be asked of the take: each beat and part against the others, and the chord changes."""
+def _questions(line: Floats, places: Mapping[str, Whole], at_change: NDArray[np.bool_]) -> list[_Question]:
+    """What may be asked of the take: the chord changes, and each beat and part against the others."""
     questions = []
-    if change.size and MIN_IN_PLACE <= at_change.sum() <= at_change.size - MIN_IN_PLACE:
+    if MIN_IN_PLACE <= at_change.sum() <= at_change.size - MIN_IN_PLACE:
         beats = np.unique(places["beat"][at_change])
-        weights = _beside(change[:, 0], line)
-        if weights is not None:
-            place = int(beats[0]) if beats.size == 1 else None
-            questions.append(_Question(kind="change", place=place, weights=weights))
-    beside = np.column_stack([line, change])
+        place = int(beats[0]) if beats.size == 1 else None
+        questions.append(_Question(kind="change", place=place, marked=at_change.astype(float)))
     for kind in ("beat", "part"):
         levels, counts = np.unique(places[kind], return_counts=True)
         if levels.size < 2:
             continue
+        other = int(levels[1]) if levels.size == 2 else None
         for level, count in zip(levels[:1] if levels.size == 2 else levels, counts, strict=False):
-            at = (places[kind] == level).astype(float)
-            weights = _beside(at, beside)
-            if weights is None or count < MIN_IN_PLACE or at.size - count < MIN_IN_PLACE:
-                continue
-            other = int(levels[1]) if levels.size == 2 else None
-            questions.append(_Question(kind=kind, place=int(level), weights=weights, other=other))
-    return questions
+            if MIN_IN_PLACE <= count <= at_change.size - MIN_IN_PLACE:
+                marked = (places[kind] == level).astype(float)
+                questions.append(_Question(kind=kind, place=int(level), marked=marked, other=other))
+    return [question for question in questions if _beside(question.marked, line) is not None]
+
+
+def _name(
+    questions: list[_Question],
+    wander: Wander,
+    line: Floats,
+    offset_ms: Floats,
+    u_ms: Floats,
+    by: Mapping[str, tuple[Group, ...]],
+    audible_ms: float,
+    *,
+    contrasts: bool,
+) -> list[Finding]:
+    """Name the clearest place, take it out, and ask again: one late beat does not make the other three early.
+
+    Each round's probabilities are multiplied by the number of questions still open, as Holm's correction does.
+    """
+    named: list[Finding] = []
+    beside, open_, p_before = line, list(questions), 0.0
+    while open_:
+        asked = [(question, weights) for question in open_ if (weights := _beside(question.marked, beside)) is not None]
+        if not asked:
+            break
+        combined = np.array([weights for _, weights in asked])
+        values = combined @ offset_ms
+        clear = np.abs(values) / wander.half_width(combined)
+        best = max(range(len(asked)), key=lambda i: (round(float(clear[i]), 6), float(values[i]) > 0))
+        question, weights = asked[best]
+        p_before = max(p_before, min(1.0, len(open_) * wander.p_value(weights, float(values[best]))))
+        if p_before >= NAMED_BELOW_P:
+            break
+        open_.remove(question)
+        beside = np.column_stack([beside, question.marked])
+        plain = _beside(question.marked, line)
+        seen = 0.0 if plain is None else float(plain @ offset_ms)
+        if abs(values[best]) <= audible_ms or abs(seen) <= audible_ms or seen * values[best] < 0:
+            continue
+        contrast = intervals.combination(float(values[best]), weights, wander, u_ms)
+        place, late = question.place, contrast.value > 0
+        if question.other is not None:
+            place, late, contrast = _which_of_two(question, contrast, by[question.kind], contrasts=contrasts)
+        direction = "late" if late else "early"
+        named.append(Finding(kind=question.kind, place=place, contrast=contrast, direction=direction, p=p_before))
+    return named
 
 
 def _which_of_two(
-    question: _Question, contrast: Estimate, groups: tuple[Group, ...], contrasts: bool
+    question: _Question, contrast: Estimate, groups: tuple[Group, ...], *, contrasts: bool
 ) -> tuple[int | None, bool, Estimate]:
     """Of two places that differ, the one further from the click; where that is not known, the later one."""
     first, second = (group.offset_ms for group in groups)
-    first_later = contrast.value > 0
-    take_first = first_later
+    take_first = contrast.value > 0
     if not contrasts and first is not None and second is not None:
         take_first = abs(first.value) > abs(second.value)
     if take_first:
-        return question.place, first_later, contrast
+        return question.place, contrast.value > 0, contrast
     turned = Estimate(value=-contrast.value, low=-contrast.high, high=-contrast.low, u=contrast.u)
-    return question.other, not first_later, turned
+    return question.other, turned.value > 0, turned
 
 
 def _beside(indicator: Floats, others: Floats) -> Floats | None:
@@ -279,7 +288,7 @@ def _beside(indicator: Floats, others: Floats) -> Floats | None:
     size = float(left @ left)
     if size < SEPARABLE * indicator.size * indicator.mean() * (1 - indicator.mean()):
         return None
-    weights: Floats = left / size
+    weights: Floats = np.divide(left, size)
     return weights
 
 
@@ -334,8 +343,3 @@ def _estimate(value: float, half: float, weights: Floats, u_ms: Floats, shared_u
     """A group's mean with what all offsets share."""
     own = math.sqrt(float((weights * u_ms) @ (weights * u_ms)))
     return Estimate(value=value, low=value - half, high=value + half, u=own).widened(shared_u_ms)
-
-
-def fit_p(wander: Wander, centred: Floats, slope: float) -> float:
-    """Probability of a slope as steep by chance."""
-    return wander.p_value(centred / float(centred @ centred), slope)

@@ -39,6 +39,9 @@ NEWTON_STEPS = 6
 SEARCH_RANGE = 14.0
 """Natural logarithms searched below a hundred times the largest standard deviation."""
 
+NEGLIGIBLE = 1e-4
+"""Pairs whose weight is less than this share of the best are left out of the mixture."""
+
 MIN_STRUMS = 8
 """Below this the restricted likelihood of two correlation parameters, a mean, a slope and a scatter says nothing."""
 
@@ -61,6 +64,8 @@ class Wander:
         Excess kurtosis of the errors, drawn towards a prior.
     slot : (n,) int array
         Slot of each value.
+    rho : (n_pairs, n_slots - 1) array
+        Autocorrelation at one, two … slots.
     """
 
     phi: Floats
@@ -70,6 +75,7 @@ class Wander:
     dof: float
     excess: float
     slot: NDArray[np.int64]
+    rho: Floats
 
     def variance_of(self, combinations: Floats) -> Floats:
         """Variance of weighted sums of the errors, ``combinations @ errors``, under each pair.
@@ -84,10 +90,7 @@ class Wander:
         (..., n_pairs) array
         """
         lag = _lag_products(combinations, self.slot)
-        phi, which = np.unique(self.phi, return_inverse=True)
-        decay = np.array([_decay(one, lag.shape[-1] - 1) for one in phi])
-        decayed = (lag[..., 1:] @ decay.T)[..., which]
-        variance: Floats = np.maximum(self.sigma2 * (lag[..., :1] + 2 * self.rho1 * decayed), 0.0)
+        variance: Floats = np.maximum(self.sigma2 * (lag[..., :1] + 2 * lag[..., 1:] @ self.rho.T), 0.0)
         return variance
 
     def half_width(self, combinations: Floats, level: float = 0.95) -> Floats:
@@ -110,8 +113,7 @@ class Wander:
         """
         n = self.slot.size
         lag = _lag_products(np.full(n, 1 / math.sqrt(n)), self.slot)[1:]
-        rho = self.rho1[:, None] * np.array([_decay(phi, lag.size) for phi in self.phi])
-        return max(1.0, float(self.weight @ (1 + 2 * correlation(rho) @ lag)))
+        return max(1.0, float(self.weight @ (1 + 2 * correlation(self.rho) @ lag)))
 
     def p_value(self, combination: Floats, total: float) -> float:
         """Two-sided probability of a weighted sum at least as far from 0 as `total`, were its expectation 0."""
@@ -166,19 +168,18 @@ def fit_wander(values: Floats, slot: NDArray[np.int64], design: Floats) -> Wande
     table = np.column_stack([values, design])
     phis, rhos, logdet, grams = [], [], [], []
     for phi in PHI_GRID:
-        left = float(phi) ** gap if phi else np.zeros(gap.size)
-        before = float(phi) ** (gap - 1) if phi else (gap == 1).astype(float)
-        moved = table.copy()
+        left = np.power(phi, gap)
+        before = np.power(phi, gap - 1)
+        moved = np.array(table, order="F")
         moved[1:] -= left[:, None] * table[:-1]
+        free, bound = 1 + left * left, 2 * left * before
         for motor in MOTOR_GRID:
             rho1 = phi - motor * (1 + phi) / 2
-            lagged = rho1 * before
-            diagonal = np.empty(n)
-            diagonal[0] = 1.0
-            diagonal[1:] = 1 + left * left - 2 * left * lagged
-            factor, off, info = dpttrf(diagonal, lagged - left)
+            diagonal = np.ones(n)
+            diagonal[1:] = free - rho1 * bound
+            factor, off, info = dpttrf(diagonal, rho1 * before - left)
             if info:
-                continue
+                continue  # not a covariance, by rounding
             solved, _ = dpttrs(factor, off, moved)
             phis.append(phi)
             rhos.append(rho1)
@@ -191,20 +192,18 @@ def fit_wander(values: Floats, slot: NDArray[np.int64], design: Floats) -> Wande
     rss = np.maximum(rss, np.finfo(float).tiny)
     log_likelihood = -0.5 * (np.array(logdet) + np.linalg.slogdet(inner)[1] + (n - p) * np.log(rss))
     weight = np.exp(log_likelihood - log_likelihood.max())
+    kept = weight > NEGLIGIBLE * weight.max()
+    phi, rho1, weight = np.array(phis)[kept], np.array(rhos)[kept], weight[kept]
     return Wander(
-        phi=np.array(phis),
-        rho1=np.array(rhos),
+        phi=phi,
+        rho1=rho1,
         weight=weight / weight.sum(),
-        sigma2=rss / (n - p),
+        sigma2=rss[kept] / (n - p),
         dof=float(n - p),
         excess=0.0,
         slot=np.asarray(slot),
+        rho=rho1[:, None] * np.power(phi[:, None], np.arange(int(slot[-1] - slot[0]))),
     )
-
-
-def _decay(phi: float, n: int) -> Floats:
-    """φ⁰, φ¹ … of length n."""
-    return np.asarray(np.power(float(phi), np.arange(n)))
 
 
 def _lag_products(weights: Floats, slot: NDArray[np.int64]) -> Floats:
