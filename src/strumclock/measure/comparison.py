@@ -1,0 +1,221 @@
+"""Two takes held against each other: one player on two days or with two picks, or two players to the same click.
+
+Differences are B minus A. A difference counts as shown when its 95 % interval excludes zero; intervals of two takes add in
+quadrature, since the takes' errors are independent (GUM 5.1.2). Strum by strum, the difference of two players at the same
+place of the same exercise is what research calls their asynchrony (Rasch 1979 states its standard deviation).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from strumclock.measure.measurement import Measurement
+from strumclock.timing import Estimate, measure_timing
+
+SAME_TEMPO = 0.005  # tempos further apart than half a per cent are two exercises: a bar apart after 200 bars
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Difference:
+    """One figure of both takes and its difference.
+
+    Attributes
+    ----------
+    figure : str
+        The figure's name in the JSON, such as ``"jitter_ms"``.
+    a, b : Estimate
+    b_minus_a : Estimate
+    shown : bool
+        Whether the difference is larger than its uncertainty: its interval excludes zero.
+    """
+
+    figure: str
+    a: Estimate
+    b: Estimate
+    b_minus_a: Estimate
+    shown: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """Two takes beside each other.
+
+    Attributes
+    ----------
+    path_a, path_b : str or None
+    bpm_a, bpm_b : float or None
+    same_exercise : bool
+        Whether tempo, meter and parts agree, so that strums can be held against each other place by place.
+    differences : tuple of Difference
+        Figures that both takes have; empty for two tempos.
+    n_places : int
+        Places that both players played.
+    apart_ms : Estimate or None
+        Mean of B minus A over these places; negative: B leads.
+    spread_ms : Estimate or None
+        Standard deviation of B minus A about its drift line, over these places.
+    leads : str or None
+        ``"A"`` or ``"B"``; None where the interval of `apart_ms` holds zero, or it cannot be known.
+    absent : dict
+        Reasons, by field.
+    """
+
+    path_a: str | None
+    path_b: str | None
+    bpm_a: float | None
+    bpm_b: float | None
+    same_exercise: bool
+    differences: tuple[Difference, ...] = ()
+    n_places: int = 0
+    apart_ms: Estimate | None = None
+    spread_ms: Estimate | None = None
+    leads: str | None = None
+    absent: dict[str, str] = field(default_factory=dict)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as plain values for JSON."""
+        numbers = {
+            name: estimate.as_dict() if estimate is not None else None
+            for name, estimate in (("apart_ms", self.apart_ms), ("spread_ms", self.spread_ms))
+        }
+        return {
+            "schema": "strumclock.comparison/1",
+            "a": {"path": self.path_a, "bpm": self.bpm_a},
+            "b": {"path": self.path_b, "bpm": self.bpm_b},
+            "same_exercise": self.same_exercise,
+            "differences": [
+                {
+                    "figure": d.figure,
+                    "a": d.a.as_dict(),
+                    "b": d.b.as_dict(),
+                    "b_minus_a": d.b_minus_a.as_dict(),
+                    "shown": d.shown,
+                }
+                for d in self.differences
+            ],
+            "n_places": self.n_places,
+            **numbers,
+            "leads": self.leads,
+            "absent": dict(self.absent),
+        }
+
+
+_FIGURES = ("mean_offset_ms", "jitter_ms", "jitter_within_ms", "drift_ms_per_min")
+
+
+def compare(a: Measurement, b: Measurement) -> Comparison:
+    """Hold two measured takes against each other.
+
+    Parameters
+    ----------
+    a, b : Measurement
+        Of the same exercise at the same tempo; two tempos are said, not averaged.
+
+    Returns
+    -------
+    Comparison
+    """
+    played = (_tempo(a), _tempo(b))
+    head: dict[str, Any] = {"path_a": a.take.path, "path_b": b.take.path, "bpm_a": played[0], "bpm_b": played[1]}
+    reason = _not_the_same(a, b, played)
+    if reason is not None:
+        return Comparison(**head, same_exercise=False, absent={"differences": reason, "apart_ms": reason, "spread_ms": reason})
+    differences = tuple(d for d in (_difference(name, a, b) for name in _FIGURES) if d is not None)
+    apart, spread, n, absent = _place_by_place(a, b)
+    leads = None
+    if apart is not None and apart.excludes(0.0):
+        leads = "B" if apart.value < 0 else "A"
+    return Comparison(
+        **head,
+        same_exercise=True,
+        differences=differences,
+        n_places=n,
+        apart_ms=apart,
+        spread_ms=spread,
+        leads=leads,
+        absent=absent,
+    )
+
+
+def _tempo(m: Measurement) -> float | None:
+    if m.grid is not None and m.grid.bpm_heard is not None:
+        return m.grid.bpm_heard.value
+    return m.exercise.bpm
+
+
+def _not_the_same(a: Measurement, b: Measurement, played: tuple[float | None, float | None]) -> str | None:
+    """Why the two takes cannot be held against each other; None where they can."""
+    if a.timing is None or b.timing is None:
+        return "both takes must be measured against a grid"
+    if played[0] is None or played[1] is None:
+        return "the tempo of at least one take is not known"
+    if abs(played[1] / played[0] - 1) > SAME_TEMPO:
+        return f"the takes have two tempos, {played[0]:.4g} and {played[1]:.4g} bpm: two exercises, so nothing is averaged"
+    for field_name in ("meter", "per_beat"):
+        left, right = getattr(a.exercise, field_name), getattr(b.exercise, field_name)
+        if left != right:
+            return f"the takes differ in {field_name}: {left} and {right}"
+    return None
+
+
+def _difference(figure: str, a: Measurement, b: Measurement) -> Difference | None:
+    left, right = getattr(a.timing, figure), getattr(b.timing, figure)
+    if left is None or right is None:
+        return None
+    value = right.value - left.value
+    down = math.hypot(right.value - right.low, left.high - left.value)
+    up = math.hypot(right.high - right.value, left.value - left.low)
+    between = Estimate(value=value, low=value - down, high=value + up, u=math.hypot(left.u, right.u))
+    return Difference(figure=figure, a=left, b=right, b_minus_a=between, shown=between.excludes(0.0))
+
+
+def _place_by_place(a: Measurement, b: Measurement) -> tuple[Estimate | None, Estimate | None, int, dict[str, str]]:
+    """Mean and scatter of B minus A over the places that both played."""
+    offsets = all(m.timing is not None and m.timing.offset_ms is not None for m in (a, b))
+    placed = [{(s.bar, s.beat, s.part): s for s in m.strums if s.slot is not None} for m in (a, b)]
+    keys = sorted(set(placed[0]) & set(placed[1]), key=lambda k: placed[0][k].time_s)
+    absent: dict[str, str] = {}
+    if not offsets:
+        absent["apart_ms"] = "in at least one take no click was heard, so who leads cannot be known, only how evenly they agree"
+    if len(keys) < 2:
+        why = "the two takes have no two places in common"
+        return None, None, len(keys), {"apart_ms": why, "spread_ms": why}
+    ours, theirs = [placed[0][k] for k in keys], [placed[1][k] for k in keys]
+
+    def errors(strums: list[Any]) -> np.ndarray[Any, np.dtype[np.float64]]:
+        return np.array([s.offset_ms if offsets else s.deviation_ms for s in strums])
+
+    apart_ms = errors(theirs) - errors(ours)
+    line_s = np.array([s.time_s for s in ours]) - errors(ours) / 1000
+    bar, beat, part = np.array(keys).T
+    timing = measure_timing(
+        line_s + apart_ms / 1000,
+        line_s,
+        slot=np.array([s.slot for s in ours]),
+        bar=bar,
+        beat=beat,
+        part=part,
+        u_s=np.hypot([s.u_ms for s in ours], [s.u_ms for s in theirs]) / 1000,
+        anchor="given",
+    )
+    shared_u_ms = math.hypot(_shared_u(a), _shared_u(b))
+    apart = timing.mean_offset_ms.widened(shared_u_ms) if offsets and timing.mean_offset_ms is not None else None
+    if apart is None and "apart_ms" not in absent:
+        absent["apart_ms"] = timing.absent.get("timing.mean_offset_ms", "too few places in common")
+    if timing.jitter_ms is None:
+        absent["spread_ms"] = timing.absent.get("timing.jitter_ms", "too few places in common")
+    return apart, timing.jitter_ms, len(keys), absent
+
+
+def _shared_u(m: Measurement) -> float:
+    """The part of a mean offset's uncertainty [ms] that all strums of the take share: anchor, sound path."""
+    assert m.timing is not None
+    mean = m.timing.mean_offset_ms
+    if mean is None:
+        return 0.0
+    own = math.sqrt(sum(s.u_ms**2 for s in m.strums if s.slot is not None)) / max(m.timing.n, 1)
+    return math.sqrt(max(mean.u**2 - own**2, 0.0))
