@@ -32,7 +32,12 @@ INK, SOFT, PALE, ACCENT, WARM = "#1d2733", "#5b6673", "#d5dae0", "#1f5f99", "#a8
 WIDTH_IN, HEIGHT_IN, DPI = 12.0, 7.2, 100
 FORMATS = ("png", "svg", "pdf")
 
-_MARKS = {"D": ("o", "full", "down"), "U": ("o", "none", "up"), "x": ("X", "full", "muted"), "?": ("o", "full", "strum")}
+_MARKS = {
+    "D": ("o", "full", "down"),
+    "U": ("o", "none", "up"),
+    "x": ("X", "full", "muted"),
+    "?": ("o", "full", "strum"),
+}
 _MANY = 150  # strums from which marks are drawn smaller
 _OUTLIER_SD = 3.5  # robust standard deviations beyond which a strum is drawn at the edge, with its figure
 _ROOM = 1.15  # of the tolerance that always fits the axis
@@ -126,11 +131,29 @@ def plot_beats(measurement: Measurement, ax: Axes | None = None) -> Axes:
         if e is None:
             continue
         found = (kind, group.place) in named
-        ax.plot([e.low, e.high], [height, height], color=WARM if found else ACCENT, lw=3.2 if found else 1.8, zorder=2, solid_capstyle="butt")
-        ax.plot(e.value, height, marker="D" if found else "o", ms=7, mfc=WARM if found else "white", mec=WARM if found else ACCENT, mew=1.6, zorder=3)
+        ax.plot(
+            [e.low, e.high],
+            [height, height],
+            color=WARM if found else ACCENT,
+            lw=3.2 if found else 1.8,
+            zorder=2,
+            solid_capstyle="butt",
+        )
+        ax.plot(
+            e.value,
+            height,
+            marker="D" if found else "o",
+            ms=7,
+            mfc=WARM if found else "white",
+            mec=WARM if found else ACCENT,
+            mew=1.6,
+            zorder=3,
+        )
     ax.set_yticks(heights, [label for *_, label in rows])
     ax.set_ylim(heights[-1] - 0.7, 0.7)
-    ends = [v for _, group, _ in rows if group.offset_ms is not None for v in (group.offset_ms.low, group.offset_ms.high)]
+    ends = [
+        v for _, group, _ in rows if group.offset_ms is not None for v in (group.offset_ms.low, group.offset_ms.high)
+    ]
     reach = 1.1 * max([abs(v) for v in ends] or [1.0])
     ax.set_xlim(-reach, reach)
     ax.grid(axis="x", color=PALE, lw=0.6)
@@ -163,7 +186,9 @@ def plot_take(measurement: Measurement, *, words_below: bool = True) -> Figure:
         return inches / height_in
 
     top = 1 - up(1.15)
-    figure.text(0.03, 1 - up(0.22), _fit(headline(measurement), 78), fontsize=19, fontweight="bold", color=INK, va="top")
+    figure.text(
+        0.03, 1 - up(0.22), _fit(headline(measurement), 78), fontsize=19, fontweight="bold", color=INK, va="top"
+    )
     figure.text(0.03, 1 - up(0.66), _fit(title(measurement), 130), fontsize=11.5, color=SOFT, va="top")
     bottom = up(words_in + (2.6 if extra else 0.0) + 1.05)
     if measurement.timing is None:
@@ -189,7 +214,9 @@ def write_plot(measurement: Measurement, path: str | os.PathLike[str]) -> Path:
     """
     ending = Path(path).suffix.lower().removeprefix(".")
     if ending not in FORMATS:
-        raise OutputError(f"a picture's name must end in .{', .'.join(FORMATS)}; got {os.fspath(path)!r}; change its ending")
+        raise OutputError(
+            f"a picture's name must end in .{', .'.join(FORMATS)}; got {os.fspath(path)!r}; change its ending"
+        )
     return write_file(path, lambda temporary: save(plot_take(measurement), temporary, ending))
 
 
@@ -299,7 +326,9 @@ def _draw_drift(ax: Axes, m: Measurement, placed: _Placed) -> None:
     mean = m.timing.mean_offset_ms if m.timing is not None else None
     below, above = (mean.value - mean.low, mean.high - mean.value) if mean is not None else (0.0, 0.0)
     tilt_down, tilt_up = (drift.value - drift.low) * np.abs(minutes), (drift.high - drift.value) * np.abs(minutes)
-    ax.fill_between(x, line - np.hypot(below, tilt_down), line + np.hypot(above, tilt_up), color=PALE, alpha=0.75, lw=0, zorder=0.5)
+    ax.fill_between(
+        x, line - np.hypot(below, tilt_down), line + np.hypot(above, tilt_up), color=PALE, alpha=0.75, lw=0, zorder=0.5
+    )
     ax.plot(x, line, color=WARM, lw=2.0, zorder=4)
 
 
@@ -327,9 +356,28 @@ def _draw_strums(ax: Axes, m: Measurement, placed: _Placed, low: float, high: fl
     at = inside & change
     ax.plot(placed.x[at], placed.y[at], ls="", marker="s", ms=size + 5, mfc="none", mec=INK, mew=0.9, zorder=3)
     for out, edge, marker, side in ((out_high, high - room, "^", -1), (out_low, low + 4 * room, "v", 1)):
-        ax.plot(placed.x[out], np.full(int(out.sum()), edge), ls="", marker=marker, ms=size + 2, mfc=INK, mec=INK, zorder=5, clip_on=False)
+        ax.plot(
+            placed.x[out],
+            np.full(int(out.sum()), edge),
+            ls="",
+            marker=marker,
+            ms=size + 2,
+            mfc=INK,
+            mec=INK,
+            zorder=5,
+            clip_on=False,
+        )
         for x, y in list(zip(placed.x[out], placed.y[out], strict=True))[:12]:
-            ax.annotate(words.number(y, sign=True), (x, edge), xytext=(5, 4 * side), textcoords="offset points", fontsize=8, color=INK, va="center", zorder=5)
+            ax.annotate(
+                words.number(y, sign=True),
+                (x, edge),
+                xytext=(5, 4 * side),
+                textcoords="offset points",
+                fontsize=8,
+                color=INK,
+                va="center",
+                zorder=5,
+            )
 
 
 def _draw_events(ax: Axes, m: Measurement, placed: _Placed, low: float, high: float) -> None:
@@ -363,7 +411,16 @@ def _draw_legend(ax: Axes, m: Measurement, tolerance: float | None) -> None:
         handles.append(Line2D([], [], color=WARM, lw=2, label="drift line"))
         handles.append(Patch(color=PALE, alpha=0.75, label="its 95 % interval"))
     if tolerance is not None:
-        handles.append(Line2D([], [], color=SOFT, lw=1, ls=(0, (5, 3)), label=f"tolerance, ± {words.number(tolerance)} ms about your average"))
+        handles.append(
+            Line2D(
+                [],
+                [],
+                color=SOFT,
+                lw=1,
+                ls=(0, (5, 3)),
+                label=f"tolerance, ± {words.tolerance(tolerance)} about your average",
+            )
+        )
     if not handles:
         return
     ax.legend(

@@ -21,7 +21,17 @@ if TYPE_CHECKING:
 
 SCHEMA_ID = "strumclock.take/1"
 
-_DECIMALS_BY_ENDING = {"_s": 6, "_ms": 3, "_per_min": 3, "_bpm": 4, "bpm": 4, "bpm_heard": 4, "_ppm": 2, "_hz": 3, "_cents": 2}
+_DECIMALS_BY_ENDING = {
+    "_s": 6,
+    "_ms": 3,
+    "_per_min": 3,
+    "_bpm": 4,
+    "bpm": 4,
+    "bpm_heard": 4,
+    "_ppm": 2,
+    "_hz": 3,
+    "_cents": 2,
+}
 _DECIMALS = 4
 _SMALL_DIGITS = 2  # a number that its decimals would round to a bare zero keeps this many figures
 _NOT_FINITE = "the figure could not be computed from this take: its value is not a finite number"
@@ -137,7 +147,9 @@ class _Converter:
 
     def _object(self, items: dict[str, object], path: str) -> dict[str, Any] | None:
         is_estimate = set(items) == {"value", "low", "high", "u"}
-        inner = {key: self.of(item, path if is_estimate else f"{path}.{key}".lstrip(".")) for key, item in items.items()}
+        inner = {
+            key: self.of(item, path if is_estimate else f"{path}.{key}".lstrip(".")) for key, item in items.items()
+        }
         if is_estimate and None in inner.values():
             self.absent.setdefault(path, _NOT_FINITE)
             return None

@@ -17,12 +17,24 @@ from strumclock.report.schema import absences
 
 if TYPE_CHECKING:
     from strumclock.measure import Measurement
-    from strumclock.timing import Finding, Timing
+    from strumclock.timing import Estimate, Finding, Timing
 
 CAUTION = "Stop at any pain or tension."
 
 _PARTS = {1: ("",), 2: ("", "&"), 3: ("", "&", "a"), 4: ("", "e", "&", "a")}  # how musicians count the parts of a beat
 _OMITTED_SHARE = 0.1  # of the slots; above it the hand stops rather than slips
+_NOT_ASKED = "not asked for"
+_TOLD = {
+    "bpm": "tempo",
+    "meter": "meter",
+    "per_beat": "parts of the beat",
+    "pattern": "pattern",
+    "swing": "swing",
+    "count_in": "count-in",
+    "bars": "number of bars",
+    "chords": "chords",
+    "beats_per_change": "beats on each chord",
+}
 _FIGURES = {
     "timing.mean_offset_ms": "early or late",
     "timing.median_offset_ms": "early or late",
@@ -58,7 +70,12 @@ def lines(measurement: Measurement) -> tuple[Line, ...]:
     """Everything that the summary says about a take, in the order in which a student reads it."""
     m = measurement
     if m.timing is None:
-        rows = [("Strums", found(m)), ("Left aside", left_aside(m)), ("Pitch", tuning(m))]
+        rows = [
+            ("Strums", found(m)),
+            ("Left aside", left_aside(m)),
+            ("Chord changes", changes(m)),
+            ("Pitch", tuning(m)),
+        ]
     else:
         rows = [
             ("On the click", offset(m)),
@@ -74,6 +91,7 @@ def lines(measurement: Measurement) -> tuple[Line, ...]:
             ("Tempo", tempo(m)),
             ("Next", following(m)),
         ]
+    rows += [("Not told", inferred(m))]
     rows += [("Not known", text) for text in not_known(m)]
     rows += [("Note", words.sentence(notice.message)) for notice in m.warnings]
     return tuple(Line(topic=topic, text=text) for topic, text in rows if text)
@@ -84,13 +102,20 @@ def title(measurement: Measurement) -> str:
     m, exercise = measurement, measurement.exercise
     name = exercise.name or (PurePath(m.take.path).stem if m.take.path else "One take")
     details = []
-    if m.grid is not None:
-        details = [f"{words.bpm(exercise.bpm)} bpm"] if exercise.bpm else []
-        if exercise.changes_per_minute:
-            details.append(f"{words.bpm(exercise.changes_per_minute)} chord changes a minute")
+    if m.timing is not None:
+        details = [at_tempo(m, exercise.bpm)] if exercise.bpm else []
         details += [text for text in (exercise.meter, exercise.pattern) if text]
     details.append(f"{words.count(len(m.strums), 'strum')} in {words.clock(m.take.duration_s)}")
     return f"{name}: {', '.join(details)}"
+
+
+def at_tempo(measurement: Measurement, bpm: float | None) -> str:
+    """A tempo with the chord changes a minute that it means in this exercise."""
+    exercise = measurement.exercise
+    if bpm is None or exercise.bpm is None or exercise.changes_per_minute is None:
+        return f"{words.bpm(bpm)} bpm" if bpm is not None else "this tempo"
+    rate = exercise.changes_per_minute * bpm / exercise.bpm
+    return f"{words.bpm(bpm)} bpm ({words.bpm(rate)} chord changes a minute)"
 
 
 def headline(measurement: Measurement) -> str:
@@ -100,21 +125,23 @@ def headline(measurement: Measurement) -> str:
         return f"{words.count(len(measurement.strums), 'strum')} found"
     if timing.n == 0:
         return "No strum on a place of the pattern"
-    parts = []
+    if timing.mean_offset_ms is None and timing.jitter_ms is None and timing.drift_ms_per_min is None:
+        return f"{words.count(timing.n, 'strum')}: too few for figures"
     mean = timing.mean_offset_ms
-    if mean is not None:
-        if not mean.excludes(0):
-            parts.append("no clear lean early or late")
-        else:
-            parts.append(f"{words.side(mean.value)} on average")
+    if mean is None:
+        parts = ["early or late not known"]
+    elif mean.excludes(0):
+        parts = [f"{words.side(mean.value)} on average"]
+    else:
+        parts = [
+            "on the click as far as ears can tell"
+            if _reach(mean) <= timing.audible_ms
+            else "no clear lean early or late"
+        ]
     if timing.jitter_ms is not None:
         parts.append(f"scatter {words.amount(timing.jitter_ms.value)}")
-    drift = _pace_word(measurement)
-    if drift:
-        parts.append(drift)
-    if not parts:
-        return f"{words.count(timing.n, 'strum')}: too few for figures"
-    text = ", ".join(parts)
+    pace_word = _pace_word(measurement)
+    text = ", ".join([*parts, pace_word] if pace_word else parts)
     return text[:1].upper() + text[1:]
 
 
@@ -124,7 +151,11 @@ def found(measurement: Measurement) -> str:
     if not strums:
         return "No strums were found."
     middle = sorted(strum.u_ms for strum in strums)[len(strums) // 2]
-    span = f"the first at {strums[0].time_s:.2f} s, the last at {strums[-1].time_s:.2f} s" if len(strums) > 1 else f"at {strums[0].time_s:.2f} s"
+    span = (
+        f"the first at {strums[0].time_s:.2f} s, the last at {strums[-1].time_s:.2f} s"
+        if len(strums) > 1
+        else f"at {strums[0].time_s:.2f} s"
+    )
     return f"{words.count(len(strums), 'strum')}, {span}; half of their times are known to ± {words.number(middle)} ms or better (standard uncertainty)."
 
 
@@ -132,27 +163,19 @@ def offset(measurement: Measurement) -> str:
     """Early or late on average, and whether ears can tell."""
     timing = _timing(measurement)
     mean = timing.mean_offset_ms
-    if timing.n == 0:
-        return ""
     if mean is None:
         return ""  # its reason stands under what is not known
-    farthest = max(abs(mean.low), abs(mean.high))
+    fits = f"{words.side(mean.value)} as measured; anything {words.between_sides(mean)} would fit"
     if not mean.excludes(0):
-        if farthest <= timing.audible_ms:
-            return (
-                f"On the click, as far as ears can tell: on average {words.side(mean.value)}, "
-                f"and takes like this one come out {words.between_sides(mean)}."
-            )
-        return (
-            f"No clear lean early or late: on average {words.side(mean.value)}, "
-            f"but takes like this one come out anywhere {words.between_sides(mean)}."
-        )
+        if _reach(mean) <= timing.audible_ms:
+            return f"On the click, as far as ears can tell: {fits}."
+        return f"No clear lean early or late: {fits}."
     text = f"On average {words.side(mean.value)}, {words.spread(mean)}"
-    if farthest <= timing.audible_ms:
+    if _reach(mean) <= timing.audible_ms:
         return f"{text}: less than ears can tell."
     if min(abs(mean.low), abs(mean.high)) <= timing.audible_ms:
         return f"{text}: around the limit of what ears can tell."
-    return f"{text}. That can be a choice: if you meant it, keep it."
+    return f"{text}. If that was meant, keep it: late and early can be a choice."
 
 
 def evenness(measurement: Measurement) -> str:
@@ -160,63 +183,72 @@ def evenness(measurement: Measurement) -> str:
     timing = _timing(measurement)
     said = []
     if timing.jitter_ms is not None:
-        said.append(f"Your strums scatter by {words.amount(timing.jitter_ms.value)} (standard deviation; {words.spread(timing.jitter_ms)})")
+        said.append(f"Your strums scatter by {words.amount(timing.jitter_ms.value)}, {words.spread(timing.jitter_ms)}")
     within = timing.within_tolerance
     if within is not None:
-        inside = f"{words.percent(within.share.value)} of them lie within {words.amount(within.tolerance_ms)} of your own average"
-        said.append(inside if said else inside.replace("of them", "of your strums", 1))
+        share = "all" if within.share.value == 1 else words.percent(within.share.value)
+        whose = "them" if said else "your strums"
+        said.append(f"{share} of {whose} lie within {words.tolerance(within.tolerance_ms)} of your own average")
     return words.sentence("; ".join(said)) if said else ""
 
 
 def pace(measurement: Measurement) -> str:
     """Falling behind or pulling ahead; a word for it only where the take shows it and ears can tell."""
-    drift = _timing(measurement).drift_ms_per_min
+    timing = _timing(measurement)
+    drift = timing.drift_ms_per_min
     if drift is None:
         return ""
     minutes = _minutes(measurement)
+    fitted = measurement.grid is not None and measurement.grid.anchor == "fitted"
+    reference = "the tempo told" if fitted else "the click"
+    in_all = f"about {words.amount(drift.value * minutes)} over the take"
     word = _pace_word(measurement)
-    reference = "the tempo told" if measurement.grid is not None and measurement.grid.anchor == "fitted" else "the click"
-    per_minute = f"{words.amount(drift.value)} a minute, {words.spread(drift)}"
-    total = words.amount(drift.value * minutes)
     if word:
-        return f"You were {word}, against {reference}: by {per_minute}; about {total} from the first strum to the last."
+        did = "pulled ahead of" if drift.value < 0 else "fell behind"
+        return f"You {did} {reference} by {words.amount(drift.value)} a minute, {words.spread(drift)}: {in_all}."
+    small = _reach(drift) * minutes <= timing.audible_ms
     if drift.excludes(0):
-        return f"Steady as far as ears can tell: the drift against {reference} is {per_minute}, in all about {total} in this take."
-    farthest = max(abs(drift.low), abs(drift.high)) * minutes
-    if farthest <= _timing(measurement).audible_ms:
-        return f"You kept pace with {reference}: any drift in this take is smaller than ears can tell."
-    ends = words.between_sides(drift, late="behind", early="ahead")
-    return f"No sign of falling behind or pulling ahead that this take could prove: {ends} a minute would all fit."
+        limit = "less than ears can tell" if small else "around the limit of what ears can tell"
+        side = "ahead of" if drift.value < 0 else "behind"
+        return f"A drift {side} {reference} of {words.amount(drift.value)} a minute, {words.spread(drift)}: {in_all}, {limit}."
+    if small:
+        return f"You kept pace with {reference}: any drift over the take is less than ears can tell."
+    low, high = (words.side(end * minutes, late="behind", early="ahead") for end in (drift.low, drift.high))
+    return f"No proof of falling behind or pulling ahead: over the take, anything from {low} to {high} would fit."
 
 
 def where(measurement: Measurement) -> str:
     """The beat, part or chord changes that stand out: only where chance is ruled out and ears can tell."""
     m = measurement
     said = [
-        f"{words.amount(finding.contrast.value)} {'later' if finding.contrast.value > 0 else 'earlier'} {place_in_words(finding, m)}"
+        f"{place_in_words(finding, m)} come {words.side(finding.contrast.value, late='later', early='earlier')} "
+        f"than the others ({words.spread(finding.contrast)})"
         for finding in _timing(m).named
-        if finding.kind in ("beat", "part")
+        if finding.kind in ("beat", "part") or (finding.kind == "change" and m.changes is None)
     ]
-    return f"You strum {words.listed(said)} than elsewhere." if said else ""
+    return f"Your strums {words.listed(said)}." if said else ""
 
 
 def played(measurement: Measurement) -> str:
     """What was left out, added and ignored."""
     m, timing = measurement, _timing(measurement)
-    slots = timing.n + len(m.omitted)
+    slots, strums = timing.n + len(m.omitted), len(m.strums)
     added = sum(strum.slot is None for strum in m.strums)
     said = []
     if timing.n == 0:
-        said.append(
-            f"None of the {words.count(len(m.strums), 'strum')} fell on a place of the pattern: "
-            "see that tempo, pattern and first downbeat are those that were played"
-        )
+        which = "None of the strums fell" if strums > 1 else "The one strum fell on none" if strums else "No strum fell"
+        place = " of the places of the pattern" if strums == 1 else " on a place of the pattern"
+        said.append(f"{which}{place}: see that tempo, pattern and first downbeat are those that were played")
     elif m.omitted:
         per_beat = m.exercise.per_beat or 1
         places = [f"bar {o.bar} beat {count_name(o.beat, o.part, per_beat)}" for o in m.omitted]
         said.append(f"{len(m.omitted)} of {words.count(slots, 'strum')} left out ({words.some(places, at_most=3)})")
     elif "pattern" not in m.inferred:
-        said.append(f"All {words.count(slots, 'strum')} of the pattern played" if slots > 1 else "The one strum of the pattern was played")
+        said.append(
+            "The one strum of the pattern was played"
+            if slots == 1
+            else f"All {slots} strums of the pattern were played"
+        )
     if added and timing.n:
         said.append(f"{added} added between")
     aside = left_aside(m)
@@ -230,7 +262,9 @@ def left_aside(measurement: Measurement) -> str:
         return ""
     total = sum(reasons.values())
     told = words.listed(f"{reason} ({n})" if len(reasons) > 1 else reason for reason, n in reasons.most_common())
-    return words.sentence(f"{words.count(total, 'other sound')} not taken for {'a strum' if total == 1 else 'strums'}: {told}")
+    return words.sentence(
+        f"{words.count(total, 'other sound')} not taken for {'a strum' if total == 1 else 'strums'}: {told}"
+    )
 
 
 def left_click(measurement: Measurement) -> str:
@@ -245,33 +279,38 @@ def left_click(measurement: Measurement) -> str:
 def tempo(measurement: Measurement) -> str:
     """Whether the take holds its tempo, by the standard."""
     held, bpm = measurement.held, measurement.exercise.bpm
-    if held is None:
+    if held is None or _timing(measurement).n == 0:
         return ""
-    at = f"{words.bpm(bpm)} bpm" if bpm else "the tempo"
+    at = at_tempo(measurement, bpm)
     if held.held:
-        return f"You held {at} (standard “{held.standard.name}”)."
+        return f"You held {at} by the standard “{held.standard.name}”."
     why = "; ".join(reason.rstrip(".") for reason in held.failed)
-    if held.held is None:
-        return words.sentence(f"Whether {at} is held is not judged yet" + (f": {why}" if why else ""))
-    return words.sentence(f"{at} is not held yet (standard “{held.standard.name}”)" + (f": {why}" if why else ""))
+    said = (
+        "is not judged from this take"
+        if held.held is None
+        else f"is not held yet by the standard “{held.standard.name}”"
+    )
+    return words.sentence(f"{at} {said}" + (f": {why}" if why else ""))
 
 
 def following(measurement: Measurement) -> str:
     """The next tempo with its caution, and one thing to try."""
-    held, bpm = measurement.held, measurement.exercise.bpm
-    said = []
-    if held is not None and held.next_bpm is not None:
-        following_bpm = words.bpm(held.next_bpm)
-        if bpm is None or held.held is None:
-            said.append(f"A tempo to start from: {following_bpm} bpm.")
-        elif words.bpm(bpm) == following_bpm:
-            said.append(f"Stay at {following_bpm} bpm.")
-        elif held.next_bpm > bpm:
-            said.append(f"Next time try {following_bpm} bpm.")
+    held, bpm, said = measurement.held, measurement.exercise.bpm, []
+    if _timing(measurement).n == 0:
+        return ""
+    advised = held.next_bpm if held is not None else None
+    if advised is not None:
+        at = at_tempo(measurement, advised)
+        if bpm is None:
+            said.append(f"A tempo to start from: {at}.")
+        elif words.bpm(bpm) == words.bpm(advised):
+            said.append(f"Stay at {words.bpm(advised)} bpm.")
         else:
-            said.append(f"Take it down to {following_bpm} bpm.")
+            said.append(f"Next time try {at}." if advised > bpm else f"Take it down to {at}.")
+        if held is not None and held.subdivide:
+            said.append("Let the click sound between the beats too.")
     said.append(to_try(measurement))
-    if len(said) > 1:
+    if advised is not None:
         said.append(CAUTION)
     return " ".join(part for part in said if part)
 
@@ -291,29 +330,45 @@ def to_try(measurement: Measurement) -> str:
         pair = m.changes.costliest if m.changes is not None else None
         which = f"the change from {pair.from_chord} to {pair.to_chord}" if pair is not None else "the chord changes"
         return f"Try {which} alone and slowly, the strumming hand never waiting."
+    if any(finding.kind == "change" for finding in timing.named):
+        return "Try the chord changes alone and slowly, the strumming hand never waiting."
     places = [finding for finding in timing.named if finding.kind in ("beat", "part")]
     if places:
         return f"Count aloud and listen only to the strum {place_in_words(places[0], m)}."
     if _pace_word(m):
         return "Let your foot go with the click, and the hand with the foot."
     if m.held is not None and m.held.held is False:
-        return "Mute the strings and strum the pattern with the click until the hand swings evenly, then add the chords."
+        return (
+            "Mute the strings and strum the pattern with the click until the hand swings evenly, then add the chords."
+        )
     if m.held is not None and m.held.held:
         return "The same again on another day shows whether it stays."
     if m.held is not None and timing.n < m.held.standard.min_slots:
         standard = m.held.standard
-        return f"A longer take tells more: {standard.min_slots} strums and {standard.min_duration_s:g} seconds at least."
+        return (
+            f"A longer take tells more: {standard.min_slots} strums and {standard.min_duration_s:g} seconds at least."
+        )
     return ""
 
 
 def not_known(measurement: Measurement) -> list[str]:
-    """What cannot be known from this take and why, one sentence for each reason."""
+    """What cannot be known from this take and why, one sentence for each reason; what was not asked for is left out."""
     by_reason: dict[str, list[str]] = {}
     for path, reason in absences(measurement).items():
         name = _FIGURES.get(path)
-        if name is not None and name not in by_reason.setdefault(reason, []):
+        if name is not None and not reason.startswith(_NOT_ASKED) and name not in by_reason.setdefault(reason, []):
             by_reason[reason].append(name)
-    return [words.sentence(f"{words.listed(names)}: {reason}") for reason, names in by_reason.items() if names]
+    return [
+        words.sentence(f"{words.listed(names)}: {'this' + reason[2:] if reason.startswith('it ') else reason}")
+        for reason, names in by_reason.items()
+        if names
+    ]
+
+
+def inferred(measurement: Measurement) -> str:
+    """What was found out from the recording instead of being told."""
+    names = [_TOLD.get(name, name) for name in measurement.inferred]
+    return words.sentence(f"{words.listed(names)}: found from the recording") if names else ""
 
 
 def changes(measurement: Measurement) -> str:
@@ -329,9 +384,13 @@ def changes(measurement: Measurement) -> str:
     late = told.lateness_ms
     if late is not None:
         if not late.excludes(0):
-            said.append(f"strums at changes are neither clearly later nor earlier than the others ({words.between_sides(late, late='later', early='earlier')})")
+            said.append(
+                f"strums at changes are neither clearly later nor earlier than the others ({words.between_sides(late, late='later', early='earlier')})"
+            )
         else:
-            said.append(f"strums at changes fall {words.side(late.value, late='later', early='earlier')} than the others, {words.spread(late)}")
+            said.append(
+                f"strums at changes fall {words.side(late.value, late='later', early='earlier')} than the others, {words.spread(late)}"
+            )
     pair = told.costliest
     if pair is not None:
         said.append(
@@ -350,7 +409,9 @@ def tuning(measurement: Measurement) -> str:
     if told is None:
         return ""
     cents = told.cents
-    where_ = f"{words.side(cents.value, late='above', early='below', unit='cents')}" if cents.excludes(0) else "level with"
+    where_ = (
+        f"{words.side(cents.value, late='above', early='below', unit='cents')}" if cents.excludes(0) else "level with"
+    )
     reference = f"equal temperament at A = {told.a4_hz:g} Hz"
     if cents.excludes(0):
         return f"The guitar sounds {where_} {reference}, {words.spread(cents, 'cents')}; whole semitones, as with a capo, are not heard."
@@ -409,6 +470,11 @@ def _pace_word(measurement: Measurement) -> str:
     timing = measurement.timing
     found_ = [finding.direction for finding in timing.named if finding.kind == "drift"] if timing is not None else []
     return found_[0] if found_ else ""
+
+
+def _reach(estimate: Estimate) -> float:
+    """The larger size of an interval's two ends."""
+    return max(abs(estimate.low), abs(estimate.high))
 
 
 def _minutes(measurement: Measurement) -> float:

@@ -88,7 +88,7 @@ def figures(measurement: Measurement) -> list[tuple[str, str, str, str, str]]:
             share = within.share
             rows.append(
                 (
-                    f"Within ± {words.number(within.tolerance_ms)} ms of own mean",
+                    f"Within ± {words.tolerance(within.tolerance_ms)} of own mean",
                     words.percent(share.value),
                     f"{words.percent(share.low)} to {words.percent(share.high)}",
                     words.percent(share.u),
@@ -97,7 +97,13 @@ def figures(measurement: Measurement) -> list[tuple[str, str, str, str, str]]:
             )
         per_beat = m.exercise.per_beat or 1
         for group in timing.by_beat:
-            add(f"Beat {group.place}", group.offset_ms, "ms", f"timing.by_beat.{group.place}.offset_ms", f"{group.n} strums")
+            add(
+                f"Beat {group.place}",
+                group.offset_ms,
+                "ms",
+                f"timing.by_beat.{group.place}.offset_ms",
+                f"{group.n} strums",
+            )
         if len(timing.by_part) > 1:
             for group in timing.by_part:
                 name = f"Part {group.place} ({place_name(group.place, per_beat)})"

@@ -95,6 +95,11 @@ def interval(estimate: Estimate, *, signed: bool = True) -> str:
     return f"{number(low, like=0, sign=signed)} to {number(high, like=0, sign=signed)}"
 
 
+def tolerance(value_ms: float) -> str:
+    """A tolerance as the standard counts it, to a tenth: ``"37.5 ms"``, ``"75 ms"``."""
+    return f"{value_ms:.1f}".removesuffix(".0") + " ms"
+
+
 def side(value: float, *, late: str = "late", early: str = "early", unit: str = "ms") -> str:
     """A place beside the click in words: ``"12 ms late"``, ``"3.1 ms early"``, ``"on the click"`` for none.
 
