@@ -117,18 +117,19 @@ TAKES = (
 README = """# Reference takes
 
 Synthesised guitar, strummed by invented people, with every strum's and click's time known to the sample.  Beside each
-take lies its truth as JSON (`strumclock.truth/1`: times in seconds from the first sample, offsets in ms, positive = late,
-slots counted from 0).  All of it is made by `python reference_audio/make_reference_audio.py`; change it there.
+take lies its truth as JSON (`strumclock.truth/1`: times in seconds from the first sample, offsets in ms, positive =
+late, slots counted from 0).  All of it is made by `python reference_audio/make_reference_audio.py`; change it there.
 
 | take | player | bpm, meter | what it shows |
 |---|---|---|---|
 {rows}
 
-A strum's time is the release of its first string.  The strings are a physical model (damped modes with stiffness, a pick,
-a body): real guitars differ, so these takes show that the measuring is right, not how right it is on every guitar.
+A strum's time is the release of its first string.  The strings are a physical model (damped modes with stiffness, a
+pick, a body): real guitars differ, so these takes show that the measuring is right, not how right it is on every
+guitar.
 
-Dedicated to the public domain under [CC0 1.0](https://creativecommons.org/publicdomain/zero/1.0/): copy, change and use them
-without asking.
+Dedicated to the public domain under [CC0 1.0](https://creativecommons.org/publicdomain/zero/1.0/): copy, change and
+use them without asking.
 """
 
 
