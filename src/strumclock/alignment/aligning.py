@@ -3,32 +3,35 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from strumclock.alignment import inference, pulse as pulses
+from strumclock.alignment import pulse as pulses
+from strumclock.alignment import remarks
+from strumclock.alignment.completing import Plan, complete
+from strumclock.alignment.left import Stretch, find_left
 from strumclock.alignment.pairing import NO_SLOT, FloatArray, IntArray, Pairing, pair
 from strumclock.alignment.pulse import Pulse
-from strumclock.alignment.start import OFF_BAR_COST, OMITTED_COST, OUTSIDE_COST, best_start
-from strumclock.alignment.values import ADDED, OUTSIDE, Alignment
+from strumclock.alignment.start import OMITTED_COST, OUTSIDE_COST
+from strumclock.alignment.values import ADDED, LEFT_CLICK, OUTSIDE, Alignment, Departure
 from strumclock.errors import Notice, RecordingError, UsageError
-from strumclock.grid import COUNT_IN_MAX_BARS, BeatGrid, Exercise, Meter, build_grid, parts_filling_a_bar
+from strumclock.grid import BeatGrid, Exercise, build_grid, lay_out
 
 if TYPE_CHECKING:
     from strumclock.click import Clicks
     from strumclock.onsets import Strums
 
-ACCENT_COST = 4.0
-"""Cost, in strums explained, of a downbeat that is no accented beat: accents are set by whoever programmed the click."""
-TOLD_COUNT_COST = 4.0
-TOLD_COUNT_SHARE = 0.25
-"""A count-in told is given up only where that explains a quarter more of the strums, and at least four."""
 EXTEND_STRUMS = 3
-"""Strums on their slots after the last audible click from which the grid goes on without it."""
+"""Strums on their slots after the last audible click from which the grid goes on without it; a final strum that rings
+out on the next downbeat does not extend it."""
+UNTOLD_GAP_COST = 0.2
+"""Cost of an empty slot when the last strum is looked for and the pattern was not told: a third of a told slot's."""
+FEW_PAIRED = 0.75
+"""Share of the strums with a slot below which a constant offset of a whole part (wireless headphones) is looked for."""
 
 
 def align(
@@ -70,30 +73,40 @@ def align(
     Raises
     ------
     RecordingError
-        If there are no strums, or without clicks too few to find the tempo.
+        If there are no strums, or neither a click nor a told tempo nor strums that keep one.
     UsageError
         If the times are not finite or do not increase.
+
+    Examples
+    --------
+    >>> found = align([2.01, 3.0, 4.02, 5.49, 6.01], Exercise(bpm=60, per_beat=1, bars=2), first_downbeat_s=2.0)
+    >>> found.slot.tolist(), found.omitted.tolist(), found.anchor
+    ([0, 1, 2, -1, 4], [3, 5, 6, 7], 'given')
     """
     strum_s = _times(strums)
-    pulse = _pulse(strum_s, exercise, clicks, first_downbeat_s, first_downbeat_u_s, same_clock)
-    plan = _plan(pulse.beats(strum_s), pulse, exercise, clicks, first_downbeat_s)
-    placed = _placed(plan, pulse, strum_s)
-    found = pair(strum_s, placed.slot_s, placed.part_s)
-    if exercise.bars is None:
-        stop_s = _end(found, placed, plan, pulse)
+    pulse = _pulse(strum_s, exercise, clicks, first_downbeat_s, first_downbeat_u_s, same_clock, grid)
+    beat = pulse.beats(strum_s)
+    downbeat = None if first_downbeat_s is None else float(pulse.beats(np.array([first_downbeat_s]))[0])
+    plan = complete(beat, pulse, exercise, clicks=clicks, downbeat=downbeat)
+    stretches = find_left(beat, plan.exercise.per_beat or 1)
+    with_click = _with_click(len(strum_s), stretches)
+    if stretches and with_click.any():
+        plan = complete(beat[with_click], pulse, exercise, clicks=clicks, downbeat=downbeat)
+    placed = _place(plan, pulse, float(strum_s[-1]), grid)
+    found = _pair(strum_s, placed, with_click)
+    stop_s = _end(found, placed, plan, pulse, stretches, strum_s) if exercise.bars is None else placed.end_s
+    notices: tuple[Notice, ...] = ()
+    if end_s is not None and end_s < stop_s:
+        if len(placed) and placed.slot_s[-1] > end_s and exercise.bars is not None:
+            message = f"the recording ends at {end_s:.1f} s, before bar {placed.line_bar[-1]} does; later slots are left out"
+            notices += (Notice(code="cut-off", message=message),)
+        stop_s = end_s
+    if len(placed) and placed.slot_s[-1] > stop_s:
         placed = _cut(placed, stop_s)
-        found = pair(strum_s, placed.slot_s, placed.part_s)
-    if end_s is not None and len(placed) and placed.slot_s[-1] > end_s:
-        placed = _cut(placed, end_s)
-        found = pair(strum_s, placed.slot_s, placed.part_s)
+        found = _pair(strum_s, placed, with_click)
     if pulse.anchor == "fitted" and found.paired.any():
-        kept = found.paired
-        offset = strum_s[kept] - placed.slot_s[found.slot[kept]]
-        placed = placed.placed(float(np.median(offset)))
-        pulse = replace(
-            pulse, pivot_s=float(strum_s[kept].mean()), pivot_u_s=float(found.spread_s / math.sqrt(kept.sum()))
-        )
-    return _result(strum_s, found, placed, plan, pulse, clicks, exercise)
+        pulse, placed = _fit_phase(pulse, placed, strum_s, found)
+    return _result(strum_s, found, placed, plan, pulse, stretches, clicks, exercise, notices)
 
 
 def _times(strums: Any) -> FloatArray:
@@ -105,18 +118,6 @@ def _times(strums: Any) -> FloatArray:
     return times
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Plan:
-    """The exercise completed, and the beat of the pulse at which the first played bar begins."""
-
-    exercise: Exercise
-    start_beat: int
-    inferred: tuple[str, ...]
-    confidence: dict[str, float]
-    pattern_inferred: bool
-    notices: tuple[Notice, ...]
-
-
 def _pulse(
     strum_s: FloatArray,
     exercise: Exercise,
@@ -124,167 +125,124 @@ def _pulse(
     first_downbeat_s: float | None,
     first_downbeat_u_s: float,
     same_clock: bool,
+    grid: BeatGrid | None,
 ) -> Pulse:
+    """The beats, from what is there: clicks on a tempo map, clicks, a stated downbeat, the strums alone."""
+    if grid is None:
+        if clicks is not None:
+            return pulses.from_clicks(clicks, exercise.bpm)
+        return pulses.from_strums(
+            strum_s, exercise.bpm, zero_s=first_downbeat_s, u_s=first_downbeat_u_s, same_clock=same_clock
+        )
     if clicks is not None:
-        return pulses.from_clicks(clicks, exercise.bpm)
-    bpm = exercise.bpm
-    if bpm is None:
-        raise RecordingError("without a click the tempo must be told; give --bpm")  # replaced below
-    return pulses.told(
-        anchor="fitted" if first_downbeat_s is None else "given",
-        bpm=bpm,
-        zero_s=float(strum_s[0]) if first_downbeat_s is None else first_downbeat_s,
-        u_s=first_downbeat_u_s,
-        same_clock=same_clock,
-    )
-
-
-def _plan(
-    beat: FloatArray, pulse: Pulse, told: Exercise, clicks: Clicks | None, first_downbeat_s: float | None
-) -> _Plan:
-    inferred: list[str] = ["bpm"] if pulse.tempo_found else []
-    notices: list[Notice] = []
-    confidence: dict[str, float] = {}
-    accents = None
-    if clicks is not None:
-        at = np.arange(len(clicks.time_s)) / pulse.clicks_per_beat
-        heard = np.asarray(clicks.heard)
-        accents = inference.find_accents(at[heard], np.asarray(clicks.accented)[heard])
-    meter = told.time_signature
-    if meter is None:
-        inferred.append("meter")
-        meter = Meter(accents.period if accents else 4, 4)
-        if accents is None:
-            notices.append(
-                Notice(code="meter-assumed", message="the meter was not told and no accent marks it: 4/4 is assumed")
-            )
-    per_bar = meter.beats_per_bar
-    per_beat = told.per_beat
-    if per_beat is None and told.pattern is not None:
-        per_beat = parts_filling_a_bar(told.pattern, meter)
-    if per_beat is None and meter.beat_is_dotted:
-        per_beat = meter.default_per_beat
-    lattice = inference.find_parts(beat, per_beat, told.swing)
-    parts = lattice.per_beat
-    cell = lattice.cell[lattice.on] if lattice.on.any() else lattice.cell
-    start = _start_beat(cell, beat, parts, per_bar, pulse, told, accents, first_downbeat_s)
-    since = cell - start * parts
-    pattern = told.pattern
-    pattern_inferred = False
-    if pattern is None:
-        seen = inference.find_pattern(since, per_beat=parts, beats_per_bar=per_bar)
-        if per_beat is None:
-            pattern_inferred = True
-            inferred += ["per_beat", "pattern"]
-            if seen is None:
-                notices.append(
-                    Notice(
-                        code="pattern-unknown",
-                        message="too few repeats to infer the pattern: every part of the beat counts as a place for a "
-                        "strum, and no strum as omitted",
-                    )
-                )
-            else:
-                parts, seen = inference.coarsest(seen, parts)
-        elif seen is not None and inference.silent_places(seen):
-            pattern_inferred = True
-            inferred.append("pattern")
-        if pattern_inferred and seen is not None:
-            pattern = inference.letters(seen.played, parts)
-            confidence["pattern"] = seen.confidence
-    elif told.per_beat is None:
-        inferred.append("per_beat")
-    swing = lattice.swing if parts == lattice.per_beat and parts in (2, 4) else None
-    if told.swing is None and swing is not None:
-        inferred.append("swing")
-    count_in = told.count_in
-    if count_in is None and clicks is not None:
-        count_in = min(max(start // per_bar, 0), COUNT_IN_MAX_BARS)
-        inferred.append("count_in")
-    completed = replace(
-        told, bpm=pulse.bpm, meter=str(meter), per_beat=parts, pattern=pattern, swing=swing, count_in=count_in
-    )
-    return _Plan(
-        exercise=completed, start_beat=start, inferred=tuple(inferred), confidence=confidence,
-        pattern_inferred=pattern_inferred, notices=tuple(notices),
-    )  # fmt: skip
-
-
-def _start_beat(
-    cell: IntArray,
-    beat: FloatArray,
-    parts: int,
-    per_bar: int,
-    pulse: Pulse,
-    told: Exercise,
-    accents: inference.Accents | None,
-    first_downbeat_s: float | None,
-) -> int:
-    """Beat of the pulse at which the first played bar begins."""
+        pulse = pulses.from_map(grid, clicks)
+        if pulse is not None:
+            return pulse
+        pulse = pulses.from_clicks(clicks, None)
+        message = (
+            f"the clicks beat {pulse.bpm_heard:.2f} a minute and do not follow the tempo map; the clicks are believed, and "
+            "everything is measured against them"
+        )
+        return replace(pulse, notices=(*pulse.notices, Notice(code="tempo-differs", message=message)))
     if first_downbeat_s is not None:
-        return round(float(pulse.beats(np.array([first_downbeat_s]))[0]))
-    played = None if told.pattern is None else np.array([c != "." for c in told.pattern])
-    first = int(np.floor(cell[0] / parts))
-    clicked = pulse.last_click_beat is not None
-    if clicked:
-        beats = np.arange(min(0, first - per_bar), max(first, 0) + 2 * per_bar + 1)
-        cost = np.where(beats % per_bar == 0, 0.0, OFF_BAR_COST)
-        cost = np.where(beats < 0, cost + OFF_BAR_COST, cost)
-    else:
-        beats = np.arange(first - per_bar, first + per_bar + 1)
-        cost = np.full(len(beats), 0.0)
-    agreed = np.ones(len(beats), np.bool_)
-    if accents is not None and accents.period == per_bar:
-        agreed = beats % per_bar == accents.phase
-        cost = np.where(agreed, 0.0, ACCENT_COST)
-    if clicked and told.count_in is not None:
-        counted = [told.count_in * per_bar]
-        if pulse.clicks_per_beat != 1.0:
-            counted.append(round(told.count_in * per_bar / pulse.clicks_per_beat))
-        is_told = np.isin(beats, counted)
-        if is_told.any() and agreed[is_told].any():
-            cost = np.where(is_told, 0.0, np.inf if played is None else max(TOLD_COUNT_COST, TOLD_COUNT_SHARE * len(cell)))
-            near = np.abs(beats - counted[0]) < per_bar
-            cost = np.where(is_told | near, cost, np.inf)
-        elif agreed.any():
-            cost = np.where(agreed & (np.abs(beats - counted[0]) < per_bar), 0.0, np.inf)
-        if not np.isfinite(cost).any():
-            return counted[0]
-    keep = np.isfinite(cost)
-    return best_start(cell, played, beats[keep] * parts, cost[keep]) // parts
+        return pulses.told_map(
+            grid, anchor="given", zero_s=first_downbeat_s, u_s=first_downbeat_u_s, same_clock=same_clock
+        )
+    zero_s = _fit_map(strum_s, grid)
+    return pulses.told_map(grid, anchor="fitted", zero_s=zero_s, u_s=0.0, same_clock=same_clock)
 
 
-def _placed(plan: _Plan, pulse: Pulse, strum_s: FloatArray) -> BeatGrid:
+def _fit_map(strum_s: FloatArray, grid: BeatGrid) -> float:
+    """First downbeat at which a tempo map explains the strums best, the first strum being one of its first slots
+    [s]."""
+    best, best_worth = float(strum_s[0]), -math.inf
+    slots = grid.slot_s[grid.bar <= grid.bar[0] + 1] if len(grid) else np.zeros(1)
+    for omitted, slot_s in enumerate(slots.tolist()):
+        zero_s = float(strum_s[0]) - slot_s
+        worth = pair(strum_s, grid.slot_s + zero_s, grid.part_s).gain - OMITTED_COST * omitted
+        if worth > best_worth:
+            best, best_worth = zero_s, worth
+    return best
+
+
+def _with_click(n: int, stretches: list[Stretch]) -> NDArray[np.bool_]:
+    """Whether each of n strums lies outside the stretches that left the click."""
+    keep = np.ones(n, np.bool_)
+    for s in stretches:
+        keep[s.first : s.last + 1] = False
+    return keep
+
+
+def _place(plan: Plan, pulse: Pulse, last_s: float, given: BeatGrid | None) -> BeatGrid:
     """The grid in file time, long enough for every strum and click where the bars are not told."""
     exercise = plan.exercise
-    per_bar, bpm = exercise.beats_per_bar, exercise.bpm
-    assert per_bar is not None and bpm is not None
+    if pulse.mapped and given is not None:
+        return _relaid(given, plan).placed(pulse.time(pulse.map_start), pulse.map_rate)
+    per_bar = exercise.beats_per_bar or 4
     bars = exercise.bars
     if bars is None:
-        last = max(float(pulse.beats(strum_s[-1:])[0]), pulse.last_click_beat or 0.0) - plan.start_beat
+        last = max(float(pulse.beats(np.array([last_s]))[0]), pulse.last_click_beat or 0.0) - plan.start_beat
         bars = max(math.ceil((last + 1.5) / per_bar), 1)
     grid = build_grid(exercise, bars=bars)
     if plan.pattern_inferred:
         grid = replace(grid, stroke=np.full(len(grid), "?"))
-    return grid.placed(pulse.zero_s + plan.start_beat * pulse.beat_s, pulse.beat_s / (60.0 / bpm))
+    return grid.placed(pulse.time(plan.start_beat), pulse.beat_s * pulse.bpm / 60.0)
 
 
-def _end(found: Pairing, grid: BeatGrid, plan: _Plan, pulse: Pulse) -> float:
-    """Where the grid ends when the bars are not told [s]."""
+def _relaid(given: BeatGrid, plan: Plan) -> BeatGrid:
+    """A tempo map's grid with the inferred pattern on it; as it came where nothing was inferred or its meter
+    changes."""
+    meter = plan.exercise.time_signature
+    lengths = np.bincount(given.line_bar)[given.line_bar[0] : -1] if len(given.line_bar) else np.zeros(0)
+    if not plan.pattern_inferred or meter is None or (lengths != meter.beats_per_bar).any():
+        return given
+    edges = np.append(given.line_s, given.end_s)
+    grid = lay_out(
+        plan.exercise, meter=meter, line_bar=given.line_bar, line_beat=given.line_beat,
+        place=lambda line: np.interp(line, np.arange(len(edges)), edges),
+    )  # fmt: skip
+    return replace(grid, stroke=np.full(len(grid), "?"), count_in_s=given.count_in_s)
+
+
+def _pair(strum_s: FloatArray, grid: BeatGrid, with_click: NDArray[np.bool_]) -> Pairing:
+    """The strums that kept to the click, paired; the others without a slot."""
+    kept = strum_s[with_click]
+    found = pair(kept, grid.slot_s, grid.part_s)
+    if len(kept) and found.paired.mean() < FEW_PAIRED and len(grid):
+        part = float(np.median(grid.part_s))
+        for shift in (part, -part):
+            other = pair(kept, grid.slot_s, grid.part_s, start_s=float(found.follow_s[0]) + shift)
+            if other.gain > found.gain + len(kept) * (1.0 - FEW_PAIRED):
+                found = other
+    slot, follow_s = np.full(len(strum_s), NO_SLOT), np.zeros(len(strum_s))
+    slot[with_click], follow_s[with_click] = found.slot, found.follow_s
+    return replace(found, slot=slot, follow_s=follow_s)
+
+
+def _end(
+    found: Pairing, grid: BeatGrid, plan: Plan, pulse: Pulse, stretches: list[Stretch], strum_s: FloatArray
+) -> float:
+    """Where the grid ends when the bars are not told: with the last audible click, else with the last strum [s].
+
+    The last strum is the one up to which slots taken outweigh slots empty, so that a noise after the end is not it.
+    """
+    strum_end = grid.end_s
     slot = found.slot[found.paired]
-    last_slot = -1
+    last = -1
     if len(slot):
         number = np.arange(1, len(slot) + 1)
-        omitted = 0 if plan.pattern_inferred else OMITTED_COST
-        worth = -max(omitted, 0.2) * (slot + 1 - number) - OUTSIDE_COST * (len(slot) - number)
-        last_slot = int(slot[int(np.argmax(worth))])
-    strum_end = float(grid.slot_s[last_slot] + 0.25 * grid.part_s[last_slot]) if last_slot >= 0 else grid.end_s
+        empty = UNTOLD_GAP_COST if plan.pattern_inferred else OMITTED_COST
+        worth = -empty * (slot + 1 - number) - OUTSIDE_COST * (len(slot) - number)
+        last = int(slot[int(np.argmax(worth))])
+        strum_end = float(grid.slot_s[last] + 0.25 * grid.part_s[last])
+    if stretches:
+        strum_end = max(strum_end, float(strum_s[stretches[-1].last])) if len(slot) else float(strum_s[-1])
     if pulse.last_click_beat is None:
         return strum_end
     beats = math.floor(pulse.last_click_beat + 1e-6) + max(1.0, 1.0 / pulse.clicks_per_beat)
-    click_end = pulse.zero_s + (beats - 0.01) * pulse.beat_s
-    after = int((grid.slot_s[slot[slot <= last_slot]] > click_end).sum())
-    per_bar = len(grid) / max(len(grid.line_s) / grid.beats_per_bar, 1)
+    click_end = pulse.time(beats - 0.01)
+    after = int((grid.slot_s[slot[slot <= last]] > click_end).sum())
+    per_bar = len(grid) / max(len(grid.line_s) / grid.beats_per_bar, 1.0)
     return strum_end if after >= max(EXTEND_STRUMS, per_bar / 2) else click_end
 
 
@@ -293,36 +251,80 @@ def _cut(grid: BeatGrid, stop_s: float) -> BeatGrid:
     slot, line = grid.slot_s <= stop_s, grid.line_s <= stop_s
     per_slot = ("slot_s", "bar", "beat", "part", "stroke", "at_change", "beat_s", "part_s", "chord")
     per_line = ("line_s", "line_bar", "line_beat")
-    ends = grid.line_s[~line]
+    rest = grid.line_s[~line]
     cut: dict[str, Any] = {k: getattr(grid, k)[slot] for k in per_slot} | {k: getattr(grid, k)[line] for k in per_line}
-    return replace(grid, **cut, end_s=float(ends[0]) if len(ends) else grid.end_s)
+    return replace(grid, **cut, end_s=float(rest[0]) if len(rest) else grid.end_s)
+
+
+def _fit_phase(pulse: Pulse, grid: BeatGrid, strum_s: FloatArray, found: Pairing) -> tuple[Pulse, BeatGrid]:
+    """Pulse and grid moved so that the strums are on time in the median: without a click, nothing else can be said."""
+    kept = found.paired
+    offset = float(np.median(strum_s[kept] - grid.slot_s[found.slot[kept]]))
+    u_s = math.sqrt(math.pi / 2) * found.spread_s / math.sqrt(kept.sum())  # of a median of independent normal values
+    moved = replace(
+        pulse, zero_s=pulse.zero_s + offset, line_s=pulse.line_s + offset, pivot_s=float(strum_s[kept].mean()),
+        pivot_u_s=u_s,
+    )  # fmt: skip
+    return moved, grid.placed(offset)
 
 
 def _result(
     strum_s: FloatArray,
     found: Pairing,
     grid: BeatGrid,
-    plan: _Plan,
+    plan: Plan,
     pulse: Pulse,
+    stretches: list[Stretch],
     clicks: Clicks | None,
     told: Exercise,
+    notices: tuple[Notice, ...],
 ) -> Alignment:
-    slot = np.where(found.paired, found.slot, ADDED)
-    if len(grid):
-        outside: NDArray[np.bool_] = (strum_s < grid.slot_s[0]) | (strum_s > grid.slot_s[-1])
-        slot = np.where(outside & (slot == NO_SLOT), OUTSIDE, slot)
+    slot = _marked(strum_s, found, grid, stretches)
+    departures, unasked = _departures(strum_s, grid, pulse, stretches)
     omitted = np.zeros(0, np.int64)
     if not plan.pattern_inferred:
-        omitted = np.setdiff1d(np.arange(len(grid)), slot[slot >= 0])
+        omitted = np.setdiff1d(np.flatnonzero(~unasked), slot[slot >= 0])
     exercise, inferred = plan.exercise, plan.inferred
     if exercise.bars is None:
-        exercise = replace(exercise, bars=max(int(grid.line_bar[-1]), 1) if len(grid.line_bar) else 1)
+        exercise = replace(exercise, bars=int(grid.line_bar[-1]))
         inferred = (*inferred, "bars")
+    u_s = pulse.u_at(grid.slot_s)
+    counts = [s.last - s.first + 1 for s in stretches]
+    notices = (
+        *pulse.notices, *plan.notices, *notices, *remarks.left_click(departures, counts, pulse.bpm_heard or pulse.bpm),
+        *remarks.extrapolated(pulse, grid, u_s), *remarks.ends(grid, slot, not plan.pattern_inferred),
+        *remarks.early_strums(grid, strum_s, slot), *remarks.fit(grid, strum_s, slot, len(omitted)),
+    )  # fmt: skip
     return Alignment(
         grid=grid, anchor=pulse.anchor, exercise=exercise, inferred=inferred,
-        confidence=MappingProxyType(dict(plan.confidence)), slot=slot, omitted=omitted,
-        anchor_u_s=pulse.u_at(grid.slot_s), rate_u=pulse.rate_u, first_downbeat_s=float(grid.line_s[0]),
-        bpm_heard=pulse.bpm_heard, bpm_heard_u=pulse.bpm_heard_u, clock_skew_ppm=pulse.skew_ppm,
-        clock_skew_u_ppm=pulse.skew_u_ppm, clicks_heard=0 if clicks is None else int(np.sum(clicks.heard)),
-        notices=pulse.notices + plan.notices,
+        confidence=MappingProxyType(dict(plan.confidence)), slot=slot, omitted=omitted, anchor_u_s=u_s,
+        rate_u=pulse.rate_u, first_downbeat_s=float(grid.line_s[0]), bpm_heard=pulse.bpm_heard,
+        bpm_heard_u=pulse.bpm_heard_u, clock_skew_ppm=pulse.skew_ppm, clock_skew_u_ppm=pulse.skew_u_ppm,
+        clicks_heard=0 if clicks is None else int(np.sum(clicks.heard)), left_click=departures, notices=notices,
     )  # fmt: skip
+
+
+def _marked(strum_s: FloatArray, found: Pairing, grid: BeatGrid, stretches: list[Stretch]) -> IntArray:
+    """The slot of every strum, those without one marked with the reason."""
+    slot = np.where(found.paired, found.slot, ADDED)
+    outside = np.ones(len(strum_s), np.bool_)
+    if len(grid):
+        outside = (strum_s < grid.slot_s[0]) | (strum_s > grid.slot_s[-1])
+    slot = np.where(outside & ~found.paired, OUTSIDE, slot)
+    slot[~_with_click(len(strum_s), stretches)] = LEFT_CLICK
+    return slot
+
+
+def _departures(
+    strum_s: FloatArray, grid: BeatGrid, pulse: Pulse, stretches: list[Stretch]
+) -> tuple[tuple[Departure, ...], NDArray[np.bool_]]:
+    """The stretches in seconds and bpm, and which slots lie in them."""
+    unasked = np.zeros(len(grid), np.bool_)
+    departures = []
+    for s in stretches:
+        start_s, end_s = float(strum_s[s.first]), float(strum_s[s.last])
+        unasked |= (grid.slot_s >= start_s - 0.5 * grid.part_s) & (grid.slot_s <= end_s + 0.5 * grid.part_s)
+        departures.append(
+            Departure(start_s=start_s, end_s=end_s, played_bpm=s.ratio * (pulse.bpm_heard or pulse.bpm))
+        )
+    return tuple(departures), unasked

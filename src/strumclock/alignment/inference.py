@@ -136,9 +136,8 @@ def find_pattern(cell: IntArray, *, per_beat: int, beats_per_bar: int) -> Patter
     """The repeating set of places, from parts counted from the first played downbeat.
 
     Periods of one beat, half a bar (in even meters), one and two bars are compared by the likelihood of the places
-    played and silent, less ½ ln(repeats) for each place of the period; a place belongs to the pattern where it is played
-    more often than not.  None where fewer than `REPEATS_MIN` repeats were seen.
-    """
+    played and silent, less ½ ln(repeats) for each place of the period; a place belongs to the pattern where it is
+    played more often than not.  None where fewer than `REPEATS_MIN` repeats were seen. """
     cell = cell[cell >= 0]
     if not len(cell):
         return None
@@ -182,7 +181,8 @@ def coarsest(pattern: Pattern, per_beat: int) -> tuple[int, Pattern]:
 
 
 def letters(played: np.typing.NDArray[np.bool_], per_beat: int) -> str:
-    """A pattern's letters, with the usual strokes: down on the beat and each even part, up between (all down in threes)."""
+    """A pattern's letters, with the usual strokes: down on the beat and each even part, up between (all down in
+    threes)."""
     up = per_beat in (2, 4)
     return "".join(("U" if up and i % 2 else "D") if p else "." for i, p in enumerate(played))
 

@@ -27,7 +27,8 @@ WINDOW_SPREADS = 5.0
 robust standard deviations, which a normal player exceeds once in a million strums."""
 FOLLOW_GAIN = 0.12
 """Share of each deviation by which the tracked offset moves. A drift of 120 ms/min is 2 ms a beat at 60 bpm: the
-tracker lags it by 2 / 0.12 = 17 ms, forwards and backwards in opposite directions, and passes on a third of the jitter."""
+tracker lags it by 2 / 0.12 = 17 ms, forwards and backwards in opposite directions, and passes on a third of the
+jitter."""
 FOLLOW_START = 16
 """Strums from which the tracker's first offset is taken: four bars of quarters, enough for a median."""
 SMOOTH_STRUMS = 17
@@ -65,7 +66,7 @@ class Pairing:
         return self.slot != NO_SLOT
 
 
-def pair(strum_s: FloatArray, slot_s: FloatArray, part_s: FloatArray) -> Pairing:
+def pair(strum_s: FloatArray, slot_s: FloatArray, part_s: FloatArray, *, start_s: float | None = None) -> Pairing:
     """Pair strums with slots by dynamic programming.
 
     Maximises the sum over pairs of ``1 - (deviation / window)²``, which is the same as minimising squared deviations
@@ -79,6 +80,8 @@ def pair(strum_s: FloatArray, slot_s: FloatArray, part_s: FloatArray) -> Pairing
         Times of the slots [s], strictly increasing.
     part_s : (m,) float
         Length of the finest part of the beat at each slot [s].
+    start_s : float, optional
+        The player's offset at the beginning [s]; found where not given.
 
     Returns
     -------
@@ -94,7 +97,7 @@ def pair(strum_s: FloatArray, slot_s: FloatArray, part_s: FloatArray) -> Pairing
     n, m = len(strum_s), len(slot_s)
     if n == 0 or m == 0:
         return Pairing(slot=np.full(n, NO_SLOT), follow_s=np.zeros(n), spread_s=0.0, gain=0.0)
-    follow_s = follow(strum_s, slot_s, part_s)
+    follow_s = follow(strum_s, slot_s, part_s, start_s)
     _, deviation = nearest(strum_s - follow_s, slot_s)
     spread_s = robust_sd(deviation)
     slot, gain = np.full(n, NO_SLOT), 0.0

@@ -1,44 +1,55 @@
 """Where do the beats lie in the recording?  Clicks, a stated downbeat, or the strums themselves give a `Pulse`.
 
-A pulse counts beats from its own beat 0 (the first click heard, the stated downbeat, the first strum); which beat is the
-first *played* downbeat is asked later.
-"""
+A pulse counts beats from its own beat 0 (the first click heard, the stated downbeat, the first strum); which of its
+beats is the first *played* downbeat is asked later. """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from strumclock.alignment.pairing import FloatArray
+from strumclock.alignment.tempo import coherence, played_tempo
 from strumclock.alignment.values import Anchor
-from strumclock.errors import Notice
+from strumclock.errors import Notice, RecordingError
+from strumclock.grid import BPM_RANGE, BeatGrid
 
 if TYPE_CHECKING:
     from strumclock.click import Clicks
 
 CLOCK_PPM = 100.0
-"""How far two clocks may differ: crystals of sound cards and phones are quoted within ±100 ppm (FACTS D, opinions)."""
+"""How far two clocks may differ: crystals of sound cards and phones are quoted within ±100 ppm (opinions, no
+standard)."""
 CLOCK_U = CLOCK_PPM * 1e-6 / 3**0.5
 """Standard uncertainty of a told tempo by the recorder's clock: ±`CLOCK_PPM`, rectangular (GUM 4.3.7)."""
 TEMPO_TOLERANCE = 1e-3
 """Tempi told and heard that differ by more than this differ in more than their clocks."""
 RATIOS = (1.0, 2.0, 3.0, 4.0, 1 / 2, 1 / 3, 1 / 4)
-"""Clicks a told beat that count as the same tempo told otherwise: a click on each part, on every other beat, once a bar."""
+"""Clicks a told beat that count as the same tempo told otherwise: a click on each part, every other beat, once a
+bar."""
 WHOLE_BPM_TOLERANCE = 2 * CLOCK_PPM * 1e-6
-"""A tempo heard this close to a whole number is that number: metronomes are set in whole beats a minute (common practice)."""
+"""A tempo heard this near a whole number is that number: metronomes are set in whole beats a minute (common
+practice)."""
+PLAYED_TOLERANCE = 0.01
+"""Without a click, strums whose own tempo differs from the one told by more than this (600 ms/min) were not played to
+it."""
+PLAYED_RATIOS = (1 / 4, 1 / 3, 1 / 2, 2 / 3, 3 / 4, 1.0, 4 / 3, 3 / 2, 2.0, 3.0, 4.0, 6.0)
+"""Strums (or silent places between them) a told beat at which the tempo told is believed."""
+COHERENCE_LOST = 0.2
+"""... unless strums keep step with the tempo told nearly as well as with their own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pulse:
-    """The beats' times: constant, or by a tempo map.
+    """The beats' times, constant or by a tempo map.
 
     Attributes
     ----------
     anchor : str
-    bpm : float or None
-        Tempo in nominal beats a minute; None where a map gives it.
+    bpm : float
+        Nominal tempo [beats/min]; of the first beat where a map gives it.
     beat_s : float
         Length of a beat by the recorder's clock [s]; of the first beat where a map gives it.
     zero_s : float
@@ -46,9 +57,11 @@ class Pulse:
     pivot_s, pivot_u_s : float
         Where the pulse's place is known best, and its standard uncertainty there [s].
     rate_u : float
-        Relative standard uncertainty of the rate.
+        Relative standard uncertainty of the rate; infinite where it was estimated from the strums.
     line_s : (m,) float
         Times of beats 0, 1, 2 … where a map gives them; else empty.
+    map_start, map_rate : int, float
+        With a map: the beat that is its first played downbeat, and seconds of the recording for one of the map's.
     clicks_per_beat : float
         1 where clicks and beats coincide or there are no clicks.
     last_click_beat : float or None
@@ -61,13 +74,15 @@ class Pulse:
     """
 
     anchor: Anchor
-    bpm: float | None
+    bpm: float
     beat_s: float
     zero_s: float
     pivot_s: float
     pivot_u_s: float
     rate_u: float
     line_s: FloatArray
+    map_start: int = 0
+    map_rate: float = 1.0
     clicks_per_beat: float = 1.0
     last_click_beat: float | None = None
     bpm_heard: float | None = None
@@ -77,18 +92,33 @@ class Pulse:
     tempo_found: bool = False
     notices: tuple[Notice, ...] = ()
 
+    @property
+    def mapped(self) -> bool:
+        """Whether a tempo map gives the beats."""
+        return len(self.line_s) > 0
+
     def beats(self, time_s: FloatArray) -> FloatArray:
         """Times [s] as beats since beat 0."""
-        if not len(self.line_s):
+        if not self.mapped:
             return (time_s - self.zero_s) / self.beat_s
-        number = np.arange(len(self.line_s), dtype=np.float64)
-        inside = np.interp(time_s, self.line_s, number)
-        last_s = self.line_s[-1] - self.line_s[-2]
-        before, after = np.minimum(time_s - self.line_s[0], 0), np.maximum(time_s - self.line_s[-1], 0)
-        return inside + before / self.beat_s + after / last_s
+        inside = np.interp(time_s, self.line_s, np.arange(len(self.line_s), dtype=np.float64))
+        before = np.minimum(time_s - self.line_s[0], 0) / (self.line_s[1] - self.line_s[0])
+        after = np.maximum(time_s - self.line_s[-1], 0) / (self.line_s[-1] - self.line_s[-2])
+        return inside + before + after
+
+    def time(self, beat: float) -> float:
+        """Time of a beat, fractions included [s]."""
+        if not self.mapped:
+            return self.zero_s + beat * self.beat_s
+        last = len(self.line_s) - 1
+        at = float(np.interp(beat, np.arange(last + 1, dtype=np.float64), self.line_s))
+        beyond = max(beat - last, 0.0) * float(self.line_s[-1] - self.line_s[-2])
+        return at + beyond + min(beat, 0.0) * float(self.line_s[1] - self.line_s[0])
 
     def u_at(self, time_s: FloatArray) -> FloatArray:
         """Standard uncertainty of the pulse's place at the given times [s]."""
+        if not np.isfinite(self.rate_u):
+            return np.full(len(time_s), self.pivot_u_s)
         return np.hypot(self.pivot_u_s, (time_s - self.pivot_s) * self.rate_u)
 
 
@@ -96,44 +126,147 @@ def from_clicks(clicks: Clicks, bpm: float | None) -> Pulse:
     """The pulse that the clicks beat.
 
     The rate is the clicks' own. Where they agree with the tempo told within what clocks do, the two are combined by
-    their uncertainties: a long row of clicks decides alone, four clicks of a count-in hardly count beside the tempo told.
-    """
+    their uncertainties: a long row of clicks decides alone, four clicks of a count-in hardly count beside the told
+    tempo. """
     heard_bpm = 60.0 / clicks.interval_s
     heard_u = clicks.interval_u_s / clicks.interval_s
-    notices: tuple[Notice, ...] = ()
     ratio = 1.0 if bpm is None else _ratio(heard_bpm, heard_u, bpm)
     heard = heard_bpm / (ratio or 1.0)
-    rate, rate_u, skew = 60.0 / heard, heard_u, None
+    beat_s, rate_u, skew = 60.0 / heard, heard_u, None
+    notices: tuple[Notice, ...] = ()
     if bpm is not None and ratio is not None:
         skew = heard / bpm - 1.0
         if abs(skew) <= 3.0 * np.hypot(heard_u, CLOCK_U):
             weight = CLOCK_U**2 / (CLOCK_U**2 + heard_u**2)
-            rate, rate_u = 60.0 / (bpm * (1.0 + weight * skew)), heard_u * weight**0.5
+            beat_s, rate_u = 60.0 / (bpm * (1.0 + weight * skew)), heard_u * weight**0.5
         if ratio != 1.0:
-            notices += (_ratio_notice(bpm, heard_bpm, ratio),)
+            notices = (_ratio_notice(bpm, heard_bpm, ratio),)
     elif bpm is not None:
-        notices += (
-            Notice(
-                code="tempo-differs",
-                message=f"the tempo told is {bpm:g} bpm, but the clicks beat {heard_bpm:.2f}; "
-                "the clicks are believed and everything is measured against them",
-            ),
+        message = (
+            f"the tempo told is {bpm:g} bpm, but the clicks beat {heard_bpm:.2f}; the clicks are believed, and everything "
+            "is measured against them"
         )
+        notices = (Notice(code="tempo-differs", message=message),)
     if bpm is None or ratio is None:
         bpm = _plain_bpm(heard)
-    index = np.flatnonzero(clicks.heard)
-    if not len(index):
-        index = np.arange(len(clicks.time_s))
-    pivot_s = float(np.interp(index.mean(), np.arange(len(clicks.time_s)), clicks.time_s))
-    ratio = ratio or 1.0
+    index, at_s = _heard(clicks)
+    pivot, ratio = float(index.mean()), ratio or 1.0
+    pivot_s = float(at_s.mean())
     return Pulse(
-        anchor="recorded-click" if clicks.source == "recording" else "click-channel",
-        bpm=bpm, beat_s=rate, zero_s=pivot_s - index.mean() / ratio * rate, pivot_s=pivot_s,
+        anchor=_anchor(clicks), bpm=bpm, beat_s=beat_s, zero_s=pivot_s - pivot / ratio * beat_s, pivot_s=pivot_s,
         pivot_u_s=float(np.min(clicks.u_s)), rate_u=rate_u, line_s=np.zeros(0), clicks_per_beat=ratio,
         last_click_beat=float(index[-1]) / ratio, bpm_heard=heard, bpm_heard_u=heard * heard_u,
         skew_ppm=None if skew is None else skew * 1e6, skew_u_ppm=None if skew is None else heard_u * 1e6,
         tempo_found=skew is None, notices=notices,
     )  # fmt: skip
+
+
+def from_map(grid: BeatGrid, clicks: Clicks) -> Pulse | None:
+    """The pulse of a tempo map, placed by the clicks; None where the clicks do not follow the map.
+
+    The clicks are laid on the map's beat lines (count-in included) from each line on in turn; where several fit as well
+    as the best, as on a constant tempo, the first one is taken.
+    """
+    line_s = grid.click_s
+    index, at_s = _heard(clicks)
+    fits: list[tuple[float, int, float, float]] = []
+    for first in range(max(len(line_s) - int(index[-1]), 0)):
+        nominal = line_s[first + index]
+        if len(index) < 2:
+            break
+        centre = nominal.mean()
+        rate = float(np.dot(nominal - centre, at_s) / np.dot(nominal - centre, nominal - centre))
+        zero = float(at_s.mean() - rate * centre)
+        fits.append((float(np.sqrt(np.mean((at_s - zero - rate * nominal) ** 2))), first, rate, zero))
+    allowed = MAP_FIT_S + 3.0 * float(np.max(clicks.u_s))
+    fits = [f for f in fits if abs(f[2] - 1.0) <= TEMPO_TOLERANCE + 3.0 * MAP_FIT_S / max(float(np.ptp(at_s)), 1e-9)]
+    fits = [f for f in fits if f[0] <= allowed]
+    if not fits:
+        return None
+    best = min(f[0] for f in fits)
+    residual, first, rate, zero = next(f for f in fits if f[0] <= best + MAP_FIT_S / 10)
+    spread = float(np.sqrt(np.sum((line_s[first + index] - line_s[first + index].mean()) ** 2)))
+    rate_u = max(residual, float(np.min(clicks.u_s))) / spread if spread else CLOCK_U
+    return replace(
+        _mapped(grid, anchor=_anchor(clicks), zero_s=zero, rate=rate),
+        pivot_s=float(at_s.mean()), pivot_u_s=float(np.min(clicks.u_s)), rate_u=rate_u,
+        last_click_beat=float(first + index[-1]), skew_ppm=(1.0 / rate - 1.0) * 1e6, skew_u_ppm=rate_u * 1e6,
+    )  # fmt: skip
+
+
+MAP_FIT_S = 5e-3
+"""How far clicks may lie from a tempo map's lines, root mean square: MIDI files round tempi by far less, and the lines
+of a wrong map are off by tens of milliseconds within a few beats."""
+
+
+def told_map(grid: BeatGrid, *, anchor: Anchor, zero_s: float, u_s: float, same_clock: bool) -> Pulse:
+    """The pulse of a tempo map whose first played downbeat is stated or fitted."""
+    pulse = _mapped(grid, anchor=anchor, zero_s=zero_s, rate=1.0)
+    return replace(pulse, pivot_s=zero_s, pivot_u_s=u_s, rate_u=0.0 if same_clock else CLOCK_U)
+
+
+def _mapped(grid: BeatGrid, *, anchor: Anchor, zero_s: float, rate: float) -> Pulse:
+    line_s = zero_s + rate * np.append(grid.click_s, grid.end_s)
+    first = float(line_s[1] - line_s[0])
+    return Pulse(
+        anchor=anchor, bpm=60.0 * rate / first, beat_s=first, zero_s=float(line_s[0]), pivot_s=zero_s, pivot_u_s=0.0,
+        rate_u=0.0, line_s=line_s, map_start=len(grid.count_in_s), map_rate=rate,
+    )  # fmt: skip
+
+
+def from_strums(
+    strum_s: FloatArray, bpm: float | None, *, zero_s: float | None, u_s: float, same_clock: bool
+) -> Pulse:
+    """The pulse of a take without clicks: the told tempo from a stated downbeat, or fitted to the strums.
+
+    Raises
+    ------
+    RecordingError
+        If no tempo was told and the strums keep none.
+    """
+    found, notices = bpm, ()
+    if bpm is None or zero_s is None:
+        found, notices = _tempo_of_strums(strum_s, bpm)
+    estimated = found != bpm
+    return Pulse(
+        anchor="fitted" if zero_s is None or estimated else "given", bpm=found, beat_s=60.0 / found,
+        zero_s=float(strum_s[0]) if zero_s is None else zero_s, pivot_s=float(strum_s[0]) if zero_s is None else zero_s,
+        pivot_u_s=u_s, rate_u=np.inf if estimated else 0.0 if same_clock else CLOCK_U, line_s=np.zeros(0),
+        tempo_found=estimated, notices=notices,
+    )  # fmt: skip
+
+
+def _tempo_of_strums(strum_s: FloatArray, bpm: float | None) -> tuple[float, tuple[Notice, ...]]:
+    """The told tempo where the strums can have been played to it, else their own."""
+    played = played_tempo(strum_s)
+    if bpm is None:
+        if played is None or not BPM_RANGE[0] <= played.bpm <= BPM_RANGE[1]:
+            raise RecordingError(
+                "without a click in the recording the tempo must be told, or at least 16 strums must keep a steady one, "
+                f"but {len(strum_s)} came that do not; give --bpm"
+            )
+        message = (
+            f"no click is heard and no tempo was told: {played.bpm:.1f} bpm is the tempo that the strums keep (half or "
+            "double of it cannot be told apart), so how far it slid from a click is not known"
+        )
+        return played.bpm, (Notice(code="tempo-estimated", message=message),)
+    if played is None:
+        return bpm, ()
+    part_hz = played.bpm * played.per_beat / 60.0
+    ratio = np.array(PLAYED_RATIOS)
+    own_bpm = part_hz * 60.0 / ratio
+    nearest_bpm = float(own_bpm[int(np.argmin(np.abs(np.log(own_bpm / bpm))))])
+    if abs(nearest_bpm / bpm - 1.0) <= PLAYED_TOLERANCE:
+        return bpm, ()
+    told = float(coherence(strum_s, bpm / 60.0 * ratio[ratio >= 1.0]).max())
+    if told >= float(coherence(strum_s, np.array([part_hz]))[0]) - COHERENCE_LOST:
+        return bpm, ()
+    own = float(min((played.bpm, part_hz * 60.0, part_hz * 30.0), key=lambda b: abs(np.log(b / bpm))))
+    message = (
+        f"the tempo told is {bpm:g} bpm, but the strums keep {own:.1f} and no click is heard to decide: they are measured "
+        "at their own tempo, so how far it slid from a click is not known"
+    )
+    return own, (Notice(code="tempo-differs", message=message),)
 
 
 def _ratio(heard_bpm: float, heard_u: float, told_bpm: float) -> float | None:
@@ -145,23 +278,27 @@ def _ratio(heard_bpm: float, heard_u: float, told_bpm: float) -> float | None:
 
 
 def _ratio_notice(bpm: float, heard_bpm: float, ratio: float) -> Notice:
-    each = f"{ratio:.0f} clicks a beat" if ratio > 1 else f"a click every {1 / ratio:.0f} beats"
-    return Notice(
-        code="tempo-ratio",
-        message=f"the clicks beat {heard_bpm:.2f} a minute and the tempo told is {bpm:g} bpm: the told beat is kept, "
-        f"with {each}; tell {heard_bpm:.0f} bpm instead if each click is meant to be a beat",
+    each = f"{ratio:.0f} clicks to a beat" if ratio > 1 else f"a click every {1 / ratio:.0f} beats"
+    message = (
+        f"the clicks beat {heard_bpm:.2f} a minute and the tempo told is {bpm:g} bpm: the told beat is kept, with {each}; "
+        f"tell {heard_bpm:.0f} bpm instead if each click is meant to be a beat"
     )
+    return Notice(code="tempo-ratio", message=message)
 
 
 def _plain_bpm(heard: float) -> float:
-    """A tempo heard, as it was probably set: a whole number where it is that close to one."""
+    """A tempo heard, as it was probably set: a whole number where it is that near to one."""
     whole = round(heard)
     return float(whole) if abs(heard / whole - 1.0) <= WHOLE_BPM_TOLERANCE else round(heard, 3)
 
 
-def told(*, anchor: Anchor, bpm: float, zero_s: float, u_s: float, same_clock: bool) -> Pulse:
-    """The pulse of a told tempo from a stated or fitted beat 0."""
-    return Pulse(
-        anchor=anchor, bpm=bpm, beat_s=60.0 / bpm, zero_s=zero_s, pivot_s=zero_s, pivot_u_s=u_s,
-        rate_u=0.0 if same_clock else CLOCK_U, line_s=np.zeros(0),
-    )  # fmt: skip
+def _heard(clicks: Clicks) -> tuple[np.typing.NDArray[np.int64], FloatArray]:
+    """Indices and times of the clicks heard; of all where none is marked."""
+    index = np.flatnonzero(clicks.heard)
+    if not len(index):
+        index = np.arange(len(clicks.time_s))
+    return index, np.asarray(clicks.time_s)[index]
+
+
+def _anchor(clicks: Clicks) -> Anchor:
+    return "recorded-click" if clicks.source == "recording" else "click-channel"

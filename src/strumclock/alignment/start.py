@@ -11,8 +11,9 @@ OMITTED_COST = 0.6
 OUTSIDE_COST = 1.5
 OFF_BAR_COST = 1.0
 """Costs, in strums explained, of a silent slot, of a strum before the first slot, and of a downbeat that lies off the
-bars counted from the first click. Their order is their reason: a player misses a strum (0.6) more often than the count-in
-is no whole number of bars (1.0), and that more often than a sound on a beat of the count-in is a strum (1.5)."""
+bars counted from the first click. Their order is their reason: a player misses a strum (0.6) more often than the
+count-in is no whole number of bars (1.0), and that more often than a sound on a beat of the count-in is a strum
+(1.5)."""
 
 
 def best_start(

@@ -17,7 +17,8 @@ Anchor = Literal["recorded-click", "click-channel", "given", "fitted"]
 
 ADDED, OUTSIDE, LEFT_CLICK = -1, -2, -3
 """What `Alignment.slot` holds for a strum without a slot: added; before the first or after the last slot (ignored); or
-played at a tempo of the player's own, where asking for its slot makes no sense (in no figure, neither added nor omitted)."""
+played at a tempo of the player's own, where asking for its slot makes no sense (in no figure, neither added nor
+omitted)."""
 
 
 class Departure(NamedTuple):
@@ -51,7 +52,8 @@ class Alignment:
     inferred : tuple of str
         Names of the exercise's fields that were not told, or told wrongly, and were found in the recording.
     confidence : mapping of str to float
-        For inferred fields where it can be computed: the probability, from 0 to 1, that the repeats seen show the truth.
+        For inferred fields where it can be computed: the probability, from 0 to 1, that the repeats seen show the
+        truth.
     slot : (n_strums,) int
         Slot of each strum; `ADDED`, `OUTSIDE` or `LEFT_CLICK` (all below 0) where it has none.
     omitted : (k,) int

@@ -1,0 +1,220 @@
+"""What was not told is completed from the strums and the click, and the first played bar is found: a `Plan`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from strumclock.alignment import inference
+from strumclock.alignment.inference import Accents
+from strumclock.alignment.pairing import FloatArray, IntArray
+from strumclock.alignment.pulse import Pulse
+from strumclock.alignment.start import OFF_BAR_COST, best_start
+from strumclock.errors import Notice
+from strumclock.grid import COUNT_IN_MAX_BARS, Exercise, Meter, parts_filling_a_bar
+
+if TYPE_CHECKING:
+    from strumclock.click import Clicks
+
+ACCENT_COST = 4.0
+"""Cost, in strums explained, of a downbeat that is no accented beat: whoever set up the click set its accents too."""
+TOLD_COUNT_COST = 4.0
+TOLD_COUNT_SHARE = 0.25
+"""A count-in told is given up only where that explains a quarter more of the strums, and at least four."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Plan:
+    """The exercise completed, and where its first bar begins.
+
+    Attributes
+    ----------
+    exercise : Exercise
+        With tempo, meter and parts of the beat; bars only where told.
+    start_beat : int
+        Beat of the pulse that is the first played downbeat.
+    inferred : tuple of str
+    confidence : mapping
+    pattern_inferred : bool
+        Whether the places of the strums were not told: then none counts as omitted.
+    notices : tuple of Notice
+    """
+
+    exercise: Exercise
+    start_beat: int
+    inferred: tuple[str, ...]
+    confidence: Mapping[str, float]
+    pattern_inferred: bool
+    notices: tuple[Notice, ...]
+
+
+def complete(
+    beat: FloatArray,
+    pulse: Pulse,
+    told: Exercise,
+    *,
+    clicks: Clicks | None = None,
+    downbeat: float | None = None,
+) -> Plan:
+    """Complete an exercise and find its first bar.
+
+    Parameters
+    ----------
+    beat : (n,) float
+        The strums in beats of the pulse.
+    pulse : Pulse
+    told : Exercise
+    clicks : Clicks, optional
+        For their accents.
+    downbeat : float, optional
+        The first played downbeat in beats of the pulse, where the user stated it.
+    """
+    inferred: list[str] = ["bpm"] if pulse.tempo_found else []
+    accents = _accents(clicks, pulse)
+    meter, notices = _meter(told, accents)
+    if told.meter is None:
+        inferred.append("meter")
+    per_bar = meter.beats_per_bar
+    per_beat = told.per_beat
+    if per_beat is None and told.pattern is not None:
+        per_beat = parts_filling_a_bar(told.pattern, meter)
+    if per_beat is None and meter.beat_is_dotted:
+        per_beat = meter.default_per_beat
+    lattice = inference.find_parts(beat, per_beat, told.swing)
+    parts = lattice.per_beat
+    cell = lattice.cell[lattice.on] if lattice.on.any() else lattice.cell
+    start, more = _start_beat(cell, parts, per_bar, pulse, told, accents, downbeat)
+    notices += more
+    pattern, confidence, from_strums = told.pattern, {}, False
+    if pattern is None:
+        seen = inference.find_pattern(cell - start * parts, per_beat=parts, beats_per_bar=per_bar)
+        from_strums = per_beat is None or (seen is not None and inference.silent_places(seen))
+        if from_strums:
+            inferred += ["per_beat", "pattern"] if per_beat is None else ["pattern"]
+            if seen is not None:
+                parts, seen = inference.coarsest(seen, parts) if per_beat is None else (parts, seen)
+                pattern, confidence = inference.letters(seen.played, parts), {"pattern": seen.confidence}
+            notices += (_pattern_notice(pattern, seen),)
+    elif told.per_beat is None:
+        inferred.append("per_beat")
+    swing = lattice.swing if parts == lattice.per_beat and parts in (2, 4) else None
+    if told.swing is None and swing is not None:
+        inferred.append("swing")
+    count_in = told.count_in
+    if count_in is None and clicks is not None:
+        count_in = min(max(start // per_bar, 0), COUNT_IN_MAX_BARS)
+        inferred.append("count_in")
+    exercise = replace(
+        told, bpm=pulse.bpm, meter=str(meter), per_beat=parts, pattern=pattern, swing=swing, count_in=count_in
+    )
+    return Plan(
+        exercise=exercise, start_beat=start, inferred=tuple(inferred), confidence=confidence,
+        pattern_inferred=from_strums, notices=notices,
+    )  # fmt: skip
+
+
+def _accents(clicks: Clicks | None, pulse: Pulse) -> Accents | None:
+    """The click's accents in beats of the pulse."""
+    if clicks is None or pulse.mapped:
+        return None
+    heard = np.asarray(clicks.heard, dtype=np.bool_)
+    at = np.arange(len(heard)) / pulse.clicks_per_beat
+    return inference.find_accents(at[heard], np.asarray(clicks.accented, dtype=np.bool_)[heard])
+
+
+def _meter(told: Exercise, accents: Accents | None) -> tuple[Meter, tuple[Notice, ...]]:
+    """The meter told, else the accents', else 4/4."""
+    if told.time_signature is not None:
+        return told.time_signature, ()
+    if accents is not None:
+        return Meter(accents.period, 4), ()
+    message = "the meter was not told and no accented click marks the bars: 4/4 is assumed"
+    return Meter(4, 4), (Notice(code="meter-assumed", message=message),)
+
+
+def _pattern_notice(pattern: str | None, seen: inference.Pattern | None) -> Notice:
+    if pattern is None or seen is None:
+        message = (
+            f"the pattern was not told and repeats fewer than {inference.REPEATS_MIN} times: every part of the beat counts "
+            "as a place for a strum, and no strum as omitted"
+        )
+        return Notice(code="pattern-unknown", message=message)
+    sure = "over 99" if seen.confidence > 0.99 else f"{100 * seen.confidence:.0f}"
+    message = (
+        f"the pattern was not told: the strums repeat {pattern} ({seen.repeats:.0f} times, {sure} % sure; the times do not "
+        "show down from up); strums left out of it are not counted as omitted"
+    )
+    return Notice(code="pattern-inferred", message=message)
+
+
+def _start_beat(
+    cell: IntArray,
+    parts: int,
+    per_bar: int,
+    pulse: Pulse,
+    told: Exercise,
+    accents: Accents | None,
+    downbeat: float | None,
+) -> tuple[int, tuple[Notice, ...]]:
+    """Beat of the pulse at which the first played bar begins."""
+    if pulse.mapped:
+        return pulse.map_start, ()
+    if downbeat is not None:
+        return round(downbeat), ()
+    played = None if told.pattern is None else np.array([c != "." for c in told.pattern])
+    first = int(np.floor(cell[0] / parts))
+    if pulse.last_click_beat is None:
+        beats = np.arange(first - per_bar, first + 2 * per_bar + 1)
+        cost = np.zeros(len(beats))
+        return best_start(cell, played, beats * parts, cost) // parts, ()
+    beats = np.arange(min(0, first - per_bar), max(first, 0) + 2 * per_bar + 1)
+    accented = np.ones(len(beats), np.bool_)
+    if accents is not None and accents.period == per_bar:
+        accented = beats % per_bar == accents.phase
+    if told.count_in is None:
+        cost = np.where(beats % per_bar == 0, 0.0, OFF_BAR_COST) + np.where(beats < 0, OFF_BAR_COST, 0.0)
+        if not accented.all():
+            cost = np.where(accented, 0.0, ACCENT_COST)
+        return best_start(cell, played, beats * parts, cost) // parts, ()
+    return _told_count_in(cell, played, parts, per_bar, pulse, told.count_in, accents)
+
+
+def _told_count_in(
+    cell: IntArray,
+    played: NDArray[np.bool_] | None,
+    parts: int,
+    per_bar: int,
+    pulse: Pulse,
+    count_in: int,
+    accents: Accents | None,
+) -> tuple[int, tuple[Notice, ...]]:
+    """The beat after the bars counted in, moved by less than a bar where the accents or the pattern leave no doubt.
+
+    The first clicks may not have been heard, or the click may have been running before the recording began.
+    """
+    expected = [count_in * per_bar]
+    if pulse.clicks_per_beat != 1.0:  # a bar may have been counted in clicks, rather than in the beats told
+        expected.append(round(count_in * per_bar / pulse.clicks_per_beat))
+    beats = np.unique(np.concatenate([np.arange(b - per_bar + 1, b + per_bar) for b in expected]))
+    told = np.isin(beats, expected)
+    accented = np.ones(len(beats), np.bool_)
+    if accents is not None and accents.period == per_bar:
+        accented = beats % per_bar == accents.phase
+    if accented[told].any():
+        cost = np.where(told, 0.0, np.inf if played is None else max(TOLD_COUNT_COST, TOLD_COUNT_SHARE * len(cell)))
+    else:
+        cost = np.where(accented, 0.0, np.inf)
+    possible = np.isfinite(cost)
+    start = best_start(cell, played, beats[possible] * parts, cost[possible]) // parts
+    if start in expected:
+        return start, ()
+    by = "the click's accents" if not accented[told].any() else "the strums' pattern"
+    message = (
+        f"by {by} the first played bar begins {start} beats after the first click heard, not {expected[0]} as the told "
+        f"count-in of {count_in} bars has it; clicks before the first one heard may be missing"
+    )
+    return start, (Notice(code="start-differs", message=message),)

@@ -1,0 +1,185 @@
+"""Where did the player leave the click for a tempo of their own?
+
+Somebody who plays steadily at 84 against a click at 96 passes through every place of the beat in turn; putting those
+strums on the nearest slots would make offsets, omissions and additions out of what is one thing: another tempo. A
+stretch counts as left when its strums keep step at one tempo and not at the click's, and move by at least half a part
+against it. Slower slides are followed by the pairing. """
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from strumclock.alignment.pairing import FloatArray
+
+STRETCHES_BEATS = (8.0, 16.0, 32.0)
+"""Lengths of the stretches that are looked at: the short ones see a tempo far from the click's, the long ones one near
+it (2 % off, a player needs 25 beats to move by half a beat)."""
+STRUMS_MIN = 12
+"""Strums in a stretch from which it is judged: fewer keep step with some tempo by chance."""
+IN_STEP = 0.75
+"""Coherence (mean resultant length) from which strums keep step; a spread of an eighth of a part gives it."""
+OUT_OF_STEP = 0.3
+"""By how much the coherence with the click's own parts must be lower."""
+RATIOS = (0.65, 1.5)
+"""Tempi that are looked at, as shares of the click's: beyond, it is half or double time, which keeps step with the
+click."""
+PARTS_OF_CLICK = (1, 2, 3, 4)
+"""Strums that keep step with any of these divisions of the beat have not left the click, whatever was told. Where a
+division goes into the played parts or they into it, any constant offset will do; else the strums must lie on the beats,
+since other tempi that stand in a simple ratio to the click (3 in 4) keep step as well, anywhere."""
+TRAVEL_PARTS = 0.5
+"""A stretch must move this far against the click: half a part, from where on the nearest slot is the wrong one."""
+ON_LINE_PARTS = 0.25
+"""A strum this near to the line of the player's own tempo belongs to it."""
+MISSES_IN_A_ROW = 3
+"""So many strums off that line end the stretch."""
+ROUNDS = 4  # of line, extent and ends; they settle in two or three
+AROUND = 8
+"""Strums on either side from which the player's offset before and after a stretch is taken: two bars of quarters."""
+CAP_PARTS = 0.25
+"""Deviations beyond this count no more when a stretch's ends are chosen: a strum far from both tempi decides
+nothing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """Strums `first` to `last` (inclusive), played at `ratio` times the click's tempo."""
+
+    first: int
+    last: int
+    ratio: float
+
+
+def find_left(beat: FloatArray, per_beat: int) -> list[Stretch]:
+    """The stretches in which the player left the click, in time order.
+
+    Parameters
+    ----------
+    beat : (n,) float
+        Strums in beats of the click, increasing.
+    per_beat : int
+        Parts of the beat that are played.
+    """
+    if len(beat) < STRUMS_MIN:
+        return []
+    left = np.zeros(len(beat), np.bool_)
+    found: list[Stretch] = []
+    for ratio, first, last in _suspects(beat, per_beat):
+        if left[first : last + 1].any():
+            continue
+        stretch = _whole(beat, per_beat, ratio, first, last, left)
+        if stretch is not None:
+            left[stretch.first : stretch.last + 1] = True
+            found.append(stretch)
+    return sorted(found, key=lambda s: s.first)
+
+
+def _suspects(beat: FloatArray, per_beat: int) -> list[tuple[float, int, int]]:
+    """Stretches that keep step at another tempo than the click's, the clearest first: (ratio, first, last strum)."""
+    parts = np.array(PARTS_OF_CLICK, dtype=np.float64)
+    akin = _akin(parts, per_beat)[:, None]
+    click = _running_sums(beat, parts)
+    windows = np.array(
+        [(i, j) for length in STRETCHES_BEATS for i, j in enumerate(np.searchsorted(beat, beat + length).tolist())]
+    )
+    windows = windows[windows[:, 1] - windows[:, 0] >= STRUMS_MIN]
+    begin, stop = windows.T
+    turned = click[:, stop] - click[:, begin]
+    on_click = np.where(akin, np.abs(turned), turned.real).max(axis=0) / (stop - begin)
+    lost = on_click < 1.0 - OUT_OF_STEP
+    if not lost.any():
+        return []
+    begin, stop, on_click = begin[lost], stop[lost], on_click[lost]
+    ratios = np.arange(*RATIOS, 0.2 / (per_beat * STRETCHES_BEATS[-1]))  # a fifth of a turn over the longest stretch
+    own = _running_sums(beat, per_beat * ratios)
+    steps = np.abs(own[:, stop] - own[:, begin]) / (stop - begin)
+    best = steps.argmax(axis=0)
+    kept = steps.max(axis=0)
+    worth = (kept**2 - on_click**2) * (stop - begin)
+    clear = np.flatnonzero((kept >= IN_STEP) & (kept >= on_click + OUT_OF_STEP))
+    clear = clear[np.argsort(-worth[clear], kind="stable")]
+    return [(float(ratios[best[k]]), int(begin[k]), int(stop[k]) - 1) for k in clear]
+
+
+def _running_sums(beat: FloatArray, rate: FloatArray) -> NDArray[np.complex128]:
+    """Running sums of exp(2πi·rate·beat), one row a rate, from 0 before the first strum."""
+    turned = np.exp(2j * np.pi * np.outer(rate, beat))
+    return np.concatenate([np.zeros((len(rate), 1)), np.cumsum(turned, axis=1)], axis=1)
+
+
+def _whole(
+    beat: FloatArray, per_beat: int, ratio: float, first: int, last: int, taken: NDArray[np.bool_]
+) -> Stretch | None:
+    """A suspect refined to a line through its strums and extended to all that lie on it; None if it moves too
+    little."""
+    part = 1.0 / (per_beat * ratio)
+    for _ in range(ROUNDS):
+        inside = beat[first : last + 1]
+        phase = float(np.angle(np.exp(2j * np.pi * inside / part).mean())) / (2 * np.pi) * part
+        cell = np.rint((inside - phase) / part)
+        near = np.abs(inside - phase - cell * part) < ON_LINE_PARTS * part
+        if near.sum() < STRUMS_MIN or np.ptp(cell[near]) == 0:
+            return None
+        part, phase = (float(x) for x in np.polyfit(cell[near], inside[near], 1))
+        from_line = np.abs(_apart(beat - phase, part)) / part
+        first = _extend(from_line, first, -1, taken)
+        last = _extend(from_line, last, +1, taken)
+        first, last = _ends(beat, from_line, per_beat, first, last)
+    ratio = 1.0 / (per_beat * part)
+    travel = (beat[last] - beat[first]) * abs(ratio - 1.0) * per_beat
+    own, click = _in_step(beat[first : last + 1], per_beat, ratio)
+    if last - first + 1 < STRUMS_MIN or travel < TRAVEL_PARTS or own < max(IN_STEP, click + OUT_OF_STEP):
+        return None
+    return Stretch(first=first, last=last, ratio=ratio)
+
+
+def _in_step(beat: FloatArray, per_beat: int, ratio: float) -> tuple[float, float]:
+    """Coherence of strums with a tempo of their own and with the click's parts."""
+    own = abs(np.exp(2j * np.pi * per_beat * ratio * beat).mean())
+    parts = np.array(PARTS_OF_CLICK, dtype=np.float64)
+    turned = np.exp(2j * np.pi * np.outer(parts, beat)).mean(axis=1)
+    return float(own), float(np.where(_akin(parts, per_beat), np.abs(turned), turned.real).max())
+
+
+def _akin(parts: FloatArray, per_beat: int) -> NDArray[np.bool_]:
+    """Whether divisions of the beat go into the played parts, or these into them."""
+    return (parts % per_beat == 0) | (per_beat % parts == 0)
+
+
+def _apart(beat: FloatArray, part: float) -> FloatArray:
+    """Signed distance to the nearest multiple of a part [beats]."""
+    return beat - np.rint(beat / part) * part
+
+
+def _extend(from_line: FloatArray, edge: int, step: int, taken: NDArray[np.bool_]) -> int:
+    """The last strum in one direction that lies on the line, before several in a row do not."""
+    misses, i = 0, edge + step
+    while 0 <= i < len(from_line) and not taken[i] and misses < MISSES_IN_A_ROW:
+        if from_line[i] < ON_LINE_PARTS:
+            misses, edge = 0, i
+        else:
+            misses += 1
+        i += step
+    return edge
+
+
+def _ends(beat: FloatArray, from_line: FloatArray, per_beat: int, first: int, last: int) -> tuple[int, int]:
+    """The ends between which the player's own line explains the strums better than the click does.
+
+    Near its ends a stretch lies close to both; each end is put where the squared deviations, the click's outside and
+    the line's inside, are least. The player's offset from the click is taken from the strums around the stretch. """
+    part = 1.0 / per_beat
+    around = np.concatenate([beat[max(first - AROUND, 0) : first], beat[last + 1 : last + 1 + AROUND]])
+    if not len(around):
+        return first, last
+    offset = float(np.median(_apart(around, part)))
+    from_click = np.abs(_apart(beat - offset, part)) / part
+    gain = np.minimum(from_click, CAP_PARTS) ** 2 - np.minimum(from_line, CAP_PARTS) ** 2
+    inside = gain[first : last + 1]
+    middle = len(inside) // 2
+    head = np.cumsum(inside[middle::-1])  # worth of beginning at the middle, one before it, ...
+    tail = np.cumsum(inside[middle:])
+    return first + middle - int(np.argmax(head)), first + middle + int(np.argmax(tail))

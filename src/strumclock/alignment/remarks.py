@@ -1,0 +1,122 @@
+"""What a reader of the figures must know about an alignment, as notices: sentences that are true of what was found."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from strumclock.alignment.pairing import FloatArray, IntArray
+from strumclock.alignment.pulse import Pulse
+from strumclock.alignment.values import ADDED, OUTSIDE, Departure
+from strumclock.errors import Notice
+from strumclock.grid import BeatGrid
+
+EXTRAPOLATED_BEATS = 2.0
+"""Beats of the grid without a click after which it is said."""
+POOR_FIT = 0.25
+"""Share of the slots left empty, or of the strums without a slot, from which the exercise told is doubted."""
+BETWEEN_STRUMS = 8
+BETWEEN_SHARE = 0.6
+"""Strums without a slot, and the share of them that lies at one place of the part, from which they are a regular
+one."""
+SILENT_BARS = 1.0
+"""Bars without a strum at an end of the grid from which that is said."""
+
+
+def left_click(departures: tuple[Departure, ...], counts: list[int], bpm: float) -> tuple[Notice, ...]:
+    """Where the player kept another tempo than the click."""
+    return tuple(
+        Notice(
+            code="left-click",
+            message=f"from {d.start_s:.1f} s to {d.end_s:.1f} s the strums keep {d.played_bpm:.1f} bpm against the "
+            f"{bpm:.1f} they were to be played at: these {n} strums and the slots between them are left out of every figure",
+        )
+        for d, n in zip(departures, counts, strict=True)
+    )
+
+
+def extrapolated(pulse: Pulse, grid: BeatGrid, u_s: FloatArray) -> tuple[Notice, ...]:
+    """The click is no longer heard before the grid ends."""
+    if pulse.last_click_beat is None or not len(grid):
+        return ()
+    last_s = pulse.time(pulse.last_click_beat)
+    if grid.slot_s[-1] - last_s <= EXTRAPOLATED_BEATS * pulse.beat_s * max(1.0, 1.0 / pulse.clicks_per_beat):
+        return ()
+    message = (
+        f"the last click heard is at {last_s:.1f} s; from there the beats are carried on to {grid.slot_s[-1]:.1f} s, "
+        f"where their place is known to ±{2000 * u_s[-1]:.2g} ms if the click kept its tempo"
+    )
+    return (Notice(code="click-fades", message=message),)
+
+
+def ends(grid: BeatGrid, slot: IntArray, counted: bool) -> tuple[Notice, ...]:
+    """Bars at the beginning or the end of the grid in which nothing was played."""
+    taken = slot[slot >= 0]
+    if not len(taken) or not counted:
+        return ()
+    notices: tuple[Notice, ...] = ()
+    bar_s = float(np.median(grid.beat_s)) * grid.beats_per_bar
+    first, last = int(taken[0]), int(taken[-1])
+    if grid.slot_s[first] - grid.slot_s[0] >= SILENT_BARS * bar_s:
+        message = (
+            f"the first strum comes in bar {grid.bar[first]}; the {first} slots before it count as omitted "
+            "(tell the count-in if the playing was to begin later)"
+        )
+        notices += (Notice(code="starts-late", message=message),)
+    if grid.slot_s[-1] - grid.slot_s[last] >= SILENT_BARS * bar_s:
+        message = (
+            f"the last strum comes in bar {grid.bar[last]} of {grid.bar[-1]}; the {len(grid) - 1 - last} slots after it "
+            "count as omitted (tell the bars, or where the take ends, if the playing was over)"
+        )
+        notices += (Notice(code="stops-early", message=message),)
+    return notices
+
+
+def early_strums(grid: BeatGrid, strum_s: FloatArray, slot: IntArray) -> tuple[Notice, ...]:
+    """Strums on the beats before the first bar: the count-in told may be wrong."""
+    before = strum_s[(slot == OUTSIDE) & (strum_s < grid.line_s[0])]
+    if not len(before):
+        return ()
+    beat_s = float(grid.beat_s[0])
+    phase = (before - grid.line_s[0]) / beat_s
+    on_beat = int((np.abs(phase - np.rint(phase)) < 0.15).sum())
+    if on_beat < 2:
+        return ()
+    message = (
+        f"{on_beat} strums lie on beats before the first played bar and are left out; tell the count-in if they are part "
+        "of the take"
+    )
+    return (Notice(code="strums-before-start", message=message),)
+
+
+def fit(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, n_omitted: int) -> tuple[Notice, ...]:
+    """The strums do not look like the exercise that was told."""
+    added = strum_s[slot == ADDED]
+    n = int((slot >= 0).sum()) + len(added)
+    regular = _regular_place(grid, added)
+    if regular is not None:
+        share, count = regular
+        message = (
+            f"{count} strums without a slot lie regularly {share:.2f} of the way from one place of the told pattern to "
+            "the next: check the tempo, the parts of a beat and the pattern"
+        )
+        return (Notice(code="strums-between", message=message),)
+    if n_omitted > POOR_FIT * max(len(grid), 1) or len(added) > POOR_FIT * max(n, 1):
+        message = (
+            f"{n_omitted} of {len(grid)} slots have no strum and {len(added)} of {n} strums no slot: either much was left "
+            "out and added, or the tempo, pattern or start told is not what was played"
+        )
+        return (Notice(code="poor-fit", message=message),)
+    return ()
+
+
+def _regular_place(grid: BeatGrid, added: FloatArray) -> tuple[float, int] | None:
+    """Share of the way between two slots at which most added strums lie, and how many; None where they lie anywhere."""
+    if len(added) < max(BETWEEN_STRUMS, POOR_FIT * len(grid)) or len(grid) < 2:
+        return None
+    left = np.clip(np.searchsorted(grid.slot_s, added, side="right") - 1, 0, len(grid) - 2)
+    way = (added - grid.slot_s[left]) / (grid.slot_s[left + 1] - grid.slot_s[left])
+    middle = float(np.median(way))
+    near = np.abs(way - middle) < 0.1
+    return (middle, int(near.sum())) if near.mean() >= BETWEEN_SHARE else None
+
+
