@@ -98,7 +98,10 @@ def align(
     notices: tuple[Notice, ...] = ()
     if end_s is not None and end_s < stop_s:
         if len(placed) and placed.slot_s[-1] > end_s and exercise.bars is not None:
-            message = f"the recording ends at {end_s:.1f} s, before bar {placed.line_bar[-1]} does; later slots are left out"
+            message = (
+                f"the recording ends at {end_s:.1f} s, before bar {placed.line_bar[-1]} does; the slots after it "
+                "are left out"
+            )
             notices += (Notice(code="cut-off", message=message),)
         stop_s = end_s
     if len(placed) and placed.slot_s[-1] > stop_s:
@@ -106,7 +109,7 @@ def align(
         found = _pair(strum_s, placed, with_click)
     if pulse.anchor == "fitted" and found.paired.any():
         pulse, placed = _fit_phase(pulse, placed, strum_s, found)
-    return _result(strum_s, found, placed, plan, pulse, stretches, clicks, exercise, notices)
+    return _result(strum_s, found, placed, plan, pulse, stretches, clicks, notices)
 
 
 def _times(strums: Any) -> FloatArray:
@@ -140,8 +143,8 @@ def _pulse(
             return pulse
         pulse = pulses.from_clicks(clicks, None)
         message = (
-            f"the clicks beat {pulse.bpm_heard:.2f} a minute and do not follow the tempo map; the clicks are believed, and "
-            "everything is measured against them"
+            f"the clicks beat {pulse.bpm_heard:.2f} a minute and do not follow the tempo map; the clicks are believed, "
+            "and everything is measured against them"
         )
         return replace(pulse, notices=(*pulse.notices, Notice(code="tempo-differs", message=message)))
     if first_downbeat_s is not None:
@@ -276,7 +279,6 @@ def _result(
     pulse: Pulse,
     stretches: list[Stretch],
     clicks: Clicks | None,
-    told: Exercise,
     notices: tuple[Notice, ...],
 ) -> Alignment:
     slot = _marked(strum_s, found, grid, stretches)

@@ -139,14 +139,14 @@ def _meter(told: Exercise, accents: Accents | None) -> tuple[Meter, tuple[Notice
 def _pattern_notice(pattern: str | None, seen: inference.Pattern | None) -> Notice:
     if pattern is None or seen is None:
         message = (
-            f"the pattern was not told and repeats fewer than {inference.REPEATS_MIN} times: every part of the beat counts "
-            "as a place for a strum, and no strum as omitted"
+            f"the pattern was not told and repeats fewer than {inference.REPEATS_MIN} times: every part of the beat "
+            "counts as a place for a strum, and no strum as omitted"
         )
         return Notice(code="pattern-unknown", message=message)
     sure = "over 99" if seen.confidence > 0.99 else f"{100 * seen.confidence:.0f}"
     message = (
-        f"the pattern was not told: the strums repeat {pattern} ({seen.repeats:.0f} times, {sure} % sure; the times do not "
-        "show down from up); strums left out of it are not counted as omitted"
+        f"the pattern was not told: the strums repeat {pattern} ({seen.repeats:.0f} times, {sure} % sure; the times do "
+        "not show down from up); strums left out of it are not counted as omitted"
     )
     return Notice(code="pattern-inferred", message=message)
 

@@ -146,7 +146,8 @@ def _in_step(beat: FloatArray, per_beat: int, ratio: float) -> tuple[float, floa
 
 def _akin(parts: FloatArray, per_beat: int) -> NDArray[np.bool_]:
     """Whether divisions of the beat go into the played parts, or these into them."""
-    return (parts % per_beat == 0) | (per_beat % parts == 0)
+    akin: NDArray[np.bool_] = (parts % per_beat == 0) | (per_beat % parts == 0)
+    return akin
 
 
 def _apart(beat: FloatArray, part: float) -> FloatArray:

@@ -63,7 +63,8 @@ class Pairing:
     @property
     def paired(self) -> NDArray[np.bool_]:
         """(n_strums,) Whether each strum has a slot."""
-        return self.slot != NO_SLOT
+        paired: NDArray[np.bool_] = self.slot != NO_SLOT
+        return paired
 
 
 def pair(strum_s: FloatArray, slot_s: FloatArray, part_s: FloatArray, *, start_s: float | None = None) -> Pairing:
@@ -142,9 +143,12 @@ def follow(strum_s: FloatArray, place_s: FloatArray, part_s: FloatArray, start_s
     """
     if start_s is None:
         start_s = _starting_offset(strum_s[:FOLLOW_START], place_s, part_s)
-    forward = _track(strum_s.tolist(), place_s.tolist(), (WINDOW_PARTS * part_s).tolist(), start_s)
-    back = _track((-strum_s[::-1]).tolist(), (-place_s[::-1]).tolist(), (WINDOW_PARTS * part_s[::-1]).tolist(), -forward[-1])
-    return 0.5 * (np.array(forward) - np.array(back)[::-1])
+    window_s = WINDOW_PARTS * part_s
+    forward = _track(strum_s.tolist(), place_s.tolist(), window_s.tolist(), start_s)
+    reverse = (-strum_s[::-1]).tolist(), (-place_s[::-1]).tolist(), window_s[::-1].tolist()
+    back = _track(*reverse, -forward[-1])
+    path: FloatArray = 0.5 * (np.array(forward) - np.array(back)[::-1])
+    return path
 
 
 def _track(strums: list[float], places: list[float], windows: list[float], offset: float) -> list[float]:

@@ -100,7 +100,7 @@ class Pulse:
     def beats(self, time_s: FloatArray) -> FloatArray:
         """Times [s] as beats since beat 0."""
         if not self.mapped:
-            return (time_s - self.zero_s) / self.beat_s
+            return np.divide(time_s - self.zero_s, self.beat_s)
         inside = np.interp(time_s, self.line_s, np.arange(len(self.line_s), dtype=np.float64))
         before = np.minimum(time_s - self.line_s[0], 0) / (self.line_s[1] - self.line_s[0])
         after = np.maximum(time_s - self.line_s[-1], 0) / (self.line_s[-1] - self.line_s[-2])
@@ -143,8 +143,8 @@ def from_clicks(clicks: Clicks, bpm: float | None) -> Pulse:
             notices = (_ratio_notice(bpm, heard_bpm, ratio),)
     elif bpm is not None:
         message = (
-            f"the tempo told is {bpm:g} bpm, but the clicks beat {heard_bpm:.2f}; the clicks are believed, and everything "
-            "is measured against them"
+            f"the tempo told is {bpm:g} bpm, but the clicks beat {heard_bpm:.2f}; the clicks are believed, and "
+            "everything is measured against them"
         )
         notices = (Notice(code="tempo-differs", message=message),)
     if bpm is None or ratio is None:
@@ -224,9 +224,10 @@ def from_strums(
     RecordingError
         If no tempo was told and the strums keep none.
     """
-    found, notices = bpm, ()
     if bpm is None or zero_s is None:
         found, notices = _tempo_of_strums(strum_s, bpm)
+    else:
+        found, notices = bpm, ()
     estimated = found != bpm
     return Pulse(
         anchor="fitted" if zero_s is None or estimated else "given", bpm=found, beat_s=60.0 / found,
@@ -246,8 +247,8 @@ def _tempo_of_strums(strum_s: FloatArray, bpm: float | None) -> tuple[float, tup
                 f"but {len(strum_s)} came that do not; give --bpm"
             )
         message = (
-            f"no click is heard and no tempo was told: {played.bpm:.1f} bpm is the tempo that the strums keep (half or "
-            "double of it cannot be told apart), so how far it slid from a click is not known"
+            f"no click is heard and no tempo was told: {played.bpm:.1f} bpm is the tempo that the strums keep "
+            "(half or double of it cannot be told apart), so how far it slid from a click is not known"
         )
         return played.bpm, (Notice(code="tempo-estimated", message=message),)
     if played is None:
@@ -263,8 +264,8 @@ def _tempo_of_strums(strum_s: FloatArray, bpm: float | None) -> tuple[float, tup
         return bpm, ()
     own = float(min((played.bpm, part_hz * 60.0, part_hz * 30.0), key=lambda b: abs(np.log(b / bpm))))
     message = (
-        f"the tempo told is {bpm:g} bpm, but the strums keep {own:.1f} and no click is heard to decide: they are measured "
-        "at their own tempo, so how far it slid from a click is not known"
+        f"the tempo told is {bpm:g} bpm, but the strums keep {own:.1f} and no click is heard to decide: they are "
+        "measured at their own tempo, so how far it slid from a click is not known"
     )
     return own, (Notice(code="tempo-differs", message=message),)
 
@@ -280,8 +281,8 @@ def _ratio(heard_bpm: float, heard_u: float, told_bpm: float) -> float | None:
 def _ratio_notice(bpm: float, heard_bpm: float, ratio: float) -> Notice:
     each = f"{ratio:.0f} clicks to a beat" if ratio > 1 else f"a click every {1 / ratio:.0f} beats"
     message = (
-        f"the clicks beat {heard_bpm:.2f} a minute and the tempo told is {bpm:g} bpm: the told beat is kept, with {each}; "
-        f"tell {heard_bpm:.0f} bpm instead if each click is meant to be a beat"
+        f"the clicks beat {heard_bpm:.2f} a minute and the tempo told is {bpm:g} bpm: the told beat is kept, with "
+        f"{each}; tell {heard_bpm:.0f} bpm instead if each click is meant to be a beat"
     )
     return Notice(code="tempo-ratio", message=message)
 

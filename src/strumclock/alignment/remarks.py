@@ -28,7 +28,8 @@ def left_click(departures: tuple[Departure, ...], counts: list[int], bpm: float)
         Notice(
             code="left-click",
             message=f"from {d.start_s:.1f} s to {d.end_s:.1f} s the strums keep {d.played_bpm:.1f} bpm against the "
-            f"{bpm:.1f} they were to be played at: these {n} strums and the slots between them are left out of every figure",
+            f"{bpm:.1f} they were to be played at: these {n} strums and the slots between them are left out "
+            "of every figure",
         )
         for d, n in zip(departures, counts, strict=True)
     )
@@ -64,8 +65,8 @@ def ends(grid: BeatGrid, slot: IntArray, counted: bool) -> tuple[Notice, ...]:
         notices += (Notice(code="starts-late", message=message),)
     if grid.slot_s[-1] - grid.slot_s[last] >= SILENT_BARS * bar_s:
         message = (
-            f"the last strum comes in bar {grid.bar[last]} of {grid.bar[-1]}; the {len(grid) - 1 - last} slots after it "
-            "count as omitted (tell the bars, or where the take ends, if the playing was over)"
+            f"the last strum comes in bar {grid.bar[last]} of {grid.bar[-1]}; the {len(grid) - 1 - last} slots "
+            "after it count as omitted (tell the bars, or where the take ends, if the playing was over)"
         )
         notices += (Notice(code="stops-early", message=message),)
     return notices
@@ -82,8 +83,8 @@ def early_strums(grid: BeatGrid, strum_s: FloatArray, slot: IntArray) -> tuple[N
     if on_beat < 2:
         return ()
     message = (
-        f"{on_beat} strums lie on beats before the first played bar and are left out; tell the count-in if they are part "
-        "of the take"
+        f"{on_beat} strums lie on beats before the first played bar and are left out; tell the count-in if they are "
+        "part of the take"
     )
     return (Notice(code="strums-before-start", message=message),)
 
@@ -102,8 +103,8 @@ def fit(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, n_omitted: int) -> 
         return (Notice(code="strums-between", message=message),)
     if n_omitted > POOR_FIT * max(len(grid), 1) or len(added) > POOR_FIT * max(n, 1):
         message = (
-            f"{n_omitted} of {len(grid)} slots have no strum and {len(added)} of {n} strums no slot: either much was left "
-            "out and added, or the tempo, pattern or start told is not what was played"
+            f"{n_omitted} of {len(grid)} slots have no strum and {len(added)} of {n} strums no slot: either much was "
+            "left out and added, or the tempo, pattern or start told is not what was played"
         )
         return (Notice(code="poor-fit", message=message),)
     return ()

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from strumclock.alignment.pairing import FloatArray, IntArray
 from strumclock.errors import Notice
@@ -99,6 +100,6 @@ class Alignment:
     def __post_init__(self) -> None:
         kinds: dict[str, type] = {"slot": np.int64, "omitted": np.int64, "anchor_u_s": np.float64}
         for key, kind in kinds.items():
-            value = np.array(getattr(self, key), dtype=kind)
+            value: NDArray[Any] = np.array(getattr(self, key), dtype=kind)
             value.flags.writeable = False
             object.__setattr__(self, key, value)
