@@ -284,12 +284,12 @@ def _which_of_two(
 def _beside(indicator: Floats, others: Floats) -> Floats | None:
     """Weights of the difference between marked values and the rest, `others` held fixed; None where they hide it."""
     basis, _ = np.linalg.qr(others)
-    left = indicator - basis @ (basis.T @ indicator)
+    left: Floats = indicator - basis @ (basis.T @ indicator)
     size = float(left @ left)
     if size < SEPARABLE * indicator.size * indicator.mean() * (1 - indicator.mean()):
         return None
-    weights: Floats = np.divide(left, size)
-    return weights
+    left /= size
+    return left
 
 
 def _indicators(at: Whole) -> Floats:

@@ -42,7 +42,7 @@ SEARCH_RANGE = 14.0
 TAIL_PRIOR, TAIL_PRIOR_STRUMS = (0.5, 3.5), 40
 """Excess kurtosis expected before the take is looked at (lower, upper end), and the strums that this belief is worth.
 
-Set by simulation: normal, gamma, exponential and t₅ errors, 16 to 192 of them (`tests/benchmarks/coverage_tails.py`)."""
+Set by simulation with 16 to 192 normal, gamma, exponential and t₅ errors (`tests/benchmarks/coverage_tails.py`)."""
 
 GAMMA_KURTOSIS = 1.5
 """Excess kurtosis of a gamma distribution over its squared skewness."""
@@ -60,8 +60,9 @@ class Wander:
 
     Attributes
     ----------
-    phi, rho1 : (n_pairs,) array
-        The grid: decay of the autocorrelation per slot, and autocorrelation at lag 1.
+    phi, motor, rho1 : (n_pairs,) array
+        The grid: decay of the autocorrelation per slot, the hand's share (`MOTOR_GRID`) and, from both, the
+        autocorrelation at lag 1.
     weight : (n_pairs,) array
         How well each pair explains the take; sums to 1.
     sigma2 : (n_pairs,) array
@@ -77,6 +78,7 @@ class Wander:
     """
 
     phi: Floats
+    motor: Floats
     rho1: Floats
     weight: Floats
     sigma2: Floats
@@ -143,13 +145,25 @@ class Wander:
 
     def rho1_interval(self, level: float = 0.95) -> tuple[float, float]:
         """The `level` interval of the autocorrelation from one slot to the next."""
-        order = np.argsort(self.rho1)
-        reach = np.cumsum(self.weight[order]) - self.weight[order] / 2
-        low, high = np.interp([(1 - level) / 2, (1 + level) / 2], reach, self.rho1[order])
-        return float(low), float(high)
+        low, high = self.quantiles(self.rho1, ((1 - level) / 2, (1 + level) / 2))
+        return low, high
+
+    def quantiles(self, figure: Floats, shares: tuple[float, ...]) -> list[float]:
+        """Below which value each share of the weight lies, for a figure of each pair; between the grid's values."""
+        levels, which = np.unique(np.round(figure, 9), return_inverse=True)
+        weight = np.bincount(which, weights=self.weight)
+        return [float(x) for x in np.interp(shares, np.cumsum(weight) - weight / 2, levels)]
 
 
-def fit_wander(values: Floats, slot: NDArray[np.int64], design: Floats) -> Wander:
+def fit_wander(
+    values: Floats,
+    slot: NDArray[np.int64],
+    design: Floats,
+    *,
+    phi_grid: tuple[float, ...] = PHI_GRID,
+    motor_grid: tuple[float, ...] = MOTOR_GRID,
+    across_gaps: bool = True,
+) -> Wander:
     """Weigh every way in which errors can hang together by how well it explains `values`.
 
     Parameters
@@ -160,6 +174,10 @@ def fit_wander(values: Floats, slot: NDArray[np.int64], design: Floats) -> Wande
         Slots of the strums, increasing.
     design : (n, p) array
         What is taken out first: a column of ones, the times, other means. Full rank.
+    phi_grid, motor_grid : tuple of float
+        The pairs that are weighed.
+    across_gaps : bool
+        Whether errors hang together across omitted slots; else each unbroken run stands alone.
 
     Returns
     -------
@@ -173,14 +191,15 @@ def fit_wander(values: Floats, slot: NDArray[np.int64], design: Floats) -> Wande
     n, p = design.shape
     gap = np.diff(slot)
     table = np.column_stack([values, design])
-    phis, rhos, logdet, grams, whitening = [], [], [], [], []
-    for phi in PHI_GRID:
-        left = np.power(phi, gap)
-        before = np.power(phi, gap - 1)
+    phis, motors, rhos, logdet, grams, whitening = [], [], [], [], [], []
+    for phi in phi_grid:
+        left, before = np.power(phi, gap), np.power(phi, gap - 1)
+        if not across_gaps:
+            left, before = np.where(gap == 1, left, 0.0), np.where(gap == 1, before, 0.0)
         moved = np.array(table, order="F")
         moved[1:] -= left[:, None] * table[:-1]
         free, bound = 1 + left * left, 2 * left * before
-        for motor in MOTOR_GRID:
+        for motor in motor_grid:
             rho1 = phi - motor * (1 + phi) / 2
             diagonal = np.ones(n)
             diagonal[1:] = free - rho1 * bound
@@ -189,6 +208,7 @@ def fit_wander(values: Floats, slot: NDArray[np.int64], design: Floats) -> Wande
                 continue  # not a covariance, by rounding
             solved, _ = dpttrs(factor, off, moved)
             phis.append(phi)
+            motors.append(motor)
             rhos.append(rho1)
             logdet.append(float(np.log(factor).sum()))
             grams.append(moved.T @ solved)
@@ -208,6 +228,7 @@ def fit_wander(values: Floats, slot: NDArray[np.int64], design: Floats) -> Wande
     phi, rho1, weight = np.array(phis)[kept], np.array(rhos)[kept], weight[kept]
     return Wander(
         phi=phi,
+        motor=np.array(motors)[kept],
         rho1=rho1,
         weight=weight / weight.sum(),
         sigma2=rss[kept] / (n - p),

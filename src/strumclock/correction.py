@@ -1,0 +1,208 @@
+"""How errors travel: how much of each error the next strum corrects, and what is left of slow wander and of the hand.
+
+The model is linear phase correction. The offset A from one slot to the next follows
+
+    A(n + 1) = (1 − α) A(n) + T(n) + M(n + 1) − M(n)
+
+where α is the share of an error that the next strum corrects, T scatters the player's inner clock (standard deviation
+s_T) and M the hand (s_M). Its closed form: the variance is (s_T² + 2 α s_M²) / (1 − (1 − α)²), the autocorrelation at
+lag 1 is (1 − α) less s_M² over the variance, and each further lag multiplies by (1 − α). α = 1 leaves nothing of an
+error, α = 0 never corrects, above 1 each error is overcorrected to the other side.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import chdtri
+
+from strumclock.errors import UsageError
+from strumclock.timing import Estimate, fit_line
+from strumclock.timing import intervals as timing_intervals
+from strumclock.timing.wander import Wander, fit_wander
+
+Floats = NDArray[np.float64]
+
+SHARE_GRID = tuple(round(0.025 + 0.05 * i, 3) for i in range(39))
+"""The shares corrected that are weighed, 0.025 to 1.925; the model is stable between 0 and 2."""
+
+MOTOR_SHARES = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)
+"""The hand's scatter that is weighed, as a share of the most that the model allows."""
+
+MIN_NEIGHBOURS = 16
+"""Fewer strums that follow another without a gap say nothing about what follows what."""
+
+WIDEST = 0.8
+"""An interval of the corrected share that covers more of what is possible, 0 to 2, tells nothing."""
+
+WIDEST_MOTOR = 0.75
+"""The same for the part of the scatter that is the hand's, of 0 to 1."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Correction:
+    """What a take says about how errors are corrected.
+
+    Attributes
+    ----------
+    n : int
+        Strums that follow another without a gap.
+    runs : int
+        Unbroken runs of slots that they lie in.
+    corrected_share : Estimate
+        Share of an error that the next strum corrects; 1 = all, above 1 = overcorrected.
+    clock_ms, hand_ms : Estimate or None
+        Standard deviations of the inner clock, which wanders, and of the hand, whose scatter is gone by the next strum
+        but one. None where the take cannot tell them apart.
+    absent_parts : str or None
+        Why the two are not told apart.
+    sentence : str
+        What it means, for a student.
+    """
+
+    n: int
+    runs: int
+    corrected_share: Estimate
+    clock_ms: Estimate | None
+    hand_ms: Estimate | None
+    absent_parts: str | None
+    sentence: str
+
+
+def measure_correction(offset_ms: ArrayLike, slot: ArrayLike, *, u_ms: ArrayLike = 0.0) -> Correction | str:
+    """Fit linear phase correction to the offsets of one take, about its drift line, within unbroken runs of slots.
+
+    Parameters
+    ----------
+    offset_ms : (n,) array_like
+        Offsets or deviations of the strums in slots, ms.
+    slot : (n,) array_like of int
+        Their slots, increasing.
+    u_ms : (n,) array_like or float
+        Measuring uncertainty of each strum, ms.
+
+    Returns
+    -------
+    Correction, or str
+        The reason, where the take cannot tell.
+
+    Raises
+    ------
+    UsageError
+        If the arrays disagree in length or the slots do not increase.
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(5)
+    >>> error, offsets = 0.0, []
+    >>> for _ in range(300):
+    ...     error = 0.6 * error + 10 * rng.standard_normal()
+    ...     offsets.append(error)
+    >>> print(measure_correction(offsets, range(300)).sentence)
+    Of each error the next strum corrects about 36 % (20 to 49 %).
+    """
+    offset, slots = np.asarray(offset_ms, dtype=float), np.asarray(slot, dtype=np.int64)
+    n = offset.size
+    if slots.shape != offset.shape or offset.ndim != 1:
+        raise UsageError(f"each strum needs an offset and a slot; got {offset.shape} and {slots.shape}")
+    if np.any(np.diff(slots) <= 0):
+        raise UsageError("the slots must increase: one strum a slot, in the order of time")
+    u = np.broadcast_to(np.asarray(u_ms, dtype=float), (n,))
+    follows = np.diff(slots) == 1
+    if follows.sum() < MIN_NEIGHBOURS or np.ptp(offset) == 0:
+        return f"it needs {MIN_NEIGHBOURS} strums that follow another without a gap; the take has {int(follows.sum())}"
+    kept = np.append(follows, False) | np.insert(follows, 0, False)
+    offset, slots, u = offset[kept], slots[kept], u[kept]
+    line = fit_line(slots, offset)
+    design = np.column_stack([np.ones(offset.size), slots - slots.mean()])
+    wander = fit_wander(
+        offset,
+        slots,
+        design,
+        phi_grid=tuple(1 - share for share in SHARE_GRID),
+        motor_grid=MOTOR_SHARES,
+        across_gaps=False,
+    )
+    low, middle, high = wander.quantiles(1 - wander.phi, (0.025, 0.5, 0.975))
+    if high - low > WIDEST:
+        return (
+            "the take cannot tell: that the next strum corrects anything from "
+            f"{100 * low:.0f} % to {100 * high:.0f} % of each error would fit; a longer take tells more"
+        )
+    along = timing_intervals.correlation(line.residual, slots, wander, u)
+    share = Estimate(value=middle, low=low, high=high, u=along.u if isinstance(along, Estimate) else 0.0)
+    clock, hand, why = _parts(wander, u)
+    return Correction(
+        n=int(follows.sum()),
+        runs=int((np.diff(slots) > 1).sum()) + 1,
+        corrected_share=share,
+        clock_ms=clock,
+        hand_ms=hand,
+        absent_parts=why,
+        sentence=_sentence(share),
+    )
+
+
+def phase_correction_variance(share: float, clock: float, hand: float) -> float:
+    """Variance of the offsets under linear phase correction.
+
+    Examples
+    --------
+    >>> round(phase_correction_variance(0.5, 15.0, 8.0), 3)
+    385.333
+    """
+    return (clock**2 + 2 * share * hand**2) / (1 - (1 - share) ** 2)
+
+
+def _parts(wander: Wander, u: Floats) -> tuple[Estimate | None, Estimate | None, str | None]:
+    """Scatter of the inner clock and of the hand, less what measuring adds to each."""
+    share = 1 - wander.phi
+    # Of the variance: M's part is motor (1 + φ) / 2, and T's is what the closed form leaves.
+    hand_part = wander.motor * (1 + wander.phi) / 2
+    clock_part = np.maximum(1 - wander.phi**2 - 2 * share * hand_part, 0.0)
+    of_step = 2 * hand_part / (clock_part + 2 * hand_part)
+    low, high = wander.quantiles(of_step, (0.025, 0.975))
+    if high - low > WIDEST_MOTOR:
+        return None, None, (
+            f"the hand's part of the scatter from strum to strum may be {100 * low:.0f} % to {100 * high:.0f} %; a longer "
+            "take tells more"
+        )
+    # Independent measuring errors u enter T with α² u² and M with (1 − α) u².
+    added = float(u @ u) / u.size
+    clock = _root(wander, np.maximum(clock_part * wander.sigma2 - share**2 * added, 0.0), added)
+    hand = _root(wander, np.maximum(hand_part * wander.sigma2 - wander.phi * added, 0.0), added)
+    return clock, hand, None
+
+
+def _root(wander: Wander, variance: Floats, added: float) -> Estimate:
+    """A standard deviation from its variance under each pair, with the uncertainty of the whole scatter."""
+    low, middle, high = (math.sqrt(x) for x in wander.quantiles(variance, (0.025, 0.5, 0.975)))
+    dof = wander.dof / (1 + wander.excess_high / 2)
+    spread = [math.sqrt(dof / float(chdtri(dof, p))) for p in (0.025, 0.975)]
+    # The two uncertainties are independent to first order, so their logarithms add in quadrature.
+    down = math.hypot(_log_ratio(low, middle), math.log(spread[0]))
+    up = math.hypot(_log_ratio(high, middle), math.log(spread[1]))
+    return Estimate(
+        value=middle,
+        low=middle * math.exp(-down) if low > 0 else 0.0,
+        high=middle * math.exp(up) if middle > 0 else high,
+        u=added / (2 * middle) * timing_intervals.DOUBT_OF_U if middle > 0 else math.sqrt(added),
+    )
+
+
+def _log_ratio(end: float, middle: float) -> float:
+    return abs(math.log(end / middle)) if end > 0 and middle > 0 else 0.0
+
+
+def _sentence(share: Estimate) -> str:
+    """What the corrected share means to a student."""
+    low, value, high = (f"{100 * x:.0f}" for x in (share.low, share.value, share.high))
+    if share.low > 1:
+        return (
+            f"Each error is overcorrected: the next strum makes up for {value} % of it ({low} to {high} %), so late and "
+            "early strums take turns."
+        )
+    return f"Of each error the next strum corrects about {value} % ({low} to {high} %)."
