@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+
 from strumclock.errors import Notice
 from strumclock.grid import Exercise, build_grid
 from strumclock.measure.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
@@ -60,10 +61,7 @@ def take(
     for slot, extra in (outliers or {}).items():
         error_ms[slot] += extra
     kept = np.array([i not in omit and not omit_all and (keep is None or i < keep) for i in range(n)], dtype=bool)
-    if keep is not None and not omit:
-        last = keep
-    else:
-        last = n
+    last = n if keep is None else keep
     on = np.flatnonzero(kept)
     timing = measure_timing(
         grid.slot_s[on] + error_ms[on] / 1e3,

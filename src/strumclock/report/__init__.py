@@ -3,7 +3,8 @@
 from strumclock.report.comparing import comparison, tuning_table
 from strumclock.report.outputs import write_json, write_outputs
 from strumclock.report.page import page, write_page
-from strumclock.report.plots import plot_beats, plot_offsets, plot_take, write_plot
+from strumclock.report.picture import plot_take, write_plot
+from strumclock.report.plots import plot_beats, plot_offsets
 from strumclock.report.schema import SCHEMA_ID, dumps, load_schema, plain, to_dict, to_json
 from strumclock.report.sentences import headline, lines
 from strumclock.report.sound import marked, write_sound

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from strumclock.report import words
 from strumclock.report.text import render
 
 if TYPE_CHECKING:
+    from strumclock.measure.comparison import Comparison
     from strumclock.tuning import OpenStrings
 
 
 def tuning_table(strings: OpenStrings) -> str:
-    """Cents of each open string against equal temperament and against the others, then what is worth saying."""
+    """Cents of each open string against equal temperament and the others, then what is worth saying."""
     from rich import box
     from rich.table import Table
 
@@ -33,6 +34,56 @@ def tuning_table(strings: OpenStrings) -> str:
     return "\n".join([render(grid), *said])
 
 
-def comparison(result: Any) -> str:
-    """Two takes beside each other: every figure, its difference, and whether the difference is larger than its uncertainty."""
-    return str(result)
+def comparison(result: Comparison) -> str:
+    """Two takes beside each other: every figure, the difference, and whether it is larger than its uncertainty."""
+    from rich import box
+    from rich.table import Table
+
+    head = [f"{letter}: {path or 'array'}{_at(bpm)}" for letter, path, bpm in _takes(result)]
+    if not result.same_exercise:
+        return "\n".join([*head, *(words.sentence(reason) for reason in dict.fromkeys(result.absent.values()))])
+    grid = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    for heading in ("", "A", "B", "B − A", "95 % interval", ""):
+        grid.add_column(heading, justify="right" if heading else "left", no_wrap=True)
+    for row in result.differences:
+        name, unit, signed = _NAMES.get(row.figure, (row.figure, "", True))
+        a, b = (words.number(e.value, like=0, sign=signed) for e in (row.a, row.b))
+        difference = f"{words.number(row.b_minus_a.value, like=0, sign=True)} {unit}".rstrip()
+        grid.add_row(
+            name,
+            a,
+            b,
+            difference,
+            words.interval(row.b_minus_a),
+            "a difference" if row.shown else "no clear difference",
+        )
+    said = []
+    apart = result.apart_ms
+    if apart is not None:
+        how = f"over the {words.count(result.n_places, 'place')} that both played"
+        if result.leads is None:
+            fits = words.between_sides(apart, late="after A", early="before A")
+            said.append(f"Neither leads clearly {how}: B may lie anywhere {fits}.")
+        else:
+            said.append(f"{result.leads} leads by {words.amount(apart.value)} {how}, {words.spread(apart)}.")
+    if result.spread_ms is not None:
+        scatter = words.amount(result.spread_ms.value)
+        said.append(f"The two scatter by {scatter} against each other, {words.spread(result.spread_ms)}.")
+    said += [words.sentence(reason) for reason in dict.fromkeys(result.absent.values())]
+    return "\n".join([*head, *([render(grid)] if result.differences else []), *said])
+
+
+_NAMES = {
+    "mean_offset_ms": ("Mean offset", "ms", True),
+    "jitter_ms": ("Jitter", "ms", False),
+    "jitter_within_ms": ("Jitter within", "ms", False),
+    "drift_ms_per_min": ("Drift", "ms/min", True),
+}
+
+
+def _takes(result: Comparison) -> tuple[tuple[str, str | None, float | None], ...]:
+    return ("A", result.path_a, result.bpm_a), ("B", result.path_b, result.bpm_b)
+
+
+def _at(bpm: float | None) -> str:
+    return f", {words.bpm(bpm)} bpm" if bpm is not None else ""

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from strumclock.report.page import write_page
-from strumclock.report.plots import write_plot
+from strumclock.report.picture import write_plot
 from strumclock.report.schema import dumps, to_dict
 from strumclock.report.sound import write_sound
 from strumclock.report.writing import write_text

@@ -1,4 +1,4 @@
-"""One self-contained web page of a take: the picture, the sentences, the figures. Opens from a mail, without a network."""
+"""One self-contained web page of a take: picture, sentences, figures. Opens from a mail, without a network."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from strumclock.report import words
-from strumclock.report.plots import plot_take, save
+from strumclock.report.drawing import save
+from strumclock.report.picture import plot_take
 from strumclock.report.sentences import headline, lines, title
 from strumclock.report.text import figures
 from strumclock.report.writing import write_text
@@ -33,7 +34,8 @@ EXPLAINED = (
 
 _STYLE = """
 :root { color-scheme: light; }
-body { margin: 0; background: #f3f4f6; color: #1d2733; font: 17px/1.5 system-ui, -apple-system, "Segoe UI", sans-serif; }
+body { margin: 0; background: #f3f4f6; color: #1d2733; }
+body { font: 17px/1.5 system-ui, -apple-system, "Segoe UI", sans-serif; }
 main { max-width: 60rem; margin: 0 auto; padding: 1.5rem 1.5rem 3rem; background: #fff; }
 h1 { font-size: 1.7rem; line-height: 1.2; margin: 0.4rem 0 0.2rem; }
 h2 { font-size: 1.15rem; margin: 2rem 0 0.5rem; }
@@ -50,7 +52,12 @@ td.figure, th.figure { text-align: right; font-variant-numeric: tabular-nums; wh
 tbody th { font-weight: 500; }
 footer { margin-top: 2rem; color: #4a5563; font-size: 0.9rem; overflow-wrap: anywhere; }
 @media (max-width: 40rem) { dl.said { grid-template-columns: 1fr; gap: 0 0; } dl.said dd { margin-bottom: 0.6rem; } }
-@media print { body { background: #fff; font-size: 11pt; } main { padding: 0; max-width: none; } h2 { break-after: avoid; } tr, figure { break-inside: avoid; } }
+@media print {
+  body { background: #fff; font-size: 11pt; }
+  main { padding: 0; max-width: none; }
+  h2 { break-after: avoid; }
+  tr, figure { break-inside: avoid; }
+}
 """
 
 
@@ -113,16 +120,15 @@ def _table(m: Measurement) -> list[str]:
     rows = figures(m)
     if not rows:
         return []
-    body = [
-        f'<tr><th scope="row">{escape(name)}</th><td class="figure">{escape(value)}</td><td class="figure">{escape(interval)}</td>'
-        f'<td class="figure">{escape(u)}</td><td>{escape(remark)}</td></tr>'
-        for name, value, interval, u, remark in rows
-    ]
+    body = []
+    for name, *cells, remark in rows:
+        figures_ = "".join(f'<td class="figure">{escape(cell)}</td>' for cell in cells)
+        body.append(f'<tr><th scope="row">{escape(name)}</th>{figures_}<td>{escape(remark)}</td></tr>')
+    heads = "".join(f'<th scope="col" class="figure">{head}</th>' for head in ("value", "95 % interval", "u"))
     return [
         "<h2>The figures</h2>",
         '<div class="wide"><table>',
-        '<thead><tr><th scope="col">figure</th><th scope="col" class="figure">value</th>'
-        '<th scope="col" class="figure">95 % interval</th><th scope="col" class="figure">u</th><th scope="col">remark</th></tr></thead>',
+        f'<thead><tr><th scope="col">figure</th>{heads}<th scope="col">remark</th></tr></thead>',
         "<tbody>",
         *body,
         "</tbody></table></div>",
@@ -136,9 +142,11 @@ def _alternative(m: Measurement) -> str:
     """What the picture shows, for those who cannot see it."""
     if m.timing is None:
         return f"The time since the strum before, for {words.count(len(m.strums), 'strum')}."
+    strums = words.count(m.timing.n, "strum")
     return (
-        f"Each of the {words.count(m.timing.n, 'strum')} on the pattern as a mark over the bars, higher where later, with the drift line and the "
-        f"tolerance; beside it the mean at each beat with its interval. {headline(m)}. The sentences and the table say the same."
+        f"{strums} on the pattern, each a mark over the bars, higher where later, with drift line and tolerance; "
+        f"beside it the mean at each beat with its interval. {headline(m)}. "
+        "The sentences and the table say the same."
     )
 
 

@@ -1,36 +1,38 @@
-"""Pictures of a take: every strum over the bars, the mean at each place of the beat, and both with the words.
+"""The two main plots of a take: every strum over the bars, and the mean at each place of the beat.
 
-Upwards is late. Marks and line styles differ, so that nothing rests on colour alone. The functions draw onto axes that the
-caller gives (or onto a new figure of their own) and never touch pyplot's state.
+Upwards is late. Marks and line styles differ, so that nothing rests on colour alone. The functions draw onto axes that
+the caller gives (or onto a new figure of their own) and never touch pyplot's state.
 """
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, BinaryIO
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.errors import OutputError
 from strumclock.report import words
-from strumclock.report.sentences import count_name, headline, lines, title
-from strumclock.report.writing import write_file
+from strumclock.report.drawing import (
+    ACCENT,
+    INK,
+    PALE,
+    SOFT,
+    WARM,
+    axes_or_new,
+    plain_axes,
+    say,
+)
+from strumclock.report.sentences import count_name
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
     from strumclock.measure import Measurement
-    from strumclock.timing import Estimate, Group
+    from strumclock.timing import Group
 
 Floats = NDArray[np.float64]
 
-INK, SOFT, PALE, ACCENT, WARM = "#1d2733", "#5b6673", "#d5dae0", "#1f5f99", "#a8480c"  # dark to light also in grey
-WIDTH_IN, HEIGHT_IN, DPI = 12.0, 7.2, 100
-FORMATS = ("png", "svg", "pdf")
 
 _MARKS = {
     "D": ("o", "full", "down"),
@@ -38,6 +40,8 @@ _MARKS = {
     "x": ("X", "full", "muted"),
     "?": ("o", "full", "strum"),
 }
+_MANY_BARS = 32  # bars from which only those that are named get a line
+_MOST_TICKS = 17
 _MANY = 150  # strums from which marks are drawn smaller
 _OUTLIER_SD = 3.5  # robust standard deviations beyond which a strum is drawn at the edge, with its figure
 _ROOM = 1.15  # of the tolerance that always fits the axis
@@ -55,7 +59,7 @@ class _Placed:
 
 
 def plot_offsets(measurement: Measurement, ax: Axes | None = None, *, legend: bool = True) -> Axes:
-    """Draw every strum over the bars: how late or early, the drift line with its band, the tolerance, what was left out.
+    """Draw every strum over the bars: how late or early, drift line and band, tolerance, what was left out.
 
     Parameters
     ----------
@@ -70,27 +74,23 @@ def plot_offsets(measurement: Measurement, ax: Axes | None = None, *, legend: bo
     -------
     Axes
     """
-    ax = _axes(ax, 8.0, 4.5)
+    ax = axes_or_new(ax, 8.0, 4.5)
     m, timing = measurement, measurement.timing
-    _plain_axes(ax)
+    plain_axes(ax)
     against_click = timing is not None and timing.offset_ms is not None
     zero = "the click" if against_click else "your own average"
     ax.set_ylabel(f"early ↓   ms from {zero}   late ↑", color=INK)
     ax.set_xlabel("bar", color=INK)
     placed = _placed(m)
     if timing is None or placed.x.size == 0:
-        _say(ax, "no strum on a place of the pattern" if timing is not None else "no grid: only strums were found")
-        ax.set_yticks([])
-        ax.set_xticks([])
-        return ax
+        return _draw_apart(ax, m) if timing is not None else say(ax, "no grid: only strums were found")
     tolerance = _tolerance_ms(m)
     low, high = _limits(placed, tolerance)
     first, last = _bars(m)
     ax.set_xlim(first - 0.15, last + 1.0)
-    for bar in range(first, last + 2):
+    ticks = _bar_ticks(first, last)
+    for bar in range(first, last + 2) if last - first < _MANY_BARS else ticks:
         ax.axvline(bar, color=PALE, lw=0.6, zorder=0)
-    for x in _change_places(m):
-        ax.axvline(x, color=SOFT, lw=0.9, ls=(0, (1, 2.5)), zorder=1)
     ax.axhline(0, color=INK, lw=1.1, zorder=1)
     if tolerance is not None:
         for sign in (-1, 1):
@@ -99,7 +99,7 @@ def plot_offsets(measurement: Measurement, ax: Axes | None = None, *, legend: bo
     _draw_strums(ax, m, placed, low, high)
     _draw_events(ax, m, placed, low, high)
     ax.set_ylim(low, high)
-    ax.set_xticks(*_bar_ticks(first, last))
+    ax.set_xticks(ticks, [str(bar) for bar in ticks])
     if legend:
         _draw_legend(ax, m, tolerance)
     return ax
@@ -110,17 +110,14 @@ def plot_beats(measurement: Measurement, ax: Axes | None = None) -> Axes:
 
     With a fitted grid these are differences from the mean of all places.
     """
-    ax = _axes(ax, 3.2, 4.5)
-    _plain_axes(ax)
+    ax = axes_or_new(ax, 3.2, 4.5)
+    plain_axes(ax)
     m, timing = measurement, measurement.timing
-    rows = _places(m)
+    rows = shown_places(m)
     contrasts = timing is not None and timing.offset_ms is None
     ax.set_xlabel(f"ms from {'your own average' if contrasts else 'the click'}\n← early   late →", color=INK)
     if not rows:
-        _say(ax, "no means: too few strums")
-        ax.set_xticks([])
-        ax.set_yticks([])
-        return ax
+        return say(ax, "no means: too few strums")
     heights = -np.arange(len(rows), dtype=float)
     split = sum(kind == "beat" for kind, *_ in rows)
     heights[split:] -= 0.6 if 0 < split < len(rows) else 0.0
@@ -154,107 +151,10 @@ def plot_beats(measurement: Measurement, ax: Axes | None = None) -> Axes:
     ends = [
         v for _, group, _ in rows if group.offset_ms is not None for v in (group.offset_ms.low, group.offset_ms.high)
     ]
-    reach = 1.1 * max([abs(v) for v in ends] or [1.0])
+    reach = 1.1 * max([abs(v) for v in ends] + [timing.audible_ms if timing is not None else 1.0])
     ax.set_xlim(-reach, reach)
     ax.grid(axis="x", color=PALE, lw=0.6)
     return ax
-
-
-def plot_take(measurement: Measurement, *, words_below: bool = True) -> Figure:
-    """Compose the picture that is sent to a student: headline, every strum, the beats, and the words.
-
-    Parameters
-    ----------
-    measurement : Measurement
-    words_below : bool
-        The sentences below the picture; without them it is for a place that has them already, such as the page.
-
-    Returns
-    -------
-    Figure
-        12 inches wide; save it with ``figure.savefig``.
-    """
-    from strumclock.report.panels import panels
-
-    extra = panels(measurement)
-    said = _under_picture(measurement) if words_below else []
-    words_in = 0.22 * len(said) + 0.35
-    height_in = HEIGHT_IN - 1.6 + words_in + (2.3 if extra else 0.0)
-    figure = _figure(WIDTH_IN, height_in)
-
-    def up(inches: float) -> float:
-        return inches / height_in
-
-    top = 1 - up(1.15)
-    figure.text(
-        0.03, 1 - up(0.22), _fit(headline(measurement), 78), fontsize=19, fontweight="bold", color=INK, va="top"
-    )
-    figure.text(0.03, 1 - up(0.66), _fit(title(measurement), 130), fontsize=11.5, color=SOFT, va="top")
-    bottom = up(words_in + (2.6 if extra else 0.0) + 1.05)
-    if measurement.timing is None:
-        _plot_free(measurement, figure.add_axes((0.075, bottom, 0.895, top - bottom)))
-    else:
-        plot_offsets(measurement, figure.add_axes((0.075, bottom, 0.60, top - bottom)))
-        plot_beats(measurement, figure.add_axes((0.775, bottom, 0.195, top - bottom)))
-    for i, draw in enumerate(extra):
-        width = 0.895 / len(extra)
-        draw(figure.add_axes((0.075 + i * width + 0.01, up(words_in + 0.75), width - 0.06, up(1.5))))
-    for i, line in enumerate(said):
-        figure.text(0.03, up(words_in - 0.08 - 0.22 * i), line, fontsize=11.5, color=INK, va="top")
-    return figure
-
-
-def write_plot(measurement: Measurement, path: str | os.PathLike[str]) -> Path:
-    """Write `plot_take`'s picture to a file, by its ending: png, svg or pdf.
-
-    Raises
-    ------
-    OutputError
-        For another ending, or where the file cannot be written.
-    """
-    ending = Path(path).suffix.lower().removeprefix(".")
-    if ending not in FORMATS:
-        raise OutputError(
-            f"a picture's name must end in .{', .'.join(FORMATS)}; got {os.fspath(path)!r}; change its ending"
-        )
-    return write_file(path, lambda temporary: save(plot_take(measurement), temporary, ending))
-
-
-def save(figure: Figure, to: Path | BinaryIO, ending: str) -> None:
-    """Save a figure so that the same take gives the same bytes."""
-    import matplotlib as mpl
-
-    undated = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(ending, {})
-    with mpl.rc_context({"svg.hashsalt": "strumclock", "svg.fonttype": "path"}):
-        figure.savefig(to, format=ending, dpi=DPI, metadata=undated)
-
-
-def _axes(ax: Axes | None, width_in: float, height_in: float) -> Axes:
-    if ax is not None:
-        return ax
-    figure = _figure(width_in, height_in)
-    return figure.add_axes((0.16, 0.2, 0.8, 0.74))
-
-
-def _figure(width_in: float, height_in: float) -> Figure:
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(width_in, height_in), dpi=DPI, facecolor="white")
-    FigureCanvasAgg(figure)
-    return figure
-
-
-def _plain_axes(ax: Axes) -> None:
-    for name in ("top", "right"):
-        ax.spines[name].set_visible(False)
-    for name in ("left", "bottom"):
-        ax.spines[name].set_color(SOFT)
-    ax.tick_params(colors=INK, labelsize=10)
-
-
-def _say(ax: Axes, text: str) -> None:
-    ax.text(0.5, 0.5, text, transform=ax.transAxes, ha="center", va="center", color=SOFT, fontsize=11)
 
 
 def _placed(m: Measurement) -> _Placed:
@@ -287,14 +187,12 @@ def _bars(m: Measurement) -> tuple[int, int]:
     return min(bars), max(bars)
 
 
-def _bar_ticks(first: int, last: int) -> tuple[list[int], list[str]]:
-    step = next(s for s in (1, 2, 4, 8, 16, 32, 64, 128, 256, 512, 1024, 10**9) if (last - first) / s <= 17)
-    ticks = [bar for bar in range(first, last + 1) if (bar - first) % step == 0]
-    return ticks, [str(bar) for bar in ticks]
-
-
-def _change_places(m: Measurement) -> list[float]:
-    return [_bar_place(m, s.bar, s.beat, s.part) for s in m.strums if s.at_change and s.slot is not None]
+def _bar_ticks(first: int, last: int) -> list[int]:
+    """Bars to name on the axis: every one, or every second, fourth, eighth …, as phrases go."""
+    step = 1
+    while (last - first) / step > _MOST_TICKS:
+        step *= 2
+    return list(range(first, last + 1, step))
 
 
 def _tolerance_ms(m: Measurement) -> float | None:
@@ -312,7 +210,22 @@ def _limits(placed: _Placed, tolerance: float | None) -> tuple[float, float]:
     low = min(float(inside.min()), placed.mean - room, 0.0)
     high = max(float(inside.max()), placed.mean + room, 0.0)
     margin = max(0.08 * (high - low), 1.0)
-    return low - 2.2 * margin, high + margin  # below is room for the marks of what was left out and added
+    return low - 2.6 * margin, high + margin  # below is room for the marks of what was left out and added
+
+
+def _draw_apart(ax: Axes, m: Measurement) -> Axes:
+    """No strum met the grid: places and strums in two rows over time, so that it can be seen how they lie apart."""
+    if not m.strums or not m.omitted:
+        return say(ax, "no strum on a place of the pattern")
+    places, strums = [o.time_s for o in m.omitted], [s.time_s for s in m.strums]
+    ax.plot(places, np.ones(len(places)), ls="", marker="|", ms=16, mew=1.6, color=INK)
+    ax.plot(strums, np.zeros(len(strums)), ls="", marker="+", ms=10, mew=1.8, color=ACCENT)
+    ax.set_yticks([0, 1], ["strums", "places of\nthe pattern"])
+    ax.set_ylim(-0.8, 1.8)
+    ax.set_ylabel("")
+    ax.set_xlabel("seconds in the recording", color=INK)
+    ax.grid(axis="x", color=PALE, lw=0.6)
+    return ax
 
 
 def _draw_drift(ax: Axes, m: Measurement, placed: _Placed) -> None:
@@ -354,7 +267,17 @@ def _draw_strums(ax: Axes, m: Measurement, placed: _Placed, low: float, high: fl
             zorder=3,
         )
     at = inside & change
-    ax.plot(placed.x[at], placed.y[at], ls="", marker="s", ms=size + 5, mfc="none", mec=INK, mew=0.9, zorder=3)
+    ax.plot(
+        placed.x[at],
+        placed.y[at],
+        ls="",
+        marker="s",
+        ms=size + (3 if placed.x.size > _MANY else 5),
+        mfc="none",
+        mec=INK,
+        mew=0.9,
+        zorder=3,
+    )
     for out, edge, marker, side in ((out_high, high - room, "^", -1), (out_low, low + 4 * room, "v", 1)):
         ax.plot(
             placed.x[out],
@@ -382,13 +305,13 @@ def _draw_strums(ax: Axes, m: Measurement, placed: _Placed, low: float, high: fl
 
 def _draw_events(ax: Axes, m: Measurement, placed: _Placed, low: float, high: float) -> None:
     """Marks just above the lower edge: what was left out and what was added."""
-    height = low + 0.025 * (high - low)
+    lower, upper = (low + share * (high - low) for share in (0.025, 0.075))
     omitted = [_bar_place(m, o.bar, o.beat, o.part) for o in m.omitted]
-    ax.plot(omitted, np.full(len(omitted), height), ls="", marker="x", ms=8, mec=INK, mew=1.8, zorder=4)
+    ax.plot(omitted, np.full(len(omitted), lower), ls="", marker="x", ms=7, mec=INK, mew=1.7, zorder=4)
     added_s = [s.time_s for s in m.strums if s.slot is None]
     if added_s and placed.x.size > 1:
         added = np.interp(added_s, placed.time_s, placed.x)
-        ax.plot(added, np.full(len(added), height), ls="", marker="+", ms=10, mec=INK, mew=1.8, zorder=4)
+        ax.plot(added, np.full(len(added), upper), ls="", marker="+", ms=9, mec=INK, mew=1.7, zorder=4)
 
 
 def _draw_legend(ax: Axes, m: Measurement, tolerance: float | None) -> None:
@@ -436,7 +359,8 @@ def _draw_legend(ax: Axes, m: Measurement, tolerance: float | None) -> None:
     )
 
 
-def _places(m: Measurement) -> list[tuple[str, Group, str]]:
+def shown_places(m: Measurement) -> list[tuple[str, Group, str]]:
+    """The beats and parts whose means are known: kind, figures, label."""
     timing, per_beat = m.timing, m.exercise.per_beat or 1
     if timing is None:
         return []
@@ -446,33 +370,3 @@ def _places(m: Measurement) -> list[tuple[str, Group, str]]:
             name = count_name(0, group.place, per_beat).removeprefix("0").strip()
             rows.append(("part", group, f"all “{name}”" if name else "on the beat"))
     return [row for row in rows if row[1].offset_ms is not None]
-
-
-def _plot_free(m: Measurement, ax: Axes) -> None:
-    """Strums in time, with the gap to the one before: what can be seen without a grid."""
-    _plain_axes(ax)
-    times = np.array([s.time_s for s in m.strums])
-    ax.set_xlabel("seconds in the recording", color=INK)
-    ax.set_ylabel("ms since the strum before", color=INK)
-    if times.size < 2:
-        _say(ax, "fewer than two strums")
-        return
-    ax.plot(times[1:], 1e3 * np.diff(times), ls="", marker="o", ms=4.5, mfc="white", mec=ACCENT, mew=1.2)
-    ax.set_ylim(bottom=0)
-    ax.grid(color=PALE, lw=0.6)
-
-
-def _under_picture(m: Measurement) -> list[str]:
-    """The sentences below the picture: every row of the summary that fits, wrapped."""
-    import textwrap
-
-    chosen = [line.text for line in lines(m) if line.topic in _TOPICS_BELOW]
-    wrapped = [piece for text in chosen for piece in textwrap.wrap(text, 135)]
-    return wrapped[:9]
-
-
-_TOPICS_BELOW = ("On the click", "Pace", "Where", "Chord changes", "Tempo", "Next", "Not known", "Strums")
-
-
-def _fit(text: str, characters: int) -> str:
-    return text if len(text) <= characters else text[: characters - 1].rstrip() + "…"

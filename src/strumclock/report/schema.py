@@ -1,8 +1,8 @@
 """The measurement as data for other programs: JSON of the schema ``strumclock.take/1``.
 
-The shape is fixed by ``take.schema.json`` beside this file (JSON Schema, draft 2020-12). Keys may be added; none changes
-its meaning within /1. Seconds and Hz, milliseconds for offsets; positive = late. Numbers are rounded far below what is
-measured: times to a microsecond, milliseconds to a thousandth, so that the file stays readable.
+The shape is fixed by ``take.schema.json`` beside this file (JSON Schema, draft 2020-12). Keys may be added; none
+changes its meaning within /1. Seconds and Hz, milliseconds for offsets; positive = late. Numbers are rounded far below
+what is measured: times to a microsecond, milliseconds to a thousandth, so that the file stays readable.
 """
 
 from __future__ import annotations
@@ -107,7 +107,7 @@ def load_schema() -> dict[str, Any]:
 
 
 def plain(value: object) -> Any:
-    """Any of the library's values (dataclass, array, tuple, mapping) as JSON's own types, rounded by the units in its keys.
+    """Any of the library's values (dataclass, array, tuple, mapping) as JSON's own types, rounded by its keys' units.
 
     Examples
     --------

@@ -1,8 +1,8 @@
 """What a take came to, sentence by sentence, in the words of a patient teacher.
 
-Each function answers one question and returns a sentence that is true of the figures it rests on, also at their edges:
-an interval that includes zero is "no clear lean", never "on the click"; what is too small to hear is said to be so; what
-cannot be known is said with its reason. Nothing scolds: late and early can be meant.
+Each function answers one question and returns a sentence that is true of the figures it rests on, also at their
+edges: a lean whose interval includes zero is no lean, and "on the click" only where the whole interval is less than
+ears can tell; what cannot be known is said with its reason. Nothing scolds: late and early can be meant.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import PurePath
 from typing import TYPE_CHECKING
 
-from strumclock.report import words
+from strumclock.report import makeup, words
 from strumclock.report.schema import absences
 
 if TYPE_CHECKING:
@@ -73,8 +73,8 @@ def lines(measurement: Measurement) -> tuple[Line, ...]:
         rows = [
             ("Strums", found(m)),
             ("Left aside", left_aside(m)),
-            ("Chord changes", changes(m)),
-            ("Pitch", tuning(m)),
+            ("Chord changes", makeup.changes(m)),
+            ("Pitch", makeup.tuning(m)),
         ]
     else:
         rows = [
@@ -84,10 +84,10 @@ def lines(measurement: Measurement) -> tuple[Line, ...]:
             ("Where", where(m)),
             ("Played", played(m)),
             ("Left the click", left_click(m)),
-            ("Chord changes", changes(m)),
-            ("Stroke", stroke(m)),
-            ("Correcting", correction(m)),
-            ("Pitch", tuning(m)),
+            ("Chord changes", makeup.changes(m)),
+            ("Stroke", makeup.stroke(m)),
+            ("Correcting", makeup.correction(m)),
+            ("Pitch", makeup.tuning(m)),
             ("Tempo", tempo(m)),
             ("Next", following(m)),
         ]
@@ -140,6 +140,8 @@ def headline(measurement: Measurement) -> str:
         ]
     if timing.jitter_ms is not None:
         parts.append(f"scatter {words.amount(timing.jitter_ms.value)}")
+    for finding in timing.named[:1] if timing.named and timing.named[0].kind != "drift" else ():
+        parts.append(f"{'later' if finding.contrast.value > 0 else 'earlier'} {place_in_words(finding, measurement)}")
     pace_word = _pace_word(measurement)
     text = ", ".join([*parts, pace_word] if pace_word else parts)
     return text[:1].upper() + text[1:]
@@ -150,13 +152,13 @@ def found(measurement: Measurement) -> str:
     strums = measurement.strums
     if not strums:
         return "No strums were found."
-    middle = sorted(strum.u_ms for strum in strums)[len(strums) // 2]
-    span = (
-        f"the first at {strums[0].time_s:.2f} s, the last at {strums[-1].time_s:.2f} s"
-        if len(strums) > 1
-        else f"at {strums[0].time_s:.2f} s"
+    middle = words.number(sorted(strum.u_ms for strum in strums)[len(strums) // 2])
+    if len(strums) == 1:
+        return f"1 strum, at {strums[0].time_s:.2f} s, known to ± {middle} ms (standard uncertainty)."
+    return (
+        f"{len(strums)} strums, the first at {strums[0].time_s:.2f} s, the last at {strums[-1].time_s:.2f} s; "
+        f"half of their times are known to ± {middle} ms or better (standard uncertainty)."
     )
-    return f"{words.count(len(strums), 'strum')}, {span}; half of their times are known to ± {words.number(middle)} ms or better (standard uncertainty)."
 
 
 def offset(measurement: Measurement) -> str:
@@ -210,7 +212,8 @@ def pace(measurement: Measurement) -> str:
     if drift.excludes(0):
         limit = "less than ears can tell" if small else "around the limit of what ears can tell"
         side = "ahead of" if drift.value < 0 else "behind"
-        return f"A drift {side} {reference} of {words.amount(drift.value)} a minute, {words.spread(drift)}: {in_all}, {limit}."
+        by = f"{words.amount(drift.value)} a minute, {words.spread(drift)}"
+        return f"A drift {side} {reference} of {by}: {in_all}, {limit}."
     if small:
         return f"You kept pace with {reference}: any drift over the take is less than ears can tell."
     low, high = (words.side(end * minutes, late="behind", early="ahead") for end in (drift.low, drift.high))
@@ -306,7 +309,7 @@ def following(measurement: Measurement) -> str:
         elif words.bpm(bpm) == words.bpm(advised):
             said.append(f"Stay at {words.bpm(advised)} bpm.")
         else:
-            said.append(f"Next time try {at}." if advised > bpm else f"Take it down to {at}.")
+            said.append(f"Next tempo: {at}." if advised > bpm else f"Take it down to {at}.")
         if held is not None and held.subdivide:
             said.append("Let the click sound between the beats too.")
     said.append(to_try(measurement))
@@ -322,7 +325,8 @@ def to_try(measurement: Measurement) -> str:
     if timing.n == 0:
         return ""
     if m.left_click:
-        return f"Listen once to the recording around {words.clock(m.left_click[0].start_s)}, where you and the click part, then play just that place."
+        place = words.clock(m.left_click[0].start_s)
+        return f"Listen once to the recording around {place}, where you and the click part, then play just that place."
     if m.omitted and len(m.omitted) > _OMITTED_SHARE * slots:
         return "Keep the strumming hand moving through every stroke, even where the chord is not ready."
     late = m.changes.lateness_ms if m.changes is not None else None
@@ -332,11 +336,11 @@ def to_try(measurement: Measurement) -> str:
         return f"Try {which} alone and slowly, the strumming hand never waiting."
     if any(finding.kind == "change" for finding in timing.named):
         return "Try the chord changes alone and slowly, the strumming hand never waiting."
+    if _pace_word(m):
+        return "Let your foot go with the click, and the hand with the foot."
     places = [finding for finding in timing.named if finding.kind in ("beat", "part")]
     if places:
         return f"Count aloud and listen only to the strum {place_in_words(places[0], m)}."
-    if _pace_word(m):
-        return "Let your foot go with the click, and the hand with the foot."
     if m.held is not None and m.held.held is False:
         return (
             "Mute the strings and strum the pattern with the click until the hand swings evenly, then add the chords."
@@ -369,65 +373,6 @@ def inferred(measurement: Measurement) -> str:
     """What was found out from the recording instead of being told."""
     names = [_TOLD.get(name, name) for name in measurement.inferred]
     return words.sentence(f"{words.listed(names)}: found from the recording") if names else ""
-
-
-def changes(measurement: Measurement) -> str:
-    """What chord changes cost."""
-    told = measurement.changes
-    if told is None:
-        return ""
-    n = len(told.changes)
-    said = [words.count(n, "chord change")]
-    rate = told.changes_per_minute
-    if rate is not None:
-        said[0] += f", {words.number(rate.value)} a minute"
-    late = told.lateness_ms
-    if late is not None:
-        if not late.excludes(0):
-            said.append(
-                f"strums at changes are neither clearly later nor earlier than the others ({words.between_sides(late, late='later', early='earlier')})"
-            )
-        else:
-            said.append(
-                f"strums at changes fall {words.side(late.value, late='later', early='earlier')} than the others, {words.spread(late)}"
-            )
-    pair = told.costliest
-    if pair is not None:
-        said.append(
-            f"from {pair.from_chord} to {pair.to_chord} comes latest "
-            f"({words.side(pair.late_ms.value, late='later', early='earlier')} over {words.count(pair.n, 'change')}, {words.between_sides(pair.late_ms, late='later', early='earlier')})"
-        )
-    lost = sum(change.lost for change in told.changes)
-    if lost:
-        said.append(f"{words.count(lost, 'strum')} left out around them")
-    return words.sentence("; ".join(said))
-
-
-def tuning(measurement: Measurement) -> str:
-    """The whole guitar's pitch, reported without judgement."""
-    told = measurement.tuning
-    if told is None:
-        return ""
-    cents = told.cents
-    where_ = (
-        f"{words.side(cents.value, late='above', early='below', unit='cents')}" if cents.excludes(0) else "level with"
-    )
-    reference = f"equal temperament at A = {told.a4_hz:g} Hz"
-    if cents.excludes(0):
-        return f"The guitar sounds {where_} {reference}, {words.spread(cents, 'cents')}; whole semitones, as with a capo, are not heard."
-    return f"The guitar sounds at the pitch of {reference} as far as this take tells ({words.between_sides(cents, late='above', early='below', unit='cents')})."
-
-
-def stroke(measurement: Measurement) -> str:
-    """The stroke itself."""
-    del measurement
-    return ""
-
-
-def correction(measurement: Measurement) -> str:
-    """How errors travel from strum to strum."""
-    del measurement
-    return ""
 
 
 def count_name(beat: int, part: int, per_beat: int) -> str:
@@ -466,7 +411,7 @@ def place_in_words(finding: Finding, measurement: Measurement) -> str:
 
 
 def _pace_word(measurement: Measurement) -> str:
-    """``"falling behind"`` or ``"pulling ahead"`` where timing found a drift beyond chance and hearing, else nothing."""
+    """``"falling behind"`` or ``"pulling ahead"`` where there is a drift beyond chance and hearing, else nothing."""
     timing = measurement.timing
     found_ = [finding.direction for finding in timing.named if finding.kind == "drift"] if timing is not None else []
     return found_[0] if found_ else ""

@@ -1,8 +1,8 @@
 """The take to listen to: the recording on the left, a short tone where each strum belongs on the right.
 
-With headphones, or with the balance turned, a student hears early and late: a strum that comes before its tone is early.
-The tones stand at the places of the pattern (higher on a bar's first beat), also where a strum was left out. The level is
-bounded: the recording is only ever turned down, and the tones stay below `TONE_PEAK`.
+With headphones, or with the balance turned, a student hears early and late: a strum that comes before its tone is
+early. The tones stand at the places of the pattern (higher on a bar's first beat), also where a strum was left out. The
+level is bounded: the recording is only ever turned down, and the tones stay below `TONE_PEAK`.
 """
 
 from __future__ import annotations

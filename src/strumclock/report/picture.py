@@ -1,0 +1,124 @@
+"""The picture that is sent to a student: headline, every strum, the means, what they are made of, and the words."""
+
+from __future__ import annotations
+
+import os
+import textwrap
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from strumclock.errors import OutputError
+from strumclock.report.drawing import ACCENT, INK, PALE, SOFT, new_figure, plain_axes, save, say, title_of
+from strumclock.report.panels import panels
+from strumclock.report.plots import plot_beats, plot_offsets, shown_places
+from strumclock.report.sentences import headline, lines, title
+from strumclock.report.writing import write_file
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from strumclock.measure import Measurement
+
+FORMATS = ("png", "svg", "pdf")
+WIDTH_IN = 12.0
+_PLOTS_IN = 3.4  # height of the two main plots
+_PANELS_IN = 1.5  # height of the panels below them
+_LINE_IN = 0.22  # from one line of words to the next
+_MOST_LINES = 14  # of words below the picture
+_WRAP, _HEADLINE_WRAP = 130, 76  # characters that fit the width
+_GUTTER = 0.1  # of the width, between panels: room for the labels on their left
+_NOT_BELOW = ("Stroke", "Correcting", "Pitch", "Not told", "Note", "Left aside")  # they are in the summary
+
+
+def plot_take(measurement: Measurement, *, words_below: bool = True) -> Figure:
+    """Compose the picture that is sent to a student: headline, every strum, the beats, and the words.
+
+    Parameters
+    ----------
+    measurement : Measurement
+    words_below : bool
+        The sentences below the picture; without them it is for a place that has them already, such as the page.
+
+    Returns
+    -------
+    Figure
+        12 inches wide; save it with ``figure.savefig``.
+    """
+    m = measurement
+    extra, said = panels(m), _below(m) if words_below else []
+    head = [*_wrapped(headline(m), _HEADLINE_WRAP, 2), *_wrapped(title(m), _WRAP, 2)]
+    heads_in = 0.62 + 0.3 * len(head)
+    panels_in = _PANELS_IN + 1.25 if extra else 0.0
+    height_in = heads_in + _PLOTS_IN + 1.15 + panels_in + _LINE_IN * len(said) + 0.2
+    figure = new_figure(WIDTH_IN, height_in)
+
+    def axes(left: float, width: float, top_in: float, tall_in: float) -> Axes:
+        return figure.add_axes((left, 1 - (top_in + tall_in) / height_in, width, tall_in / height_in))
+
+    def write(lines_: list[str], top_in: float, step_in: float, **font: Any) -> None:
+        for i, line in enumerate(lines_):
+            figure.text(0.03, 1 - (top_in + i * step_in) / height_in, line, va="top", **font)
+
+    big = len(_wrapped(headline(m), _HEADLINE_WRAP, 2))
+    write(head[:big], 0.22, 0.36, fontsize=19, fontweight="bold", color=INK)
+    write(head[big:], 0.30 + 0.36 * big, 0.24, fontsize=11.5, color=SOFT)
+    if m.timing is None:
+        _plot_gaps(m, axes(0.075, 0.895, heads_in, _PLOTS_IN))
+    else:
+        means = bool(shown_places(m))
+        title_of(plot_offsets(m, axes(0.075, 0.60 if means else 0.895, heads_in, _PLOTS_IN)), "Every strum")
+        if means:
+            title_of(plot_beats(m, axes(0.775, 0.195, heads_in, _PLOTS_IN)), "Means and 95 % intervals")
+    panels_top_in = heads_in + _PLOTS_IN + 1.5
+    for i, draw in enumerate(extra):
+        width = (0.895 + _GUTTER) / len(extra) - _GUTTER
+        draw(axes(0.075 + i * (width + _GUTTER), width, panels_top_in, _PANELS_IN))
+    write(said, heads_in + _PLOTS_IN + 1.15 + panels_in, _LINE_IN, fontsize=11.5, color=INK)
+    return figure
+
+
+def write_plot(measurement: Measurement, path: str | os.PathLike[str]) -> Path:
+    """Write `plot_take`'s picture to a file, by its ending: png, svg or pdf.
+
+    Raises
+    ------
+    OutputError
+        For another ending, or where the file cannot be written.
+    """
+    ending = Path(path).suffix.lower().removeprefix(".")
+    if ending not in FORMATS:
+        raise OutputError(
+            f"a picture's name must end in .{', .'.join(FORMATS)}; got {os.fspath(path)!r}; change its ending"
+        )
+    return write_file(path, lambda temporary: save(plot_take(measurement), temporary, ending))
+
+
+def _plot_gaps(m: Measurement, ax: Axes) -> None:
+    """Strums in time, with the gap to the one before: what can be seen without a grid."""
+    plain_axes(ax)
+    times = np.array([s.time_s for s in m.strums])
+    ax.set_xlabel("seconds in the recording", color=INK)
+    ax.set_ylabel("ms since the strum before", color=INK)
+    if times.size < 2:
+        say(ax, "fewer than two strums")
+        return
+    ax.plot(times[1:], 1e3 * np.diff(times), ls="", marker="o", ms=4.5, mfc="white", mec=ACCENT, mew=1.2)
+    ax.set_ylim(0, 1.1e3 * float(np.diff(times).max()))
+    ax.grid(color=PALE, lw=0.6)
+
+
+def _below(m: Measurement) -> list[str]:
+    """The sentences below the picture, wrapped to its width."""
+    return [
+        piece
+        for line in lines(m)
+        if line.topic not in _NOT_BELOW
+        for piece in _wrapped(line.text, _WRAP, _MOST_LINES, indent="    ")
+    ][:_MOST_LINES]
+
+
+def _wrapped(text: str, characters: int, at_most: int, indent: str = "") -> list[str]:
+    return textwrap.wrap(text, characters, max_lines=at_most, placeholder=" …", subsequent_indent=indent)
