@@ -165,7 +165,8 @@ def take_columns(measurement: Json) -> dict[str, Any]:
     exercise, timing, held = measurement["exercise"], measurement["timing"], measurement["held"]
     bpm = exercise.get("bpm")
     n = timing["n"] if timing else None
-    inside = [s for s in measurement["strums"] if s.get("slot") is None]
+    share = timing["within_tolerance"]["share"] if timing else None
+    added = [s for s in measurement["strums"] if s.get("slot") is None]
     return {
         "bpm": bpm,
         "beats_per_change": exercise.get("beats_per_change"),
@@ -174,10 +175,11 @@ def take_columns(measurement: Json) -> dict[str, Any]:
         "duration_s": measurement["take"]["duration_s"],
         "slots": n + len(measurement["omitted"]) if n is not None else None,
         "played": n,
-        "added": len(inside) if timing else None,
+        "added": len(added) if timing else None,
         "tolerance_ms": timing["within_tolerance"]["tolerance_ms"] if timing else None,
+        "even_share": share["value"] if share else None,
         "held": held["held"] if held else None,
-        "failed": " ".join(held["failed"]) or None if held else None,
+        "failed": "; ".join(held["failed"]) or None if held else None,
         "next_bpm": held["next_bpm"] if held else None,
         "warnings": " ".join(sorted({w["code"] for w in measurement["warnings"]})) or None,
         "detail": pack({key: value for key, value in measurement.items() if key != "strums"}),

@@ -88,6 +88,7 @@ takes = Table(
     Column("played", Integer),
     Column("added", Integer),
     Column("tolerance_ms", Float),
+    Column("even_share", Float),
     Column("held", Boolean),
     Column("failed", Text),
     Column("next_bpm", Float),

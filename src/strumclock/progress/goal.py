@@ -1,0 +1,83 @@
+"""When will the goal be reached?  A range of weeks, or the reason why that cannot be told yet."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from strumclock.progress.trend import Slope
+
+LONGEST_OUTLOOK_WEEKS = 52.0
+OUTLOOK_PER_WEEK_SEEN = 3.0
+"""No range ends later than this many times the weeks seen: a line is not trusted further."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlook:
+    """A goal, and how far it is.
+
+    Attributes
+    ----------
+    bpm : float
+        The tempo wanted.
+    by : date or None
+        Wanted by when.
+    reached_in : date or None
+        Monday of the first week that held it.
+    earliest, latest : date or None
+        Mondays between which the present rate leads there; None where that cannot be told.
+    reason : str
+        Why not; empty where it can.
+    """
+
+    bpm: float
+    by: date | None
+    reached_in: date | None = None
+    earliest: date | None = None
+    latest: date | None = None
+    reason: str = ""
+
+
+def outlook(
+    bpm: float,
+    *,
+    by: date | None,
+    held: list[tuple[date, float]],
+    slope: Slope | None,
+    stuck: bool,
+) -> Outlook:
+    """How far a goal is.
+
+    Parameters
+    ----------
+    held : list of (Monday, bpm)
+        Weeks that held a tempo, in order.
+    slope : Slope or None
+        Of `held`, in bpm a week since the first of the weeks in it; None where there are too few.
+    stuck : bool
+        Whether a plateau was found: then the rate before it says nothing.
+    """
+    for monday, tempo in held:
+        if tempo >= bpm:
+            return Outlook(bpm=bpm, by=by, reached_in=monday)
+    if not held:
+        return Outlook(bpm=bpm, by=by, reason="no tempo was held for a week yet")
+    if stuck:
+        return Outlook(bpm=bpm, by=by, reason="the tempo has not risen lately")
+    if slope is None or slope.low is None or slope.high is None:
+        return Outlook(bpm=bpm, by=by, reason="too early to tell: it takes six weeks that hold a tempo")
+    if slope.low <= 0:
+        return Outlook(bpm=bpm, by=by, reason="too early to tell: the rate is not sure to be above zero")
+    last, tempo = held[-1]
+    seen = (last - held[0][0]).days / 7
+    missing = bpm - tempo
+    earliest, latest = missing / slope.high, missing / slope.low
+    if latest > min(LONGEST_OUTLOOK_WEEKS, OUTLOOK_PER_WEEK_SEEN * seen):
+        return Outlook(bpm=bpm, by=by, reason="too early to tell: the goal is further away than the weeks seen can say")
+    return Outlook(
+        bpm=bpm,
+        by=by,
+        earliest=last + timedelta(weeks=max(1, math.floor(earliest))),
+        latest=last + timedelta(weeks=max(1, math.ceil(latest))),
+    )
