@@ -1,4 +1,4 @@
-"""One student's weeks of one exercise: what is held, whether it rises, whether that is more than luck, what comes next."""
+"""One student's weeks of one exercise: what is held, whether it rises by more than luck, what comes next."""
 
 from __future__ import annotations
 

@@ -2,11 +2,11 @@
 
 Three things must come together, over eight weeks or more: the line flattens more than a straight line with such noise
 does one time in twenty; after the break little is left of the slope before it; and every place of the break that the
-weeks allow leaves a slope that is, with 95 % confidence, less than half a percent of the tempo a week. The last is
-what protects a player who climbs slowly. Among simulated climbers who gain one percent a week or more (with gaps, in steps
-of five or by the standard's next tempo, with week-to-week and take-to-take luck) at most 5 % are called stuck; of plateaus
-with that much luck a tenth is recognised after ten weeks and more than half after twenty: see
-``tests/test_progress_plateau.py``.
+weeks allow leaves a slope that is, with 95 % confidence, less than half a percent of the tempo a week. The last
+protects a player who climbs slowly. Among simulated climbers who gain one percent a week or more (with gaps, in steps
+of five or by the standard's next tempo, with luck from week to week and take to take) at most 5 % are called stuck.
+The price: of plateaus with that much luck a tenth is recognised after ten weeks and about half after twenty. Both are
+measured in ``tests/test_progress_plateau.py``.
 """
 
 from __future__ import annotations

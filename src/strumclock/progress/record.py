@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 SILENT_DAYS = 14  # two weekly lessons without a recording
 UNSURE_TAKES = 8  # the takes that are looked at: about a month's
 UNSURE_SHARE = 0.5
-HARMLESS = frozenset({"tempo-inferred", "pattern-inferred", "inferred"})
+DOUBTS = frozenset({"clipped", "truncated", "gaps", "poor-fit", "few-strums", "click-fades", "tempo-differs"})
+"""Warnings that say the measurement is less sure; the others say what was inferred or what the player did."""
 NEEDS = ("stuck", "falling", "silent", "unsure", "fine")
 CHUNK = 500
 _JITTER, _OFFSET = "timing.jitter_ms", "timing.mean_offset_ms"
@@ -223,7 +224,7 @@ def _doubts_of(row: Any) -> list[str]:
         return []
     if row.status == "failed":
         return ["could not be measured"]
-    codes = [code for code in (row.warnings or "").split() if code not in HARMLESS]
+    codes = [code for code in (row.warnings or "").split() if code in DOUBTS]
     if row.anchor == "fitted":
         codes.append("no click heard")
     if row.held is None:

@@ -1,7 +1,7 @@
 """Is it rising?  The slope of a short, gappy series by Theil and Sen, and the test of Mann and Kendall.
 
-Both count pairs and so are not led by one lucky week. For few weeks the distribution of Kendall's S is counted out exactly,
-ties included; the normal approximation takes over where the two agree.
+Both count pairs and so are not led by one lucky week. For few weeks the distribution of Kendall's S is counted out
+exactly, ties included; the normal approximation takes over where the two agree.
 
 References
 ----------
@@ -137,7 +137,7 @@ def _exact_p(ties: tuple[int, ...], s: int) -> float:
 
 
 def theil_sen(x: Sequence[float], y: Sequence[float], *, confidence: float = 0.95) -> Slope:
-    """The median slope of all pairs, with the interval that Kendall's S allows (normal approximation, rounded outwards).
+    """The median slope of all pairs, with the interval that Kendall's S allows (normal, rounded outwards).
 
     Parameters
     ----------
