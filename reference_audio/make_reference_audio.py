@@ -43,7 +43,7 @@ TAKES = (
         player_name="Ilse",
         shows="Even playing, a little early, the metronome standing beside the guitar.",
         exercise=Exercise(
-            name="four to the bar", bpm=80, meter="4/4", per_beat=1, pattern="DDDD", count_in=1, bars=8,
+            name="four to the bar", bpm=84, meter="4/4", per_beat=1, pattern="DDDD", count_in=1, bars=8,
             chords=("A", "D", "E", "D"),
         ),
         player=Player(offset_ms=-9, timekeeper_ms=6, motor_ms=3),

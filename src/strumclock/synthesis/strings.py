@@ -85,10 +85,10 @@ STEEL = Guitar(
 
 NYLON = Guitar(
     name="nylon",
-    decay_per_s=(1.6, 2.4, 0.6),
+    decay_per_s=(1.3, 1.1, 0.3),
     inharmonicity=(6e-5, 5e-5, 5e-5, 1.6e-4, 1.0e-4, 7e-5),
     pick_place=0.22,
-    edge_hz=(1800.0, 4200.0),
+    edge_hz=(1500.0, 3600.0),
     body=((95.0, 12.0, 0.4), (180.0, 14.0, 0.7), (240.0, 14.0, 0.4), (404.0, 18.0, 0.4)),
     body_seed=202,
     body_direct=0.3,

@@ -104,7 +104,8 @@ def _add(out: Samples, x: Samples, start: int, gain: float, *, until: int, fade:
         return
     hold = max(until, a)
     out[a:hold] += np.float32(gain) * x[a - start : hold - start]
-    ramp = (1 - (np.arange(hold, end) - until) / max(fade, 1)).astype(np.float32) * np.float32(gain)
+    done = (np.arange(hold, end) - until) / max(fade, 1)
+    ramp = ((0.5 + 0.5 * np.cos(np.pi * done)) * gain).astype(np.float32)
     out[hold:end] += ramp * x[hold - start : end - start]
 
 
