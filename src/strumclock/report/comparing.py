@@ -24,9 +24,9 @@ def tuning_table(strings: OpenStrings) -> str:
         grid.add_row(
             row.string,
             f"{row.frequency_hz:.2f}",
-            words.number(row.cents.value, like=0, sign=True),
+            words.fixed(row.cents.value, 1, sign=True),
             words.interval(row.cents),
-            words.number(row.relative_cents, like=0, sign=True),
+            words.fixed(row.relative_cents, 1, sign=True),
         )
     said = [words.sentence(notice.message) for notice in strings.warnings]
     if strings.missing:
@@ -47,8 +47,8 @@ def comparison(result: Comparison) -> str:
         grid.add_column(heading, justify="right" if heading else "left", no_wrap=True)
     for row in result.differences:
         name, unit, signed = _NAMES.get(row.figure, (row.figure, "", True))
-        a, b = (words.number(e.value, like=0, sign=signed) for e in (row.a, row.b))
-        difference = f"{words.number(row.b_minus_a.value, like=0, sign=True)} {unit}".rstrip()
+        a, b = (words.fixed(e.value, 1, sign=signed) for e in (row.a, row.b))
+        difference = f"{words.fixed(row.b_minus_a.value, 1, sign=True)} {unit}".rstrip()
         grid.add_row(
             name,
             a,

@@ -59,8 +59,7 @@ def stroke(measurement: Measurement) -> str:
 
 def correction(measurement: Measurement) -> str:
     """How errors travel from strum to strum."""
-    del measurement
-    return ""
+    return measurement.correction.sentence if measurement.correction is not None else ""
 
 
 def _later(value_ms: float) -> str:

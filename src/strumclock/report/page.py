@@ -12,7 +12,7 @@ from strumclock.report import words
 from strumclock.report.drawing import save
 from strumclock.report.picture import plot_take
 from strumclock.report.sentences import headline, lines, title
-from strumclock.report.text import figures
+from strumclock.report.text import figures, noted
 from strumclock.report.writing import write_text
 
 if TYPE_CHECKING:
@@ -117,7 +117,7 @@ def _section(heading: str, items: list[str]) -> list[str]:
 
 
 def _table(m: Measurement) -> list[str]:
-    rows = figures(m)
+    rows, notes = noted(figures(m))
     if not rows:
         return []
     body = []
@@ -132,6 +132,7 @@ def _table(m: Measurement) -> list[str]:
         "<tbody>",
         *body,
         "</tbody></table></div>",
+        *(f"<p>{escape(note)}</p>" for note in notes),
         "<ul>",
         *(f"<li><strong>{escape(word)}</strong>: {escape(meaning)}</li>" for word, meaning in EXPLAINED),
         "</ul>",
@@ -154,7 +155,7 @@ def _picture(m: Measurement) -> str:
     import base64
 
     stream = io.BytesIO()
-    save(plot_take(m, words_below=False), stream, "svg")
+    save(plot_take(m, with_words=False), stream, "svg")
     return f"data:image/svg+xml;base64,{base64.b64encode(stream.getvalue()).decode('ascii')}"
 
 

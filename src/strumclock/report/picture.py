@@ -33,14 +33,14 @@ _GUTTER = 0.1  # of the width, between panels: room for the labels on their left
 _NOT_BELOW = ("Stroke", "Correcting", "Pitch", "Not told", "Note", "Left aside")  # they are in the summary
 
 
-def plot_take(measurement: Measurement, *, words_below: bool = True) -> Figure:
+def plot_take(measurement: Measurement, *, with_words: bool = True) -> Figure:
     """Compose the picture that is sent to a student: headline, every strum, the beats, and the words.
 
     Parameters
     ----------
     measurement : Measurement
-    words_below : bool
-        The sentences below the picture; without them it is for a place that has them already, such as the page.
+    with_words : bool
+        Headline and sentences too; without them it is for a place that has them already, such as the page.
 
     Returns
     -------
@@ -48,11 +48,12 @@ def plot_take(measurement: Measurement, *, words_below: bool = True) -> Figure:
         12 inches wide; save it with ``figure.savefig``.
     """
     m = measurement
-    extra, said = panels(m), _below(m) if words_below else []
-    head = [*_wrapped(headline(m), _HEADLINE_WRAP, 2), *_wrapped(title(m), _WRAP, 2)]
-    heads_in = 0.62 + 0.3 * len(head)
-    panels_in = _PANELS_IN + 1.25 if extra else 0.0
-    height_in = heads_in + _PLOTS_IN + 1.15 + panels_in + _LINE_IN * len(said) + 0.2
+    extra, said = panels(m), _below(m) if with_words else []
+    head = _wrapped(headline(m), _HEADLINE_WRAP, 2) if with_words else []
+    subtitle = _wrapped(title(m), _WRAP, 2) if with_words else []
+    heads_in = 0.4 + 0.36 * len(head) + 0.26 * len(subtitle)
+    panels_in = _PANELS_IN + 1.15 if extra else 0.0
+    height_in = heads_in + _PLOTS_IN + 1.05 + panels_in + _LINE_IN * len(said) + (0.2 if said else 0.0)
     figure = new_figure(WIDTH_IN, height_in)
 
     def axes(left: float, width: float, top_in: float, tall_in: float) -> Axes:
@@ -62,9 +63,8 @@ def plot_take(measurement: Measurement, *, words_below: bool = True) -> Figure:
         for i, line in enumerate(lines_):
             figure.text(0.03, 1 - (top_in + i * step_in) / height_in, line, va="top", **font)
 
-    big = len(_wrapped(headline(m), _HEADLINE_WRAP, 2))
-    write(head[:big], 0.22, 0.36, fontsize=19, fontweight="bold", color=INK)
-    write(head[big:], 0.30 + 0.36 * big, 0.24, fontsize=11.5, color=SOFT)
+    write(head, 0.22, 0.36, fontsize=19, fontweight="bold", color=INK)
+    write(subtitle, 0.28 + 0.36 * len(head), 0.24, fontsize=11.5, color=SOFT)
     if m.timing is None:
         _plot_gaps(m, axes(0.075, 0.895, heads_in, _PLOTS_IN))
     else:
@@ -76,7 +76,7 @@ def plot_take(measurement: Measurement, *, words_below: bool = True) -> Figure:
     for i, draw in enumerate(extra):
         width = (0.895 + _GUTTER) / len(extra) - _GUTTER
         draw(axes(0.075 + i * (width + _GUTTER), width, panels_top_in, _PANELS_IN))
-    write(said, heads_in + _PLOTS_IN + 1.15 + panels_in, _LINE_IN, fontsize=11.5, color=INK)
+    write(said, height_in - _LINE_IN * len(said) - 0.15, _LINE_IN, fontsize=11.5, color=INK)
     return figure
 
 
@@ -112,12 +112,8 @@ def _plot_gaps(m: Measurement, ax: Axes) -> None:
 
 def _below(m: Measurement) -> list[str]:
     """The sentences below the picture, wrapped to its width."""
-    return [
-        piece
-        for line in lines(m)
-        if line.topic not in _NOT_BELOW
-        for piece in _wrapped(line.text, _WRAP, _MOST_LINES, indent="    ")
-    ][:_MOST_LINES]
+    below = [line.text for line in lines(m) if line.topic not in _NOT_BELOW]
+    return [piece for text in below for piece in _wrapped(text, _WRAP, _MOST_LINES, indent="    ")][:_MOST_LINES]
 
 
 def _wrapped(text: str, characters: int, at_most: int, indent: str = "") -> list[str]:

@@ -220,7 +220,7 @@ def _draw_apart(ax: Axes, m: Measurement) -> Axes:
     places, strums = [o.time_s for o in m.omitted], [s.time_s for s in m.strums]
     ax.plot(places, np.ones(len(places)), ls="", marker="|", ms=16, mew=1.6, color=INK)
     ax.plot(strums, np.zeros(len(strums)), ls="", marker="+", ms=10, mew=1.8, color=ACCENT)
-    ax.set_yticks([0, 1], ["strums", "places of\nthe pattern"])
+    ax.set_yticks([0, 1], ["strums", "places"])
     ax.set_ylim(-0.8, 1.8)
     ax.set_ylabel("")
     ax.set_xlabel("seconds in the recording", color=INK)

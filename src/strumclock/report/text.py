@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from strumclock.measure import Measurement
     from strumclock.timing import Estimate
 
+Row = tuple[str, str, str, str, str]  # name, value with unit, 95 % interval, standard uncertainty, remark
+ABSENT = "–"
 WIDTH = 100  # characters: fits a terminal and a mail
 
 
@@ -46,30 +48,25 @@ def _in_columns(rows: Iterable[tuple[str, str]], width: int) -> Iterator[str]:
             yield f"{(head if i == 0 else ''):<{left}}{piece}".rstrip()
 
 
-def figures(measurement: Measurement) -> list[tuple[str, str, str, str, str]]:
+def figures(measurement: Measurement) -> list[Row]:
     """Every figure of the take as text: name, value with unit, 95 % interval, standard uncertainty, remark.
 
     What is absent has a dash and its reason.
     """
     m, timing = measurement, measurement.timing
     absent = absences(m)
-    rows: list[tuple[str, str, str, str, str]] = []
+    rows: list[Row] = []
 
     def add(name: str, estimate: Estimate | None, unit: str, path: str, remark: str = "") -> None:
         if estimate is None:
             if path in absent:
-                rows.append((name, "–", "", "", absent[path]))
+                rows.append((name, ABSENT, "", "", absent[path]))
             return
-        signed = unit not in ("bpm", "%") and name not in _UNSIGNED
-        rows.append(
-            (
-                name,
-                f"{words.number(estimate.value, like=0, sign=signed)} {unit}".rstrip(),
-                words.interval(estimate, signed=signed),
-                words.number(estimate.u, like=0) if estimate.u >= 0.05 else "< 0.1",
-                remark,
-            )
-        )
+        signed, decimals = name not in _UNSIGNED, _DECIMALS.get(unit, 2)
+        value = f"{words.fixed(estimate.value, decimals, sign=signed)} {unit}".rstrip()
+        least = 10**-decimals
+        u = words.fixed(estimate.u, decimals) if estimate.u >= least / 2 else f"< {words.fixed(least, decimals)}"
+        rows.append((name, value, words.interval(estimate, signed=signed, decimals=decimals), u, remark))
 
     if m.grid is not None:
         add("Click heard", m.grid.bpm_heard, "bpm", "grid.bpm_heard", f"{m.grid.clicks_heard} clicks")
@@ -79,22 +76,17 @@ def figures(measurement: Measurement) -> list[tuple[str, str, str, str, str]]:
         add("Median offset", timing.median_offset_ms, "ms", "timing.median_offset_ms")
         add("Offset of the strum's middle", timing.body_offset_ms, "ms", "timing.body_offset_ms")
         add("Jitter", timing.jitter_ms, "ms", "timing.jitter_ms", "about the drift line")
-        add("Jitter within", timing.jitter_within_ms, "ms", "timing.jitter_within_ms", "parts and changes taken out")
+        add("Jitter within", timing.jitter_within_ms, "ms", "timing.jitter_within_ms", "parts, changes taken out")
+        explained = timing.explained_share
+        if explained is not None:
+            rows.append(_share_row("Explained by these", explained, "of the variance"))
         add("Drift", timing.drift_ms_per_min, "ms/min", "timing.drift_ms_per_min", "+ behind, − ahead")
         add("Tempo played", timing.played_bpm, "bpm", "timing.played_bpm")
         add("Lag-1 autocorrelation", timing.lag1, "", "timing.lag1")
         within = timing.within_tolerance
         if within is not None:
-            share = within.share
-            rows.append(
-                (
-                    f"Within ± {words.tolerance(within.tolerance_ms)} of own mean",
-                    words.percent(share.value),
-                    f"{words.percent(share.low)} to {words.percent(share.high)}",
-                    words.percent(share.u),
-                    f"{timing.n} strums",
-                )
-            )
+            name = f"Within ± {words.tolerance(within.tolerance_ms)} of own mean"
+            rows.append(_share_row(name, within.share, f"{timing.n} strums"))
         per_beat = m.exercise.per_beat or 1
         for group in timing.by_beat:
             add(
@@ -110,13 +102,39 @@ def figures(measurement: Measurement) -> list[tuple[str, str, str, str, str]]:
                 add(name, group.offset_ms, "ms", f"timing.by_part.{group.place}.offset_ms", f"{group.n} strums")
     if m.changes is not None:
         add("At chord changes", m.changes.lateness_ms, "ms", "changes.lateness_ms", "against all other strums")
-        add("Chord changes a minute", m.changes.changes_per_minute, "", "changes.changes_per_minute")
+        add("Chord changes", m.changes.changes_per_minute, "a minute", "changes.changes_per_minute")
     if m.tuning is not None:
         add("Pitch", m.tuning.cents, "cents", "tuning", f"at A = {m.tuning.a4_hz:g} Hz")
     return rows
 
 
-_UNSIGNED = ("Jitter", "Jitter within", "Chord changes a minute")
+def noted(rows: list[Row]) -> tuple[list[Row], list[str]]:
+    """The rows with each reason for an absence replaced by the number of a note, and the notes."""
+    notes: list[str] = []
+    short = []
+    for name, value, interval, u, remark in rows:
+        if value == ABSENT:
+            if remark not in notes:
+                notes.append(remark)
+            remark = f"note {notes.index(remark) + 1}"
+        short.append((name, value, interval, u, remark))
+    return short, [f"Note {i}: {note.rstrip('.')}." for i, note in enumerate(notes, 1)]
+
+
+def _share_row(name: str, share: Estimate, remark: str) -> Row:
+    ends = f"{words.percent(share.low)} to {words.percent(share.high)}"
+    return name, words.percent(share.value), ends, words.percent(share.u), remark
+
+
+_UNSIGNED = ("Click heard", "Tempo played", "Jitter", "Jitter within", "Chord changes")
+_DECIMALS = {
+    "bpm": 3,
+    "ms": 1,
+    "ms/min": 1,
+    "ppm": 1,
+    "cents": 1,
+    "a minute": 1,
+}  # what is finer than the best take's u
 
 
 def table(measurement: Measurement, *, width: int = WIDTH) -> str:
@@ -134,9 +152,11 @@ def table(measurement: Measurement, *, width: int = WIDTH) -> str:
     grid = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     for heading, right in (("", False), ("value", True), ("95 % interval", True), ("u", True), ("", False)):
         grid.add_column(heading, justify="right" if right else "left", no_wrap=right)
-    for row in figures(measurement):
+    rows, notes = noted(figures(measurement))
+    for row in rows:
         grid.add_row(*row)
-    return render(grid, width=width)
+    wrapped = [piece for note in notes for piece in textwrap.wrap(note, width, subsequent_indent="  ")]
+    return "\n".join([render(grid, width=width), *wrapped])
 
 
 def render(renderable: object, *, width: int = WIDTH) -> str:

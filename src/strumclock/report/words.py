@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from strumclock.timing import Estimate
 
 MINUS = "\N{MINUS SIGN}"
+_SAME = 1e-6  # floating-point noise that must not push an end outwards by a whole step
 _WHOLE_FROM = 10.0  # at and above this size a figure is told in whole units, below it in tenths
 
 
@@ -70,20 +71,8 @@ def spread(estimate: Estimate, unit: str = "ms") -> str:
     return f"give or take {around} {unit}"
 
 
-def plus_minus(estimate: Estimate, unit: str = "") -> str:
-    """``"+12 ± 4 ms"`` where the interval is even to both sides, else the value with its interval.
-
-    Examples
-    --------
-    >>> from strumclock.timing import Estimate
-    >>> plus_minus(Estimate(value=12.3, low=8.4, high=16.2, u=0.5), "ms")
-    '+12.3 ± 3.9 ms'
-    """
-    return f"{number(estimate.value, like=0, sign=True)} ± {_outward(reach(estimate), like=0)} {unit}".rstrip()
-
-
-def interval(estimate: Estimate, *, signed: bool = True) -> str:
-    """``"+8.4 to +16.2"``: the interval's ends in tenths, rounded outwards.
+def interval(estimate: Estimate, *, signed: bool = True, decimals: int = 1) -> str:
+    """``"+8.4 to +16.2"``: the interval's ends, rounded outwards.
 
     Examples
     --------
@@ -91,8 +80,23 @@ def interval(estimate: Estimate, *, signed: bool = True) -> str:
     >>> interval(Estimate(value=12.3, low=-8.41, high=16.21, u=0.5))
     '−8.5 to +16.3'
     """
-    low, high = math.floor(estimate.low * 10 + 1e-6) / 10, math.ceil(estimate.high * 10 - 1e-6) / 10
-    return f"{number(low, like=0, sign=signed)} to {number(high, like=0, sign=signed)}"
+    scale = 10**decimals
+    low = math.floor(estimate.low * scale + _SAME) / scale
+    high = math.ceil(estimate.high * scale - _SAME) / scale
+    return f"{fixed(low, decimals, sign=signed)} to {fixed(high, decimals, sign=signed)}"
+
+
+def fixed(value: float, decimals: int, *, sign: bool = False) -> str:
+    """A figure with a fixed number of decimals and a true minus sign.
+
+    Examples
+    --------
+    >>> fixed(-0.126, 2, sign=True), fixed(0.001, 2, sign=True), fixed(99.99952, 3)
+    ('−0.13', '0.00', '100.000')
+    """
+    text = f"{abs(value):.{decimals}f}"
+    zero = not text.strip("0.")
+    return text if zero else f"{MINUS if value < 0 else '+' if sign else ''}{text}"
 
 
 def tolerance(value_ms: float) -> str:
@@ -207,4 +211,4 @@ def sentence(text: str) -> str:
 def _outward(value: float, *, like: float) -> str:
     decimals = 0 if abs(like) >= _WHOLE_FROM - 0.05 else 1
     scale = 10**decimals
-    return f"{math.ceil(value * scale - 1e-6) / scale:.{decimals}f}".removesuffix(".0")
+    return f"{math.ceil(value * scale - _SAME) / scale:.{decimals}f}".removesuffix(".0")
