@@ -27,6 +27,7 @@ SHORT_S = 0.25  # a file that ends this much before its announced end is cut sho
 EQUAL_PACKETS = frozenset({"aac", "aac_latm", "mp3", "mp3float", "amrnb", "amrwb", "amr_nb", "amr_wb"})
 PRIMED = frozenset({"aac", "aac_latm", "mp3", "mp3float", "opus"})  # codecs that put samples before the first one
 RELIABLE_LENGTH = ("mov", "matroska", "ogg", "wav", "flac")  # whose header knows the length (raw AAC guesses it)
+LOSSLESS = ("pcm", "flac", "alac", "wavpack", "ape", "tta")
 UNSTAMPED = ("aac", "mp3")
 _FULL_SCALE = {"u1": 2.0**7, "i2": 2.0**15, "i4": 2.0**31}
 
@@ -158,6 +159,7 @@ class _Track:
             first_frame=self.first,
             notices=self._notices(),
             priming_known=self.trimmed or self.codec not in PRIMED,
+            lossy=not self.codec.startswith(LOSSLESS),
         )
 
     def _notices(self) -> tuple[Notice, ...]:

@@ -72,6 +72,8 @@ class Decoded:
     notices : tuple of Notice
     priming_known : bool
         Whether the codec's priming is removed (or there is none).
+    lossy : bool
+        Whether the codec does not keep the samples' values.
     """
 
     samples: Samples
@@ -79,6 +81,7 @@ class Decoded:
     first_frame: int
     notices: tuple[Notice, ...] = ()
     priming_known: bool = True
+    lossy: bool = False
 
 
 def check_channels(channels: int, file: Path) -> None:

@@ -52,7 +52,7 @@ def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: f
     rate = check_rate(decoded.sample_rate_hz, RecordingError)
     what = f"{str(file)!r}" if part.whole else f"the part read of {str(file)!r}"
     decoded.samples.flags.writeable = False
-    weak = examine(decoded.samples, rate, what=what)
+    weak = examine(decoded.samples, rate, what=what, lossy=decoded.lossy)
     return Recording(
         samples=decoded.samples,
         sample_rate_hz=rate,

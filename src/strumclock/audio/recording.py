@@ -22,6 +22,7 @@ BLOCK_FRAMES = 1 << 18  # checks go through the samples in blocks, so that no se
 OPPOSED_POWER_RATIO = 0.01  # channels whose mean has less than this of their own power cancel each other
 
 CLIP_MARGIN = 2.0**-13  # "at the top" is within 1/8192 of the peak: four steps of 16 bits, dither and rounding make two
+LOSSY_CLIP_LEVEL = 0.98  # lossy codecs bend flat tops by several per cent: there, the top is full scale less 2 %
 CLIP_RUN = 3  # samples in a row: a wave's own peak stays that near its top for one or two samples above 60 Hz
 CLIP_MIN_RUNS = 8  # one flat peak may be chance; below this many nothing is said
 
@@ -169,7 +170,9 @@ def check_rate(sample_rate_hz: object, error: type[UsageError] | type[RecordingE
     )
 
 
-def examine(samples: Samples, rate: int, *, what: str, silence_peak: float = SILENCE_PEAK) -> tuple[Notice, ...]:
+def examine(
+    samples: Samples, rate: int, *, what: str, silence_peak: float = SILENCE_PEAK, lossy: bool = False
+) -> tuple[Notice, ...]:
     """Refuse samples that cannot be measured; say what is weak about the others.
 
     Parameters
@@ -181,6 +184,8 @@ def examine(samples: Samples, rate: int, *, what: str, silence_peak: float = SIL
         How messages name it.
     silence_peak : float
         Peak about the mean at or below which it is silence.
+    lossy : bool
+        Whether they come from a codec that does not keep the samples' values.
 
     Raises
     ------
@@ -201,21 +206,24 @@ def examine(samples: Samples, rate: int, *, what: str, silence_peak: float = SIL
             )
     if (high - low) / 2 <= silence_peak:
         raise RecordingError(f"a take must hold sound, but {what} is silent; check the microphone and its permission")
-    share = clipped_share(samples, low, high)
-    if share:
-        return (
-            Notice(
-                code="clipped",
-                message=f"{_percent(share)} of the samples sit at the top of the scale, {CLIP_RUN} or more in a row: "
-                "the recording clipped and its attacks are less sharply known; record at a lower level",
-            ),
-        )
-    return ()
+    margin = CLIP_MARGIN * max(-low, high)
+    top, bottom = (LOSSY_CLIP_LEVEL, -LOSSY_CLIP_LEVEL) if lossy else (high - margin, low + margin)
+    share = clipped_share(samples, top, bottom)
+    if not share:
+        return ()
+    where = "within 2 % of full scale or beyond" if lossy else "at the top of the scale"
+    likely = "very likely clipped before it was encoded" if lossy else "clipped"
+    return (
+        Notice(
+            code="clipped",
+            message=f"{_percent(share)} of the samples lie {where}, {CLIP_RUN} or more in a row: the take {likely} "
+            "and its attacks are less sharply known; record at a lower level",
+        ),
+    )
 
 
-def clipped_share(samples: Samples, low: float, high: float) -> float:
-    """Share of samples in flat tops: eight or more runs of three or more samples within 1/8192 of the extreme."""
-    top, bottom = high - CLIP_MARGIN * abs(high), low + CLIP_MARGIN * abs(low)
+def clipped_share(samples: Samples, top: float, bottom: float) -> float:
+    """Share of samples in flat tops: runs of three or more beyond `top` or `bottom`; 0 for fewer than eight runs."""
     flat = runs = 0
     for block in _blocks(samples):
         if float(block.max()) < top and float(block.min()) > bottom:

@@ -9,6 +9,7 @@ import numpy as np
 from strumclock.audio.decoded import Decoded, Part, check_channels, truncated
 from strumclock.audio.headers import is_cut_short, is_mpeg_audio, read_mp3_tag, sound_head
 
+LOSSY_FORMATS = ("OGG", "MP3")
 UNKNOWN_LENGTH = 2**62  # libsndfile's answer for a FLAC that was written to a pipe is 2⁶³ − 1
 
 
@@ -28,6 +29,7 @@ def decode_soundfile(file: Path, part: Part) -> Decoded | None:
         if not 0 < total < UNKNOWN_LENGTH:
             return None
         check_channels(channels, file)
+        lossy = source.format in LOSSY_FORMATS
         first, stop = part.frames(rate, total, file)
         wanted = (total if stop is None else stop) - first
         samples = np.empty((wanted, channels), dtype=np.float32)
@@ -44,4 +46,5 @@ def decode_soundfile(file: Path, part: Part) -> Decoded | None:
         first_frame=first,
         notices=(truncated(total / rate, None),) if part.end_s is None and is_cut_short(file) else (),
         priming_known=tag is None or tag.has_delay,
+        lossy=lossy,
     )
