@@ -1,8 +1,9 @@
-"""What chord changes cost: where the harmony changes, the pause before it, how late the new chord starts, strums lost.
+"""What chord changes cost: where the harmony changes, the pause before, how late the new chord starts, strums lost.
 
-Chords are heard from librosa's chroma of the sound between strums, held against major and minor triads whose tones bring
-their first partials along (template matching with a hidden Markov chain over the strums: Papadopoulos & Peeters 2007,
-from memory). They are named as they sound; a capo is arithmetic. Where the chords are told, their places are taken as told.
+Chords are heard from librosa's chroma of the sound between strums, held against major and minor triads whose tones
+bring their first partials along (template matching with a hidden Markov chain over the strums: Papadopoulos & Peeters
+2007, from memory). They are named as they sound; a capo is arithmetic. Where the chords are told, their places are
+taken as told.
 """
 
 from __future__ import annotations
@@ -24,7 +25,9 @@ LEAST_CHANGES = 3  # below this, a mean over changes has no interval worth print
 _WORK_HZ = 5512.5  # the lowest partials of the open chords lie below 1.5 kHz
 _FRAME, _HOP = 2048, 512  # 0.37 s parts a semitone at A2; a quarter of it as the step
 _SETTLED_S = 0.05  # the pick's noise after a strum has no pitch
-_PARTIAL_DECAY = 0.6  # each partial of a template tone at 0.6 of the one before (Papadopoulos & Peeters 2007, from memory)
+_PARTIAL_DECAY = (
+    0.6  # each partial of a template tone at 0.6 of the one before (Papadopoulos & Peeters 2007, from memory)
+)
 _PARTIALS = 4
 _SHARPNESS = 25.0  # a cosine 0.04 better is e times as likely: about what repeats of one chord scatter by
 _STAY = 0.85  # probability that the next strum is on the same chord: a change every six or seven strums
@@ -64,8 +67,8 @@ class Change:
     gap_s : float
         From the last strum of the old chord to the first of the new.
     pause_ms : float
-        That gap less what the grid asks for between the two places, or less the take's median gap where there is no grid;
-        positive = the hand stopped to change.
+        That gap less what the grid asks for between the two places, or less the take's median gap where there is no
+        grid; positive = the hand stopped to change.
     late_ms : float or None
         Lateness of the new chord's first strum against the mean of all strums that are not at a change.
     lost : int
@@ -249,7 +252,11 @@ def _strum_chroma(
     from scipy.signal import decimate
 
     factor = max(1, int(sample_rate_hz // _WORK_HZ))
-    low = decimate(np.asarray(samples, np.float64), factor, ftype="fir") if factor > 1 else np.asarray(samples, np.float64)
+    low = (
+        decimate(np.asarray(samples, np.float64), factor, ftype="fir")
+        if factor > 1
+        else np.asarray(samples, np.float64)
+    )
     rate_hz = sample_rate_hz / factor
     magnitude = np.abs(librosa.stft(low, n_fft=_FRAME, hop_length=_HOP, center=True))
     chroma = librosa.feature.chroma_stft(
@@ -326,7 +333,7 @@ def _mean_estimate(x: NDArray[np.float64], *, u: float) -> Estimate | None:
 
 
 def _difference(late_ms: NDArray[np.float64], at_change: NDArray[np.bool_]) -> Estimate | None:
-    """Mean at changes less mean elsewhere, with Welch's interval; None where either side has fewer than three strums."""
+    """Mean at changes less mean elsewhere, with Welch's interval; None from fewer than three strums on a side."""
     from scipy.special import stdtrit
 
     known = np.isfinite(late_ms)

@@ -1,9 +1,9 @@
 """How the guitar is tuned: six open strings one by one, or the whole guitar's pitch from a strummed take.
 
-Pitch is stated in cents against equal temperament, cents = 1200 log2(f / f_reference), with A4 = 440 Hz (ISO 16) unless
-told otherwise. A string's pitch is that of its fundamental, fitted together with the stiffness that sharpens its
-partials: f_n = n f_0 sqrt(1 + B n^2) (Fletcher & Rossing, The Physics of Musical Instruments, from memory).
-The pitch of a strummed take is known only up to whole semitones: a capo or a guitar tuned half a step down sounds alike.
+Pitch is stated in cents against equal temperament, cents = 1200 log2(f / f_reference), with A4 = 440 Hz (ISO 16)
+unless told otherwise. A string's pitch is that of its fundamental, fitted together with the stiffness that sharpens
+its partials: f_n = n f_0 sqrt(1 + B n^2) (Fletcher & Rossing, The Physics of Musical Instruments, from memory). The
+pitch of a strummed take is known only up to whole semitones: a capo or a guitar tuned half a step down sounds alike.
 """
 
 from __future__ import annotations
@@ -28,7 +28,9 @@ CANNOT_TELL_CENTS = 10.0  # an interval wider than this on either side tells not
 
 _WORK_HZ = 5512.5  # pitch is read below 1.5 kHz
 _SETTLED_S = 0.08  # after a pluck the string is sharp for some tens of ms, and the pick's noise has to die away
-_WINDOW_S = 0.37  # long enough to part neighbouring strings (a fourth at E2 is 28 Hz), short enough to fit between strums
+_WINDOW_S = (
+    0.37  # long enough to part neighbouring strings (a fourth at E2 is 28 Hz), short enough to fit between strums
+)
 _LEAST_WINDOW_S = 0.18  # below this, partials of neighbouring strings run together
 _CHORD_BAND_HZ = (75.0, 420.0)  # fundamentals and second partials, which agree with equal temperament within 2 cents
 _PARTIALS = 6  # partials of a single string that are read
@@ -109,7 +111,8 @@ def open_strings(recording: Recording, *, a4_hz: float = A4_HZ) -> OpenStrings:
     Returns
     -------
     OpenStrings
-        With a notice where two strings differ by 10 cents and more, a warning from 20 cents where the interval excludes 10.
+        With a notice where two strings differ by 10 cents and more, a warning from 20 cents where the interval
+        excludes 10.
 
     Raises
     ------
@@ -191,14 +194,19 @@ def take_pitch(
     resultant = complex(np.mean(unit))
     turns = np.angle(unit * np.conj(resultant) / max(abs(resultant), 1e-12)) / (2 * np.pi)
     value = 100 * float(np.angle(resultant)) / (2 * np.pi)
-    # Neighbouring strums repeat a chord and its intonation, so they count as fewer: effective number by lag-1 correlation.
+    # Neighbouring strums repeat a chord and its intonation, so they count as fewer, by their lag-1 correlation.
     r = float(np.sum(turns[:-1] * turns[1:]) / max(float(np.sum(turns**2)), 1e-12))
     effective = max(2.0, len(turns) * (1 - max(r, 0.0)) / (1 + max(r, 0.0)))
     u = max(_FLOOR_CENTS, 100 * float(np.std(turns, ddof=1)) / math.sqrt(effective))
     half = _t95(effective - 1) * u
     if half > CANNOT_TELL_CENTS or abs(resultant) < 0.5:
-        return f"the strings' pitches scatter too much: the interval would be ± {min(half, 50):.0f} cents, and ± 10 is asked for"
-    return Tuning(cents=Estimate(value=value, low=value - half, high=value + half, u=u), a4_hz=a4_hz, n_strums=len(turns))
+        return (
+            f"the strings' pitches scatter too much: the interval would be ± {min(half, 50):.0f} cents, "
+            "and ± 10 is asked for"
+        )
+    return Tuning(
+        cents=Estimate(value=value, low=value - half, high=value + half, u=u), a4_hz=a4_hz, n_strums=len(turns)
+    )
 
 
 def _t95(degrees_of_freedom: float) -> float:
@@ -234,7 +242,7 @@ def _peaks(
 
 
 def _string_pitch(x: NDArray[np.float64], rate_hz: float, start_s: float, end_s: float) -> tuple[float, float] | None:
-    """Fundamental [Hz] of one string between two moments and its standard uncertainty [cents]; None if there is none."""
+    """Fundamental [Hz] of one string between two moments and its uncertainty [cents]; None if there is none."""
     if end_s - start_s < _LEAST_WINDOW_S:
         return None
     rough = _rough_pitch(x[int(start_s * rate_hz) : int(end_s * rate_hz)], rate_hz)
@@ -243,7 +251,9 @@ def _string_pitch(x: NDArray[np.float64], rate_hz: float, start_s: float, end_s:
     length = min(_WINDOW_S, end_s - start_s)
     found = []
     for a in np.arange(start_s, end_s - length + 1e-9, length / 2):
-        hz, weight = _peaks(x[int(a * rate_hz) : int((a + length) * rate_hz)], rate_hz, (0.9 * rough, (_PARTIALS + 0.5) * rough))
+        hz, weight = _peaks(
+            x[int(a * rate_hz) : int((a + length) * rate_hz)], rate_hz, (0.9 * rough, (_PARTIALS + 0.5) * rough)
+        )
         fit = _stiff_string_fit(hz, weight, rough)
         if fit is not None:
             found.append(fit)
@@ -255,7 +265,7 @@ def _string_pitch(x: NDArray[np.float64], rate_hz: float, start_s: float, end_s:
 
 
 def _rough_pitch(x: NDArray[np.float64], rate_hz: float) -> float | None:
-    """Fundamental within a quarter-tone by librosa's YIN, which is safe against octave errors; None where it disagrees with itself."""
+    """Fundamental within a quarter-tone by librosa's YIN; None where it disagrees with itself."""
     import librosa
 
     track = librosa.yin(x, fmin=65, fmax=450, sr=rate_hz, frame_length=1024, hop_length=256)
@@ -265,7 +275,7 @@ def _rough_pitch(x: NDArray[np.float64], rate_hz: float) -> float | None:
 
 
 def _stiff_string_fit(hz: NDArray[np.float64], weight: NDArray[np.float64], rough_hz: float) -> float | None:
-    """f_0 from partials f_n = n f_0 sqrt(1 + B n^2), B >= 0, by weighted least squares on (f_n / n)^2 = f_0^2 (1 + B n^2)."""
+    """f_0 from partials f_n = n f_0 sqrt(1 + B n^2), B >= 0, by weighted least squares on (f_n / n)^2."""
     if not len(hz):
         return None
     n = np.rint(hz / rough_hz)

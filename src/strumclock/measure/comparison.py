@@ -1,8 +1,9 @@
 """Two takes held against each other: one player on two days or with two picks, or two players to the same click.
 
-Differences are B minus A. A difference counts as shown when its 95 % interval excludes zero; intervals of two takes add in
-quadrature, since the takes' errors are independent (GUM 5.1.2). Strum by strum, the difference of two players at the same
-place of the same exercise is what research calls their asynchrony (Rasch 1979 states its standard deviation).
+Differences are B minus A. A difference counts as shown when its 95 % interval excludes zero; intervals of two takes
+add in quadrature, since the takes' errors are independent (GUM 5.1.2). Strum by strum, the difference of two players
+at the same place of the same exercise is what research calls their asynchrony (Rasch 1979 states its standard
+deviation).
 """
 
 from __future__ import annotations
@@ -123,7 +124,9 @@ def compare(a: Measurement, b: Measurement) -> Comparison:
     head: dict[str, Any] = {"path_a": a.take.path, "path_b": b.take.path, "bpm_a": played[0], "bpm_b": played[1]}
     reason = _not_the_same(a, b, played)
     if reason is not None:
-        return Comparison(**head, same_exercise=False, absent={"differences": reason, "apart_ms": reason, "spread_ms": reason})
+        return Comparison(
+            **head, same_exercise=False, absent={"differences": reason, "apart_ms": reason, "spread_ms": reason}
+        )
     differences = tuple(d for d in (_difference(name, a, b) for name in _FIGURES) if d is not None)
     apart, spread, n, absent = _place_by_place(a, b)
     leads = None
@@ -154,7 +157,9 @@ def _not_the_same(a: Measurement, b: Measurement, played: tuple[float | None, fl
     if played[0] is None or played[1] is None:
         return "the tempo of at least one take is not known"
     if abs(played[1] / played[0] - 1) > SAME_TEMPO:
-        return f"the takes have two tempos, {played[0]:.4g} and {played[1]:.4g} bpm: two exercises, so nothing is averaged"
+        return (
+            f"the takes have two tempos, {played[0]:.4g} and {played[1]:.4g} bpm: two exercises, so nothing is averaged"
+        )
     for field_name in ("meter", "per_beat"):
         left, right = getattr(a.exercise, field_name), getattr(b.exercise, field_name)
         if left != right:
@@ -180,7 +185,9 @@ def _place_by_place(a: Measurement, b: Measurement) -> tuple[Estimate | None, Es
     keys = sorted(set(placed[0]) & set(placed[1]), key=lambda k: placed[0][k].time_s)
     absent: dict[str, str] = {}
     if not offsets:
-        absent["apart_ms"] = "in at least one take no click was heard, so who leads cannot be known, only how evenly they agree"
+        absent["apart_ms"] = (
+            "in at least one take no click was heard, so who leads cannot be known, only how evenly they agree"
+        )
     if len(keys) < 2:
         why = "the two takes have no two places in common"
         return None, None, len(keys), {"apart_ms": why, "spread_ms": why}

@@ -1,4 +1,4 @@
-"""What the timing is made of: chords, tuning, the stroke, how errors travel; each with its reason where it cannot be told."""
+"""What the timing is made of: chords, tuning, the stroke, how errors travel; or why it cannot be told."""
 
 from __future__ import annotations
 
@@ -40,7 +40,13 @@ class Heard:
 
 
 def hear(
-    guitar: NDArray[np.float32], recording: Recording, strums: Strums, alignment: Alignment | None, *, changes: bool, tuning: bool
+    guitar: NDArray[np.float32],
+    recording: Recording,
+    strums: Strums,
+    alignment: Alignment | None,
+    *,
+    changes: bool,
+    tuning: bool,
 ) -> Heard:
     """Listen for the pitch and the chords where that was asked for; take told chords from the grid."""
     time_s = strums.time_s - recording.start_s
@@ -84,7 +90,11 @@ def take_changes(
     if alignment is None or timing is None:
         assert heard.harmony is not None
         return measure_changes(
-            strums.time_s, heard.at_change, chord=heard.harmony.chord, confidence=heard.harmony.confidence, source="heard"
+            strums.time_s,
+            heard.at_change,
+            chord=heard.harmony.chord,
+            confidence=heard.harmony.confidence,
+            source="heard",
         )
     on = np.flatnonzero(alignment.slot >= 0)
     at = alignment.slot[on]

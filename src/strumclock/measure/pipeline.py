@@ -1,7 +1,7 @@
 """One take through all of it: file → clicks → strums → grid → figures.
 
-The command line, the batch and a notebook all come through `measure`. Each stage can also be called alone by a caller who
-already has its input.
+The command line, the batch and a notebook all come through `measure`. Each stage can also be called alone by a caller
+who already has its input.
 """
 
 from __future__ import annotations
@@ -14,13 +14,14 @@ import numpy as np
 
 from strumclock.alignment import OUTSIDE, Alignment, align
 from strumclock.audio import Recording, load
+from strumclock.chords import Changes
+from strumclock.correction import Correction, measure_correction
 from strumclock.errors import Notice, RecordingError, UsageError
 from strumclock.grid import BeatGrid, Exercise
 from strumclock.measure.makings import Heard, hear, take_changes
 from strumclock.measure.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
 from strumclock.measure.sources import Sound, tell_apart
 from strumclock.onsets import Ignored, Strums, find_strums
-from strumclock.chords import Changes
 from strumclock.timing import STANDARDS, Estimate, SoundPath, Standard, Timing, judge_take, measure_timing, sound_path
 
 STATED_U_S = 0.002  # of a downbeat or latency that somebody states without saying how well: read off a screen, to 2 ms
@@ -106,7 +107,9 @@ def measure(
     exercise = exercise or Exercise()
     recording = take if isinstance(take, Recording) else load(take, start_s=start_s, end_s=end_s)
     if isinstance(take, Recording) and (start_s is not None or end_s is not None):
-        raise UsageError("a part of a take is chosen when its file is read; got a Recording; pass start_s and end_s to load()")
+        raise UsageError(
+            "a part of a take is chosen when its file is read; got a Recording; pass start_s and end_s to load()"
+        )
     judged_by = _standard(standard)
     nominal = _tempo_map(midi, exercise)
     sound = tell_apart(recording, exercise, click, nominal)
@@ -120,7 +123,7 @@ def measure(
     if len(strums) == 0:
         raise RecordingError(
             "at least one strum is needed; none was heard in "
-            f"{recording.path or 'the samples'}; put the phone nearer to the guitar, or check that this is the right file"
+            f"{recording.path or 'the samples'}; put the phone nearer to the guitar, or check the file"
         )
     notices = (*recording.notices, *sound.notices, *strums.notices)
     info = TakeInfo(
@@ -139,8 +142,8 @@ def measure(
         given_s = first_downbeat_s + latency_s
     elif latency_ms is not None:
         raise UsageError(
-            "--latency-ms needs --first-downbeat, the place of beat 1 in the file that was played to; got a latency alone; "
-            "give both"
+            "--latency-ms needs --first-downbeat, the place of beat 1 in the file that was played to; "
+            "got a latency alone; give both"
         )
     alignment = align(
         strums,
@@ -157,8 +160,19 @@ def measure(
     if sound.anchor == "click-channel" and click_to_mic_m is None:
         path = sound_path(guitar_to_mic_m=guitar_to_mic_m, click_to_mic_m=0.0, click_to_ear_m=click_to_ear_m)
     timing = _timing(strums, alignment, heard, path, judged_by, same_clock=same_clock)
+    on = alignment.slot >= 0
+    correction = measure_correction(timing.deviation_ms, alignment.slot[on], u_ms=1000 * strums.u_s[on])
     return _assemble(
-        info, strums, alignment, timing, heard, judged_by, notices, changes=take_changes(heard, strums, alignment, timing, asked=changes), last_held_bpm=last_held_bpm
+        info,
+        strums,
+        alignment,
+        timing,
+        heard,
+        judged_by,
+        notices,
+        changes=take_changes(heard, strums, alignment, timing, asked=changes),
+        correction=correction,
+        last_held_bpm=last_held_bpm,
     )
 
 
@@ -218,6 +232,7 @@ def _assemble(
     notices: tuple[Notice, ...],
     *,
     changes: Changes | str,
+    correction: Correction | str,
     last_held_bpm: float | None,
 ) -> Measurement:
     grid = alignment.grid
@@ -243,16 +258,20 @@ def _assemble(
         k += int(on)
     omitted = tuple(
         Omitted(
-            slot=int(s), bar=int(grid.bar[s]), beat=int(grid.beat[s]), part=int(grid.part[s]), time_s=float(grid.slot_s[s])
+            slot=int(s),
+            bar=int(grid.bar[s]),
+            beat=int(grid.beat[s]),
+            part=int(grid.part[s]),
+            time_s=float(grid.slot_s[s]),
         )
         for s in alignment.omitted
     )
     outside = strums.time_s[alignment.slot == OUTSIDE]
-    ignored = sorted(
-        (*strums.ignored, *(_outside(float(t)) for t in outside)), key=lambda sound: sound.time_s
-    )
+    ignored = sorted((*strums.ignored, *(_outside(float(t)) for t in outside)), key=lambda sound: sound.time_s)
     if isinstance(changes, str):
         heard.absent["changes"] = changes
+    if isinstance(correction, str):
+        heard.absent["correction"] = correction
     absent = {**timing.absent, **heard.absent}
     if alignment.bpm_heard is None:
         absent["grid.bpm_heard"] = "no click of one steady tempo was heard in the recording"
@@ -278,7 +297,10 @@ def _assemble(
     warnings = [*notices, *alignment.notices]
     if 0 < timing.n < FEW_STRUMS:
         warnings.append(
-            Notice(code="few-strums", message=f"only {timing.n} strums met the grid, so the figures are rough; play a minute")
+            Notice(
+                code="few-strums",
+                message=f"only {timing.n} strums met the grid, so the figures are rough; play a minute",
+            )
         )
     return Measurement(
         take=info,
@@ -296,6 +318,7 @@ def _assemble(
         timing=timing,
         changes=None if isinstance(changes, str) else changes,
         tuning=heard.tuning,
+        correction=None if isinstance(correction, str) else correction,
         held=held,
         absent=MappingProxyType(absent),
         warnings=tuple(warnings),
@@ -312,7 +335,15 @@ def _normal(value: float | None, u: float | None) -> Estimate | None:
 
 
 def _free(
-    recording: Recording, sound: Sound, strums: Strums, info: TakeInfo, exercise: Exercise, notices: tuple[Notice, ...], *, changes: bool, tuning: bool
+    recording: Recording,
+    sound: Sound,
+    strums: Strums,
+    info: TakeInfo,
+    exercise: Exercise,
+    notices: tuple[Notice, ...],
+    *,
+    changes: bool,
+    tuning: bool,
 ) -> Measurement:
     """Only the strums, and what can be said of them without a grid."""
     heard = hear(sound.guitar, recording, strums, None, changes=changes, tuning=tuning)
@@ -326,8 +357,16 @@ def _free(
         exercise=exercise,
         strums=tuple(
             Strum(
-                time_s=float(t), u_ms=1000 * float(u), slot=None, bar=None, beat=None, part=None, stroke=None, offset_ms=None,
-                deviation_ms=None, at_change=bool(c),
+                time_s=float(t),
+                u_ms=1000 * float(u),
+                slot=None,
+                bar=None,
+                beat=None,
+                part=None,
+                stroke=None,
+                offset_ms=None,
+                deviation_ms=None,
+                at_change=bool(c),
             )
             for t, u, c in zip(strums.time_s, strums.u_s, heard.at_change, strict=True)
         ),

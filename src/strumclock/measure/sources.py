@@ -47,7 +47,9 @@ def tell_apart(
     if where in _CHANNELS:
         index = _CHANNELS[where]
         if recording.channels < 2:
-            raise UsageError(f"a click on the {where} channel needs a recording with two; got one channel; leave --click out")
+            raise UsageError(
+                f"a click on the {where} channel needs a recording with two; got one channel; leave --click out"
+            )
         return _on_channel(recording, index, hints, promised=True)
     if where != "auto":
         return _in_file(recording, Path(where), hints)
@@ -72,7 +74,8 @@ def _on_channel(recording: Recording, index: int, hints: Mapping[str, Any], *, p
     if clicks is None:
         if promised:
             raise ClickError(
-                f"a click was promised on channel {index + 1}; none was heard there; check the channel, or leave --click out"
+                f"a click was promised on channel {index + 1}; none was heard there; "
+                "check the channel, or leave --click out"
             )
         return Sound(guitar=recording.mono(), clicks=None, removal=None, anchor="fitted")
     return Sound(guitar=guitar, clicks=replace(clicks, source="channel"), removal=None, anchor="click-channel")
@@ -90,8 +93,8 @@ def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Soun
         notices = (
             Notice(
                 code="click-file-length",
-                message=f"the click's file lasts {other.duration_s:.1f} s and the take {recording.duration_s:.1f} s; the offsets "
-                "are right only if both started together",
+                message=f"the click's file lasts {other.duration_s:.1f} s and the take {recording.duration_s:.1f} s; "
+                "the offsets are right only if both started together",
             ),
         )
     bleeding = find_clicks(mono, recording.sample_rate_hz, **hints)  # the click may be audible in the take as well

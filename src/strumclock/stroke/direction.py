@@ -1,11 +1,11 @@
 """Which strums went down and which up, and how sure that is.
 
-A down-stroke meets the low strings first and rings all of them; an up-stroke meets the high strings first and often leaves
-the low ones out. So up-strokes are brighter against down-strokes *of the same take*: nothing is learned from other players.
-The hand swings like a pendulum: after one swing's time it comes the other way, after two the same way again. Both are held
-together in a two-state hidden Markov model (Rabiner 1989, from memory): the brightness of each strum is normal about its
-direction's mean, and the odds that the direction alternates follow the number of swings between strums. The swing's time is
-the one that makes the take most likely, or is known from the grid.
+A down-stroke meets the low strings first and rings all of them; an up-stroke meets the high strings first and often
+leaves the low ones out. So up-strokes are brighter against down-strokes *of the same take*: nothing is learned from
+other players. The hand swings like a pendulum: after one swing's time it comes the other way, after two the same way
+again. Both are held together in a two-state hidden Markov model (Rabiner 1989, from memory): the brightness of each
+strum is normal about its direction's mean, and the odds that the direction alternates follow the number of swings
+between strums. The swing's time is the one that makes the take most likely, or is known from the grid.
 """
 
 from __future__ import annotations
@@ -24,7 +24,9 @@ FROM_S, TO_S = 0.02, 0.08  # after the last string of a quick stroke, before the
 LEAST_STRUMS = 12  # two groups of six: fewer do not show two means apart
 LEAST_SEPARATION = 1.0  # distance of the two means in standard deviations below which the model is guessing
 LEAST_GAIN = 5.0  # log-likelihood over one direction only; takes of one direction reach 2.4 in 19 of 20 (180 simulated)
-_SWINGS_S = np.exp(np.arange(math.log(0.11), math.log(0.75), 0.015))  # one swing of the hand: 9 a second down to 80 a minute
+_SWINGS_S = np.exp(
+    np.arange(math.log(0.11), math.log(0.75), 0.015)
+)  # one swing of the hand: 9 a second down to 80 a minute
 _TRUST_GRID = 0.95  # that a hand keeps its pendulum from slot to slot
 _TRUST_FREE = 0.95  # the same where strums lie on the swing's own places; 0.5 (no say) where they lie between
 _PLACE_SD = 0.12  # scatter of strums about the swing's places, in swings
@@ -120,7 +122,7 @@ def tell_directions(bright: FloatArray, time_s: FloatArray, *, place: FloatArray
 
 
 def _swings(time_s: FloatArray, place: FloatArray | None) -> tuple[NDArray[np.int64], FloatArray, FloatArray]:
-    """For each swing tried: swings between neighbouring strums [s, n-1], trust in the pendulum, and how well it fits."""
+    """For each swing tried: swings between neighbouring strums, trust in the pendulum, and how well it fits."""
     if place is not None and np.isfinite(place).mean() > 0.5:
         step = np.diff(place)
         known = np.isfinite(step)
