@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from tests.support import ROOT
+from support import ROOT
 
 EXAMPLES = ROOT / "examples"
 

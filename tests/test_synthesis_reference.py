@@ -10,7 +10,8 @@ from types import ModuleType
 
 import numpy as np
 import pytest
-from tests.support import REFERENCE_AUDIO
+from support import REFERENCE_AUDIO
+from synthesis_truth import check_truth
 
 from strumclock.audio import load
 
@@ -66,8 +67,6 @@ def test_each_take_is_what_the_script_makes(script: ModuleType, name: str) -> No
 @pytest.mark.parametrize("name", NAMES)
 def test_each_truth_is_consistent_with_itself(name: str) -> None:
     """offset = strum − slot, omitted and played slots make up the grid, times rise and lie in the take."""
-    from tests.test_synthesis_take import check_truth
-
     check_truth(truth_of(name), duration_s=load(REFERENCE_AUDIO / name).duration_s)
 
 

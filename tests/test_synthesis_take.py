@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.signal import butter, lfilter
+from synthesis_truth import check_truth
 
 from strumclock.errors import UsageError
 from strumclock.grid import Exercise
@@ -118,25 +118,6 @@ def test_truth_is_plain_json_and_consistent_with_itself(tmp_path: Path) -> None:
     text = path.with_suffix(".json").read_text(encoding="utf-8")
     assert "NaN" not in text
     check_truth(json.loads(text), duration_s=take.duration_s)
-
-
-def check_truth(truth: dict, *, duration_s: float) -> None:  # type: ignore[type-arg]
-    """What holds of every truth file."""
-    assert truth["schema"] == "strumclock.truth/1"
-    slots, strums = truth["slots_s"], truth["strums"]
-    played = [s["slot"] for s in strums if s["slot"] is not None]
-    assert sorted(played + truth["omitted"]) == list(range(len(slots)))
-    assert played == sorted(played)
-    for s in strums:
-        assert s["stroke"] in "DUx"
-        assert (s["offset_ms"] is None) == (s["slot"] is None)
-        if s["slot"] is not None:
-            assert s["offset_ms"] == pytest.approx(1000 * (s["time_s"] - slots[s["slot"]]), abs=1e-3)
-    for times in ([s["time_s"] for s in strums], slots, truth["clicks_s"]):
-        assert all(a < b for a, b in pairwise(times))
-        assert all(0 < t < duration_s for t in times)
-    assert truth["exercise"]["bpm"] > 0
-    assert all(0 < i < len(slots) for i in truth["changes"])
 
 
 @pytest.mark.parametrize("suffix", [".flac", ".wav", ".m4a", ".opus"])
