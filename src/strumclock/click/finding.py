@@ -7,16 +7,23 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from strumclock.click.chains import Chain, find_chains, find_mapped_chains, propose_intervals
+from strumclock.click.countin import find_count_in
 from strumclock.click.front import Float32, Float64, Front, build_front
-from strumclock.click.pulses import alike_pairs, pick_pulses
-from strumclock.click.sounds import attack_index, learn, windows
-from strumclock.click.trains import Train, chains, follow, propose_intervals
+from strumclock.click.kinds import complete
+from strumclock.click.matching import Matcher
+from strumclock.click.placing import attack_of, beginning, fit_line
+from strumclock.click.pulses import Pairs, alike_pairs, pick_pulses
+from strumclock.click.trains import HEARD, Train, follow, weigh
 
 SCAN_S = 45.0
 """The interval is looked for in so much at a time, from the beginning, until a train of clicks is found."""
 
-LEAST_SCORE = 30.0
-"""Evidence (nats) below which nothing is called a click."""
+LEAST_SCORE = 25.0
+"""Evidence (nats) below which nothing is called a click. Strumming without a click stays below 15, clicks are above 40."""
+
+PLAIN_SCORE = 80.0
+"""Evidence from which no other interval is tried."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -39,7 +46,7 @@ class Clicks:
     score : float
         Evidence that these are clicks, nats.
     sound : int array, shape (n,)
-        Which of the click's sounds each is; -1 where it is not heard.
+        Which of the click's sounds each has; 0 the commonest.
     """
 
     time_s: Float64
@@ -97,53 +104,159 @@ def find_clicks(
     x = np.ascontiguousarray(samples, dtype=np.float32)
     front = build_front(x, sample_rate_hz)
     hints = () if bpm is None else tuple(60 / bpm / m for m in (0.5, 1.0, 2.0))
-    train = _best_train(front, hints)
-    if train is None or train.score < LEAST_SCORE:
+    told = None if nominal_s is None else np.asarray(nominal_s, dtype=np.float64)
+    found = _find(front, hints, told, beats_per_bar)
+    if found is None:
         return None
-    ratio = sample_rate_hz / front.rate_hz
-    position = train.position * ratio
-    before, after = round(0.006 * sample_rate_hz), round(0.05 * sample_rate_hz)
-    rows = windows(x, position, before, after)
-    heard = train.evidence > 1.0
-    kinds = np.unique(train.kind[heard])
-    attack = {}
-    for c in kinds:
-        mine = heard & (train.kind == c)
-        sound, _, _ = learn(rows[mine], sample_rate_hz)
-        attack[int(c)] = attack_index(sound.sum(axis=0), sample_rate_hz, round(0.003 * sample_rate_hz)) - before
-    count = {c: int(np.sum(heard & (train.kind == c))) for c in attack}
-    main = max(count, key=lambda c: count[c])
-    time_s = start_s + (position + attack[main]) / sample_rate_hz
-    accented = heard & (train.kind != main) if len(kinds) > 1 else np.zeros(len(heard), dtype=bool)
-    step_s = train.step / front.rate_hz
-    duration = len(x) / sample_rate_hz
-    rest = start_s + duration - time_s[-1]
-    extent = "throughout" if rest < max(6.0, 0.15 * duration) else ("count-in" if len(time_s) <= 16 else "fading")
-    return Clicks(
-        time_s=time_s, u_s=np.full(len(time_s), 2e-4), heard=heard, accented=accented, interval_s=step_s,
-        interval_u_s=1e-5 / len(time_s), extent=extent, source=source, score=train.score, sound=np.where(heard, train.kind, -1),
-    )  # fmt: skip
+    return _place(x, sample_rate_hz, start_s, front, found, source)
 
 
-def _best_train(front: Front, hints_s: tuple[float, ...]) -> Train | None:
-    """The best train from pulses of one stretch after the other."""
-    best: Train | None = None
+@dataclass(frozen=True, slots=True, eq=False)
+class _Found:
+    """The clicks on the front: nominal places, line, and for each its sound, whether heard, whether accented."""
+
+    nominal: Float64
+    start: float
+    step: float
+    sound: Float32
+    weight: Float64
+    kind: NDArray[np.int_]
+    heard: NDArray[np.bool_]
+    accented: NDArray[np.bool_]
+    score: float
+    count_in: bool
+
+
+def _find(front: Front, hints_s: tuple[float, ...], told: Float64 | None, beats_per_bar: int | None) -> _Found | None:
+    match = Matcher.of(front)
+    n = len(front.samples)
     step = round(SCAN_S * front.rate_hz)
-    for begin in range(0, len(front.samples), step):
-        place = pick_pulses(front, begin, min(begin + step, len(front.samples)))
+    best: Train | None = None
+    early: tuple[np.ndarray, Pairs] | None = None
+    for begin in range(0, n, step):
+        end = min(begin + step, n)
+        place = pick_pulses(front, begin, end)
         if len(place) < 3:
             continue
         pairs = alike_pairs(front, place)
-        for interval in propose_intervals(pairs, hints_s):
-            for start, length, member in chains(place, pairs, interval, front.rate_hz)[:2]:
-                train = follow(front, start, length, place[member])
-                if train is not None and (best is None or train.score > best.score):
-                    best = train
-            if best is not None and best.score > 3 * LEAST_SCORE:
-                break
+        if begin == 0:
+            early = place, pairs
+        train = _best_train(match, place, pairs, hints_s, told, begin, end)
+        if train is not None and (best is None or train.score > best.score):
+            best = train
         if best is not None and best.score > LEAST_SCORE:
+            break
+    if best is not None and best.score > LEAST_SCORE:
+        return _complete(match, best, told, beats_per_bar)
+    if early is not None and (found := find_count_in(front, *early, hints_s)) is not None:
+        return _from_count_in(match, found)
+    return None
+
+
+def _lattice(start: float, step: float, begin: int, end: int) -> Float64:
+    """Whole numbers k with begin <= start + k * step < end."""
+    return np.arange(np.ceil((begin - start) / step), np.floor((end - 1 - start) / step) + 1.0)
+
+
+def _best_train(
+    match: Matcher,
+    place: np.ndarray,
+    pairs: Pairs,
+    hints_s: tuple[float, ...],
+    told: Float64 | None,
+    begin: int,
+    end: int,
+) -> Train | None:
+    rate = match.front.rate_hz
+    best: Train | None = None
+    tried = 0
+    intervals = [0.0] if told is not None else propose_intervals(pairs, hints_s)
+    for interval in intervals:
+        chains = (
+            find_chains(place, pairs, interval, rate) if told is None else find_mapped_chains(place, pairs, told, rate)
+        )
+        for chain in chains:
+            if told is None:
+                nominal = _lattice(chain.start, chain.step, begin, end)
+            else:
+                nominal = told[(chain.start + chain.step * told >= begin) & (chain.start + chain.step * told < end)]
+            train = _try(match, chain, nominal)
+            if train is not None and (best is None or train.score > best.score):
+                best = train
+        tried += 1
+        if tried >= 3 and best is not None and best.score > PLAIN_SCORE:
             break
     return best
 
 
-__all__ = ["Clicks", "Float32", "find_clicks"]
+def _try(match: Matcher, chain: Chain, nominal: Float64) -> Train | None:
+    if len(nominal) < 3:
+        return None
+    fitted = follow(match, chain, nominal)
+    return None if fitted is None else weigh(match, nominal, *fitted)
+
+
+def _complete(match: Matcher, train: Train, told: Float64 | None, beats_per_bar: int | None) -> _Found:
+    """Follow the train through the whole recording, and find its other sounds."""
+    n = len(match.front.samples)
+    lead = float(train.position[int(np.argmax(train.agreement))])
+    chain = Chain(start=train.start, step=train.step, place=train.position[train.heard], lead=lead)
+    nominal = _lattice(chain.start, chain.step, 0, n) if told is None else told
+    whole = _try(match, chain, nominal) or train
+    if told is None:
+        nominal = _lattice(whole.start, whole.step, 0, n)
+    found = complete(match, whole, nominal, beats_per_bar, divide=told is None)
+    return _Found(
+        nominal=found.nominal, start=found.start, step=found.step, sound=whole.sound, weight=found.weight, kind=found.kind,
+        heard=found.evidence > HEARD, accented=found.accented, score=whole.score, count_in=False,
+    )  # fmt: skip
+
+
+def _from_count_in(match: Matcher, found: object) -> _Found:
+    from strumclock.click.countin import CountIn
+    from strumclock.click.matching import average
+
+    assert isinstance(found, CountIn)
+    number = np.round((found.place - found.place[0]) / found.step)
+    lattice = np.arange(number[-1] + 1)
+    index = number.astype(int)
+    main = found.place[found.main]
+    fit = np.polyfit(number[found.main], main, 1) if len(main) > 1 else np.array([found.step, found.place[0]])
+    step, start = float(fit[0]), float(fit[1])
+    rows = match.rows(start + step * number[found.main])
+    sound = average(rows, np.ones(len(rows)))
+    heard = np.zeros(len(lattice), dtype=bool)
+    heard[index] = True
+    kind = np.zeros(len(lattice), dtype=np.int_)
+    kind[index[~found.main]] = 1
+    weight = np.zeros(len(lattice))
+    weight[index[found.main]] = 1.0
+    accented = kind == 1
+    return _Found(
+        nominal=lattice, start=start, step=step, sound=sound, weight=weight, kind=kind, heard=heard,
+        accented=accented, score=found.score, count_in=True,
+    )  # fmt: skip
+
+
+def _place(x: Float32, sample_rate_hz: float, start_s: float, front: Front, found: _Found, source: str) -> Clicks:
+    match = Matcher.of(front)
+    position = found.start + found.step * found.nominal
+    usual = float(np.median(np.diff(found.nominal))) * found.step
+    line = fit_line(match, position, found.nominal, found.sound, found.weight)
+    position = line.start + line.step * found.nominal
+    begin = beginning(match, position, found.weight, usual)
+    ratio = sample_rate_hz / front.rate_hz
+    attack, attack_u = attack_of(x, sample_rate_hz, (position + begin) * ratio, found.weight)
+    time_s = start_s + ((position + begin) * ratio + attack) / sample_rate_hz
+    var = line.covariance[0, 0] + 2 * found.nominal * line.covariance[0, 1] + found.nominal**2 * line.covariance[1, 1]
+    u_s = np.hypot(np.sqrt(np.maximum(var, 0.0)) / front.rate_hz, attack_u / sample_rate_hz)
+    duration = len(x) / sample_rate_hz
+    rest = start_s + duration - time_s[-1]
+    early = found.count_in or (len(time_s) <= 16 and rest > max(6.0, 0.15 * duration))
+    extent = "count-in" if early else "throughout" if rest < max(6.0, 0.15 * duration) else "fading"
+    scale = usual / found.step
+    return Clicks(
+        time_s=time_s, u_s=u_s, heard=found.heard, accented=found.accented, interval_s=line.step * scale / front.rate_hz,
+        interval_u_s=float(np.sqrt(line.covariance[1, 1])) * scale / front.rate_hz, extent=extent, source=source,
+        score=found.score, sound=found.kind,
+    )  # fmt: skip

@@ -45,11 +45,14 @@ class Front:
     ----------
     samples : float32 array, shape (n,)
         Decimated, whitened and levelled signal; its mean square is near 1.
+    plain : float32 array, shape (n,)
+        Differences of the decimated signal from sample to sample: levels are read from it, low rumble is not in it.
     rate_hz : float
-        Its sample rate. Sample i lies at i / rate_hz seconds from the first sample of the recording.
+        Their sample rate. Sample i lies at i / rate_hz seconds from the first sample of the recording.
     """
 
     samples: Float32
+    plain: Float32
     rate_hz: float
 
 
@@ -158,4 +161,5 @@ def build_front(samples: Float32, sample_rate_hz: float) -> Front:
     factor = max(int(sample_rate_hz / FRONT_RATE_HZ), 1)
     rate_hz = sample_rate_hz / factor
     decimated = decimate(np.ascontiguousarray(samples, dtype=np.float32), factor)
-    return Front(samples=level(whiten(decimated, rate_hz), rate_hz), rate_hz=rate_hz)
+    plain = np.diff(decimated, prepend=decimated[:1])
+    return Front(samples=level(whiten(decimated, rate_hz), rate_hz), plain=plain, rate_hz=rate_hz)

@@ -52,7 +52,7 @@ def remove_clicks(samples: ArrayLike, sample_rate_hz: float, clicks: Clicks, *, 
             (before + after - np.arange(before + after)) / (0.02 * sample_rate_hz),
         ),
     )
-    for c in np.unique(clicks.sound[clicks.heard]):
+    for c in np.unique(clicks.sound):
         mine = clicks.sound == c
         rows = windows(x, position[mine], before, after)
         sound, gain, _ = learn(rows, sample_rate_hz)

@@ -135,15 +135,21 @@ def above(sound: Float32, rate_hz: float, cut_hz: float = ATTACK_HZ) -> Float32:
     return high
 
 
-def attack_index(sound: Float32, rate_hz: float, begin: int = 0) -> float:
-    """Where the sound above ATTACK_HZ first exceeds ATTACK_SHARE of its early peak, samples (a fraction, interpolated)."""
-    high = np.abs(above(sound, rate_hz))[begin:]
-    if len(high) == 0 or not high.max() > 0:
-        return float(begin)
-    crossed = int(np.argmax(high > ATTACK_SHARE * high.max()))
-    early = high[crossed : crossed + max(round(ATTACK_PEAK_S * rate_hz), 1)]
-    bar = ATTACK_SHARE * float(early.max())
-    i = int(np.argmax(high > bar))
+def attack_index(sound: Float32, rate_hz: float, share: float = ATTACK_SHARE) -> float:
+    """Where the sound above ATTACK_HZ first exceeds a share of its early peak, samples (a fraction, interpolated).
+
+    Where nothing but noise precedes the sound, that noise is no attack: the place looked for is the last before the peak from
+    which on the sound exceeds the share within every millisecond.
+    """
+    high = np.abs(above(sound, rate_hz))
+    if not high.max() > 0:
+        return 0.0
+    rough = int(np.argmax(high > 0.5 * high.max()))
+    early = float(high[rough : rough + max(round(ATTACK_PEAK_S * rate_hz), 1)].max())
+    bar = share * early
+    loud = np.flatnonzero(high[: int(np.argmax(high >= 0.999 * early)) + 1] > bar)
+    breaks = np.flatnonzero(np.diff(loud) > max(0.001 * rate_hz, 2))
+    i = int(loud[breaks[-1] + 1]) if len(breaks) else int(loud[0])
     if i == 0:
-        return float(begin)
-    return begin + i - 1 + float((bar - high[i - 1]) / max(high[i] - high[i - 1], 1e-12))
+        return 0.0
+    return i - 1 + float(np.clip((bar - high[i - 1]) / max(high[i] - high[i - 1], 1e-12), 0, 1))

@@ -1,0 +1,158 @@
+"""Clicks that are heard only before the playing begins.
+
+One bar of clicks is too short to be told from chance by its waveform alone, but it stands in quiet: before the first strum, with
+nothing else between. There a few sounds of the same waveform at equal distances are enough, and an accented first click counts
+although its sound comes but once. A spoken count-in does not repeat its waveform to a tenth of a millisecond.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from strumclock.click.front import Float64, Front
+from strumclock.click.pulses import Pairs
+
+FRAME_S = 0.02
+"""Length of a frame whose level is read."""
+
+LOUD_QUANTILE = 0.8
+"""The playing level is that of the frames at this place of the order."""
+
+QUIET_DB = 15.0
+"""A frame so far below the playing level is quiet."""
+
+QUIET_SHARE = 0.5
+"""The quiet lasts as long as this share of the coming second is quiet."""
+
+LONGEST_S = 40.0
+"""Longest time to the first strum."""
+
+INTERVALS_S = (0.2, 2.2)
+"""Time between the clicks of a count-in: 27 to 300 a minute."""
+
+LIKE_S, UNLIKE_S = 0.00025, 0.004
+"""How far from its place a click of the same sound may lie, and one of another sound (its attack is shaped differently)."""
+
+LIKE = 0.2
+"""Pairs.weight from which two pulses are of the same sound (agreement 0.55)."""
+
+RISE_DB = 10.0
+"""A click of another sound must rise by this above the 30 ms before it."""
+
+WORTH_LIKE, WORTH_UNLIKE, WORTH_TOLD, WORTH_MISSING = 8.0, 5.0, 7.0, -4.0
+"""Evidence (nats) of a further like click (a pulse in 0.3 ms by chance, and of that sound), of an unlike one (a pulse in 8 ms of
+quiet by chance), of the told tempo met to TOLD, and of a place without a pulse."""
+
+TOLD = 1e-3
+"""How closely the told tempo, its half or its double must be met to count."""
+
+ENOUGH = 10.0
+"""Evidence from which it is a count-in."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CountIn:
+    """Clicks before the playing: places (front samples), which are of the main sound, and the evidence (nats)."""
+
+    place: Float64
+    main: np.ndarray
+    step: float
+    score: float
+
+
+def quiet_until(front: Front) -> float:
+    """How long it is quiet from the beginning, in samples."""
+    size = max(round(FRAME_S * front.rate_hz), 1)
+    count = len(front.plain) // size
+    if count < 100:
+        return 0.0
+    level = np.einsum("ij,ij->i", *(2 * [front.plain[: count * size].reshape(count, size)])) / size
+    quiet = level < np.quantile(level, LOUD_QUANTILE) * 10 ** (-QUIET_DB / 10)
+    ahead = round(1.0 / FRAME_S)
+    total = np.concatenate([[0], np.cumsum(quiet)])
+    share = (total[ahead:] - total[:-ahead]) / ahead
+    loud = np.flatnonzero(share < QUIET_SHARE)
+    return float((loud[0] if len(loud) else count) * size + ahead * size // 2)
+
+
+def rise_db(front: Front, place: np.ndarray) -> Float64:
+    """How far each pulse rises above the 30 ms before it, dB."""
+    rate = front.rate_hz
+    before, gap, after = round(0.030 * rate), round(0.003 * rate), round(0.003 * rate)
+    power = np.concatenate([[0.0], np.cumsum(front.plain.astype(np.float64) ** 2)])
+    n = len(front.plain)
+
+    def mean(a: np.ndarray, b: np.ndarray) -> Float64:
+        a, b = np.clip(a, 0, n), np.clip(b, 0, n)
+        level: Float64 = (power[b] - power[a]) / np.maximum(b - a, 1)
+        return level
+
+    floor = 1e-10 * power[-1] / n + 1e-30
+    return 10 * np.log10((mean(place - gap, place + after) + floor) / (mean(place - gap - before, place - gap) + floor))
+
+
+def find_count_in(front: Front, place: np.ndarray, pairs: Pairs, hints_s: tuple[float, ...]) -> CountIn | None:
+    """The clicks of a count-in that nothing covers, or None."""
+    rate = front.rate_hz
+    until = min(quiet_until(front), LONGEST_S * rate)
+    early = int(np.searchsorted(place, until))
+    if early < 3:
+        return None
+    # the last click of the count-in may lie beyond the quiet's end; the first strum too
+    early = int(np.searchsorted(place, until + 0.5 * rate))
+    at = place[:early].astype(np.float64)
+    rise = rise_db(front, place[:early])
+    mine = (pairs.second < early) & (pairs.weight > LIKE) & (rise[np.minimum(pairs.first, early - 1)] > RISE_DB / 2)
+    first, second, lag = pairs.first[mine], pairs.second[mine], pairs.lag_s[mine] * rate
+    like = np.full((early, early), np.nan)
+    like[first, second] = lag
+    like[second, first] = -lag
+    best: CountIn | None = None
+    for i, distance in zip(first, lag, strict=True):
+        for parts in (1, 2, 3):
+            step = distance / parts
+            if not INTERVALS_S[0] * rate <= step <= INTERVALS_S[1] * rate:
+                continue
+            found = _lattice(at, rise, like, int(i), step, rate)
+            told = any(abs(step / rate / h - 1) < TOLD for h in hints_s)
+            score = found.score + (WORTH_TOLD if told else 0.0)
+            if score > (best.score if best else ENOUGH):
+                best = CountIn(place=found.place, main=found.main, step=found.step, score=score)
+    return best
+
+
+def _lattice(at: Float64, rise: Float64, like: Float64, i: int, step: float, rate: float) -> CountIn:
+    """Clicks at i and at whole steps from it, as far as there are any."""
+    places, main, missing = [at[i]], [True], 0
+    unlike = 0
+    offsets = np.where(np.isnan(like[i]), np.inf, like[i])
+    last_like = at[i] + max((o for o in offsets[np.isfinite(offsets)]), default=0.0)
+    for direction in (1, -1):
+        k, gap = 0, 0
+        pending_missing = 0
+        while gap < 2 and abs(k) < 64:
+            k += direction
+            target = at[i] + k * step
+            if target < 0 or target > at[-1] + UNLIKE_S * rate:
+                break
+            same = np.flatnonzero(np.abs(offsets - k * step) < (LIKE_S + 5e-5 * abs(k)) * rate)
+            near = np.flatnonzero((np.abs(at - target) < UNLIKE_S * rate) & (rise > RISE_DB))
+            if len(same):
+                places.append(at[i] + offsets[same[0]])
+                main.append(True)
+            elif len(near) and unlike < 3 and target < last_like:
+                places.append(target)
+                main.append(False)
+                unlike += 1
+            else:
+                gap += 1
+                pending_missing += 1
+                continue
+            missing += pending_missing
+            pending_missing, gap = 0, 0
+    order = np.argsort(places)
+    place, kind = np.asarray(places)[order], np.asarray(main)[order]
+    score = WORTH_LIKE * (kind.sum() - 2) + WORTH_UNLIKE * (~kind).sum() + WORTH_MISSING * missing
+    return CountIn(place=place, main=kind, step=step, score=float(score))

@@ -1,0 +1,280 @@
+"""Clicks of more than one sound: accents, and the parts of a beat.
+
+The train that was followed holds the clicks of one sound. Others lie on the same lattice: at its places where the sound is not
+heard (accents), or halfway and the like between them (parts of the beat). They are learned from themselves, so they may sound like
+anything; what they must do is come back.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from strumclock.click.front import Float64
+from strumclock.click.matching import Matcher
+from strumclock.click.trains import HEARD, Train, chance_at, evidence_of, stretch
+
+PARTS = (2, 3, 4)
+"""Into how many parts the interval may be divided by further clicks."""
+
+BARS = (2, 3, 4, 5, 6, 7, 8, 9, 12)
+"""After how many clicks an accent may come back."""
+
+ENOUGH = 12.0
+"""Evidence (nats) that a further sound must add."""
+
+RISE = 4.0
+"""A part's click must stand out by this (power) above what comes back just before it: a long click's own tail comes back too."""
+
+INDEPENDENT = 60.0
+"""Independent samples in what is compared: turns agreement into likelihood."""
+
+LOUDER_DB = 1.5
+"""An accent of the same sound is louder by this at least."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lattice:
+    """All clicks of a recording, whatever their sound.
+
+    Attributes
+    ----------
+    nominal : float array, shape (n,)
+        Number (or told time) of each, from the first heard to the last heard.
+    start, step : float
+        Place = start + step * nominal, front samples.
+    evidence : float array, shape (n,)
+        Of each being heard, nats.
+    weight : float array, shape (n,)
+        How clearly the main sound is heard; 0 where another sound belongs.
+    kind : int array, shape (n,)
+        0 the main sound, 1 the accent, 2 and more the parts of the beat.
+    accented : bool array, shape (n,)
+    """
+
+    nominal: Float64
+    start: float
+    step: float
+    evidence: Float64
+    weight: Float64
+    kind: np.ndarray
+    accented: np.ndarray
+
+
+class _Rows:
+    """Agreement of the rows at given places with sounds learned from subsets of them."""
+
+    def __init__(self, match: Matcher, position: Float64) -> None:
+        self.rows = match.rows(position)
+        self.gram = (self.rows @ self.rows.T).astype(np.float64)
+
+    def agreement(self, weight: Float64) -> Float64:
+        """Of each row with the weighted mean of the others."""
+        use = weight > 0
+        along = self.gram[:, use] @ weight[use]
+        own = np.diag(self.gram)
+        rest = np.maximum(float(weight @ along) - 2 * weight * along + weight**2 * own, 0.0)
+        return np.where(rest > 1e-8, (along - weight * own) / np.sqrt(np.maximum(rest, 1e-8)), 0.0)
+
+    def voice(self, member: np.ndarray, chance: Float64) -> tuple[Float64, Float64]:
+        """Agreement of all rows with what the members have in common, and its evidence."""
+        weight = member.astype(np.float64)
+        agreement = self.agreement(weight)
+        for _ in range(2):
+            weight = np.where(member, np.maximum(agreement, 0.0) ** 2, 0.0)
+            if np.count_nonzero(weight) < 2:
+                break
+            agreement = self.agreement(weight)
+        return agreement, evidence_of(agreement, chance)
+
+
+def worth(evidence: Float64) -> float:
+    """Evidence of a run of clicks, less that of the two which any two sounds would give."""
+    begin, end = stretch(evidence)
+    run = evidence[begin:end]
+    return float(run.sum() - np.sort(run)[-2:].sum()) if len(run) > 2 else 0.0
+
+
+def fold(match: Matcher, position: Float64, weight: Float64, before: int, after: int) -> Float64:
+    """Power of what comes back around the positions, over 2 ms; 1 where nothing does."""
+    clear = np.argsort(-weight)[:128]
+    clear = clear[weight[clear] > 0]
+    rows = match.windows(position[clear], before, after)
+    w = weight[clear].astype(np.float32)
+    total = ((w @ rows) / np.sqrt(np.sum(w * w))).astype(np.float64)
+    size = max(round(0.002 * match.front.rate_hz), 1)
+    return np.convolve(total * total, np.full(size, 1 / size), mode="same")
+
+
+def complete(match: Matcher, train: Train, nominal: Float64, beats_per_bar: int | None, *, divide: bool) -> Lattice:
+    """Find the other sounds of a train's lattice, and the stretch of it that is heard.
+
+    Parameters
+    ----------
+    nominal : float array
+        All places of the lattice in the recording, before, between and after the train's.
+    divide : bool
+        Whether clicks between the train's are looked for.
+    """
+    position = train.start + train.step * nominal
+    interval = train.step * float(np.median(np.diff(nominal)))
+    chance = chance_at(match, position, train.sound, interval)
+    rows = _Rows(match, position)
+    mine = np.isin(nominal, train.nominal[train.heard])
+    agreement, evidence = rows.voice(mine, chance)
+    inside = (nominal >= train.nominal[0]) & (nominal <= train.nominal[-1])
+    kind = np.zeros(len(nominal), dtype=np.int_)
+    number = np.arange(len(nominal))
+    accent = _accent(match, rows, position, number, inside, agreement, evidence, chance, beats_per_bar)
+    accented = np.zeros(len(nominal), dtype=bool)
+    if accent is not None:
+        bar, beat, own = accent
+        accented = number % bar == beat
+        if own is not None:
+            kind[accented] = 1
+            evidence = np.where(accented, own, evidence)
+    begin, end = stretch(evidence)
+    part = slice(begin, end)
+    heard = evidence > HEARD
+    weight = np.where(heard & (kind == 0), np.maximum(agreement, 0.0) ** 2, 0.0)
+    found = Lattice(
+        nominal=nominal[part], start=train.start, step=train.step, evidence=evidence[part], weight=weight[part],
+        kind=kind[part], accented=accented[part],
+    )  # fmt: skip
+    return _divided(match, found, interval, chance[part]) if divide else found
+
+
+def _accent(
+    match: Matcher,
+    rows: _Rows,
+    position: Float64,
+    number: np.ndarray,
+    inside: np.ndarray,
+    agreement: Float64,
+    evidence: Float64,
+    chance: Float64,
+    beats_per_bar: int | None,
+) -> tuple[int, int, Float64 | None] | None:
+    """After how many clicks an accent comes back, at which, and its evidence where it has a sound of its own."""
+    best: tuple[float, int, int, Float64 | None] | None = None
+    count = int(inside.sum())
+    usual = _likelihood(agreement, chance)
+    level = _level_db(match, position)
+    heard = inside & (evidence > HEARD)
+    for bar in (beats_per_bar,) if beats_per_bar and beats_per_bar > 1 else BARS:
+        if count < 2 * bar:
+            continue
+        for beat in range(bar):
+            mine = inside & (number % bar == beat)
+            if mine.sum() < 2:
+                continue
+            own, own_evidence = rows.voice(mine, chance)
+            gain = np.where(mine, _likelihood(own, chance) - usual, 0.0)
+            strong = float(gain.sum() - max(gain.max(), 0.0))  # one agreement of two clicks is worth one, not two
+            if strong > ENOUGH and (best is None or strong > 1.02 * best[0]):
+                best = (strong, bar, beat, own_evidence)
+    if best is not None:
+        return best[1], best[2], best[3]
+    return _louder(level, heard, number, beats_per_bar)
+
+
+def _likelihood(agreement: Float64, chance: Float64) -> Float64:
+    """Log likelihood (nats) of rows given a sound, gain free: what agrees with it is explained."""
+    explained = np.clip(np.maximum(agreement, 0.0), 0.0, 0.98) ** 2
+    return -0.5 * np.minimum(INDEPENDENT, 1 / chance**2) * np.log1p(-explained)
+
+
+def _level_db(match: Matcher, position: Float64) -> Float64:
+    """Level at each place just after it against the 20 ms before it, as excess power, dB."""
+    rate = match.front.rate_hz
+    power = np.concatenate([[0.0], np.cumsum(match.front.plain.astype(np.float64) ** 2)])
+    n = len(power) - 1
+    i = np.round(position).astype(np.int64)
+
+    def mean(a: np.ndarray, b: np.ndarray) -> Float64:
+        a, b = np.clip(a, 0, n), np.clip(b, 0, n)
+        level: Float64 = (power[b] - power[a]) / np.maximum(b - a, 1)
+        return level
+
+    after = mean(i - round(0.001 * rate), i + round(0.006 * rate))
+    before = mean(i - round(0.025 * rate), i - round(0.003 * rate))
+    return 10 * np.log10(np.maximum(after - before, 1e-3 * after) + 1e-30)
+
+
+def _louder(
+    level: Float64, heard: np.ndarray, number: np.ndarray, beats_per_bar: int | None
+) -> tuple[int, int, None] | None:
+    """An accent that is the same sound, louder."""
+    best: tuple[float, int, int] | None = None
+    for bar in (beats_per_bar,) if beats_per_bar and beats_per_bar > 1 else BARS:
+        groups = [level[heard & (number % bar == beat)] for beat in range(bar)]
+        if min(len(g) for g in groups) < 4:
+            continue
+        middle = np.array([np.median(g) for g in groups])
+        beat = int(np.argmax(middle))
+        others = np.concatenate([g for b, g in enumerate(groups) if b != beat])
+        excess = middle[beat] - float(np.median(others))
+        error = (
+            1.4826
+            * 1.2533
+            * np.hypot(
+                np.median(np.abs(groups[beat] - middle[beat])) / np.sqrt(len(groups[beat])),
+                np.median(np.abs(others - np.median(others))) / np.sqrt(len(others)),
+            )
+        )
+        second = excess - (float(np.sort(middle)[-2]) - float(np.median(others)))
+        if excess > LOUDER_DB and excess > 5 * error and second > LOUDER_DB / 2:
+            strength = excess / (error + 0.1) / bar
+            if best is None or strength > best[0]:
+                best = (strength, bar, beat)
+    return None if best is None else (best[1], best[2], None)
+
+
+def _divided(match: Matcher, found: Lattice, interval: float, chance: Float64) -> Lattice:
+    """The lattice with the clicks between, where there are any."""
+    position = found.start + found.step * found.nominal
+    span = int(interval)
+    if np.count_nonzero(found.weight) < 2:
+        return found
+    lead = round(0.03 * match.front.rate_hz)
+    power = fold(match, position, found.weight, lead, span)
+    best = 1
+    voices: list[Float64] = []
+    for parts in PARTS:
+        if interval / parts < 0.1 * match.front.rate_hz or (parts == 4 and best != 2):
+            continue
+        evidence = []
+        for part in range(1, parts):
+            shift = part * interval / parts
+            i = lead + round(shift)
+            peak = float(power[i - 8 : i + round(0.008 * match.front.rate_hz)].max())
+            before = float(np.median(power[i - lead : i - round(0.004 * match.front.rate_hz)]))
+            if peak < RISE * max(before, 1.0):
+                break
+            rows = _Rows(match, position + shift)
+            evidence.append(rows.voice(np.ones(len(position), dtype=bool), chance)[1])
+            if worth(evidence[-1]) < ENOUGH:
+                break
+        if len(evidence) == parts - 1 and worth(evidence[-1]) >= ENOUGH:
+            best, voices = parts, evidence
+    if best == 1:
+        return found
+    n = len(found.nominal)
+    nominal = np.arange(best * (n - 1) + 1) / best + found.nominal[0]
+    table = np.stack([found.evidence, *voices], axis=1).reshape(-1)[: len(nominal)]
+    kinds = np.tile(np.arange(best) + 1, n)[: len(nominal)]
+    kinds[::best] = found.kind
+    weight = np.zeros(len(nominal))
+    weight[::best] = found.weight
+    accented = np.zeros(len(nominal), dtype=bool)
+    accented[::best] = found.accented
+    return Lattice(
+        nominal=nominal,
+        start=found.start,
+        step=found.step,
+        evidence=table,
+        weight=weight,
+        kind=kinds,
+        accented=accented,
+    )

@@ -1,0 +1,116 @@
+"""Comparing places of the recording with a sound: how alike, where exactly, and what chance would give."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.fft
+
+from strumclock.click.front import Float32, Float64, Front
+
+BODY_S = (0.002, 0.012)
+"""Before and after a click's place: what is compared."""
+
+NEAR_S, FAR_S = 0.045, 0.130
+"""Chance is measured at these distances from the clicks: beyond the click's own sound (a beep lasts 40 ms), and still in the same
+chord, whose sound may repeat itself every few milliseconds."""
+
+NEAR_SHARE, FAR_SHARE = 0.15, 0.45
+"""The same where clicks are close together, as parts of the interval."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Matcher:
+    """Compares places of a front (in its samples, fractions allowed) with sounds of unit energy."""
+
+    front: Front
+    before: int
+    after: int
+
+    @classmethod
+    def of(cls, front: Front) -> Matcher:
+        """Matcher with the usual body."""
+        return cls(front=front, before=round(BODY_S[0] * front.rate_hz), after=round(BODY_S[1] * front.rate_hz))
+
+    def windows(self, centre: Float64, before: int, after: int) -> Float32:
+        """Rows of the front around rounded centres, zero beyond the ends."""
+        x = self.front.samples
+        i = np.round(centre).astype(np.int64)
+        rows = np.zeros((len(i), before + after), dtype=np.float32)
+        inside = (i - before >= 0) & (i + after <= len(x))
+        if inside.any():
+            view = np.lib.stride_tricks.sliding_window_view(x, before + after)
+            rows[inside] = view[i[inside] - before]
+        for row in np.flatnonzero(~inside):
+            a, b = max(i[row] - before, 0), min(i[row] + after, len(x))
+            if b > a:
+                rows[row, a - i[row] + before : b - i[row] + before] = x[a:b]
+        return rows
+
+    def rows(self, position: Float64) -> Float32:
+        """Rows of unit energy, moved so that the fractional positions fall on the same sample."""
+        pad = 8
+        whole = np.round(position)
+        wide = self.windows(position, self.before + pad, self.after + pad)
+        size = scipy.fft.next_fast_len(wide.shape[1] + 16, real=True)
+        spectrum = scipy.fft.rfft(wide, size)
+        turn = np.exp(-2j * np.pi / size * np.outer(whole - position, np.arange(spectrum.shape[1]))).astype(
+            np.complex64
+        )
+        return unit(scipy.fft.irfft(spectrum * turn, size)[:, pad : pad + self.before + self.after])
+
+    def compare(self, position: Float64, sound: Float32, reach: int) -> tuple[Float64, Float64]:
+        """Best agreement within reach samples of each position, and how much later than the position it lies (samples)."""
+        reach = reach + 1
+        wide = self.windows(position, self.before + reach, self.after + reach)
+        size = self.before + self.after
+        view = np.lib.stride_tricks.sliding_window_view(wide, size, axis=1)
+        curve = (view.reshape(-1, size) @ sound).reshape(view.shape[:2]) / local_norm(wide, size)
+        top = curve[:, 1:-1].argmax(axis=1) + 1
+        r = np.arange(len(top))
+        y0, y1, y2 = curve[r, top - 1], curve[r, top], curve[r, top + 1]
+        bend = y0 - 2 * y1 + y2
+        step = np.clip(np.where(bend < 0, 0.5 * (y0 - y2) / np.minimum(bend, -1e-9), 0.0), -0.5, 0.5)
+        best = (y1 - 0.25 * (y0 - y2) * step).astype(np.float64)
+        return best, top - reach + step + np.round(position) - position
+
+    def surroundings(self, position: Float64, sound: Float32, interval: float) -> Float32:
+        """Agreement at every sample of the surroundings of each position, shape (n, lags)."""
+        near = min(round(NEAR_S * self.front.rate_hz), round(NEAR_SHARE * interval))
+        far = max(min(round(FAR_S * self.front.rate_hz), round(FAR_SHARE * interval)), near + 8)
+        size = self.before + self.after
+        wide = self.windows(position, far + self.before, far + self.after)
+        length = scipy.fft.next_fast_len(wide.shape[1], real=True)
+        spectrum = scipy.fft.rfft(wide, length) * scipy.fft.rfft(sound, length).conj()
+        curve = scipy.fft.irfft(spectrum, length)[:, : wide.shape[1] - size + 1] / local_norm(wide, size)
+        return np.concatenate([curve[:, : far - near], curve[:, far + near + 1 :]], axis=1)
+
+
+def local_norm(rows: Float32, size: int) -> Float32:
+    """Norm of every stretch of size samples of each row, never below a thousandth of the row's own."""
+    total = np.zeros((len(rows), rows.shape[1] + 1), dtype=np.float64)
+    np.cumsum(rows.astype(np.float64) ** 2, axis=1, out=total[:, 1:])
+    power = total[:, size:] - total[:, :-size]
+    norm: Float32 = np.sqrt(np.maximum(power, 1e-6 * total[:, -1:] + 1e-12)).astype(np.float32)
+    return norm
+
+
+def unit(rows: Float32) -> Float32:
+    """Rows scaled to unit energy; silent rows stay silent."""
+    norm = np.sqrt(np.einsum("ij,ij->i", rows, rows))
+    return rows / np.maximum(norm, np.float32(1e-9))[:, None]
+
+
+def average(rows: Float32, weight: Float64) -> Float32:
+    """Weighted mean of rows, of unit energy."""
+    return unit((weight.astype(np.float32) @ rows)[None])[0]
+
+
+def leave_one_out(rows: Float32, weight: Float64) -> Float64:
+    """Agreement of each unit row with the weighted mean of the others."""
+    gram = (rows @ rows.T).astype(np.float64)
+    own = np.diag(gram)
+    along = gram @ weight
+    rest = np.maximum(float(weight @ along) - 2 * weight * along + weight**2 * own, 1e-9)
+    return np.where(rest > 1e-8, (along - weight * own) / np.sqrt(rest), 0.0)

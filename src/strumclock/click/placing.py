@@ -1,0 +1,117 @@
+"""Where exactly the clicks lie, and how well that is known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from strumclock.click.front import Float32, Float64
+from strumclock.click.kinds import fold
+from strumclock.click.matching import Matcher
+from strumclock.click.sounds import ATTACK_SHARE, attack_index, learn, windows
+
+GAP_S = 0.06
+"""A silence longer than this within the interval may lie before the click's beginning; the longest one does."""
+
+BACK_S, AHEAD_S = 0.004, 0.045
+"""Before and after a click's beginning: what is learned to read its attack."""
+
+MOST_LEARNED = 96
+"""So many of the clearest clicks are learned from."""
+
+LEAST_U_S = 0.00003
+"""Standard uncertainty that always remains: the filter of the definition delays sharp sounds by as much."""
+
+SOUNDING_TIMES, SOUNDING_SHARE = 6.0, 0.15
+"""What comes back is sound where its power exceeds the median by this factor and this share of the peak."""
+
+LONGEST_S = 0.4
+"""No click is longer."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Line:
+    """A straight line through the places of the clicks: start + step * nominal, with the covariance of (start, step)."""
+
+    start: float
+    step: float
+    covariance: Float64
+
+
+def fit_line(match: Matcher, position: Float64, nominal: Float64, sound: Float32, weight: Float64) -> Line:
+    """Weighted straight line through the exact places of the heard clicks (front samples)."""
+    use = weight > 0
+    x, w = nominal[use], weight[use]
+    at = position[use] + match.compare(position[use], sound, 2)[1]
+    start = step = 0.0
+    keep = w
+    for _ in range(4):
+        mean = float(np.average(x, weights=keep))
+        spread = float(np.sum(keep * (x - mean) ** 2))
+        centre = float(np.average(at, weights=keep))
+        step = float(np.sum(keep * (x - mean) * (at - centre)) / spread)
+        start = centre - step * mean
+        off = at - start - step * x
+        scale = 1.4826 * float(np.median(np.abs(off[keep > 0])))
+        keep = w * (np.abs(off) <= max(3.5 * scale, 0.02))
+        if np.count_nonzero(keep) < 3:
+            keep = w
+            break
+    n = np.count_nonzero(keep)
+    share = keep / keep.sum()
+    variance = float(np.sum(keep * off**2) / keep.sum()) * n / max(n - 2, 1)
+    # the variance of a weighted mean of equally uncertain places
+    var_mean = variance * float(np.sum(share**2))
+    var_step = variance * float(np.sum((keep * (x - mean)) ** 2)) / spread**2
+    covariance = np.array([[var_mean + mean**2 * var_step, -mean * var_step], [-mean * var_step, var_step]])
+    return Line(start=start, step=step, covariance=covariance)
+
+
+def beginning(match: Matcher, position: Float64, weight: Float64, interval: float) -> float:
+    """Where the sound that comes back begins, samples from the position (negative: earlier).
+
+    A click may be longer than what was compared (a beep is whitened away except where it starts and stops). What comes back is
+    added up over the whole interval; the sound begins after the longest silence in it.
+    """
+    rate = match.front.rate_hz
+    span = int(interval)
+    back = span // 2
+    size = max(round(0.002 * rate), 1)
+    power = fold(match, position, weight, back, span - back)
+    own = float(power[back - size : back + 3 * size].max())
+    sounding = power > max(SOUNDING_TIMES * float(np.median(power)), SOUNDING_SHARE * own)
+    sounding[back : back + size] = True
+    places = np.flatnonzero(sounding)
+    gaps = np.diff(np.concatenate([places, [places[0] + span]]))
+    after = int(np.argmax(gaps))
+    if gaps[after] < min(GAP_S * rate, 0.2 * span):
+        return 0.0
+    begin = int(places[(after + 1) % len(places)])
+    begin = begin - span if begin > back + size else begin
+    if back - begin > LONGEST_S * rate:
+        return 0.0
+    return float(begin - back) + size / 2
+
+
+def attack_of(samples: Float32, sample_rate_hz: float, position: Float64, weight: Float64) -> tuple[float, float]:
+    """How much later than the positions the click's time lies, and its standard uncertainty (samples).
+
+    The uncertainty is read from two halves of the clicks, and from the definition's own play: how far apart the places lie where
+    the sound exceeds a tenth and three tenths of its peak.
+    """
+    back, ahead = round(BACK_S * sample_rate_hz), round(AHEAD_S * sample_rate_hz)
+    clear = np.argsort(-weight)[:MOST_LEARNED]
+    clear = np.sort(clear[weight[clear] > 0])
+    rows = windows(samples, position[clear], back, ahead)
+
+    def attacks(part: Float32) -> list[float]:
+        sound = learn(part, sample_rate_hz)[0].sum(axis=0)
+        return [attack_index(sound, sample_rate_hz, share) - back for share in (ATTACK_SHARE, 0.1, 0.3)]
+
+    whole, early, late = attacks(rows)
+    play = (late - early) / np.sqrt(12)
+    spread = 0.3e-3 * sample_rate_hz
+    if len(clear) >= 4:
+        spread = abs(attacks(rows[::2])[0] - attacks(rows[1::2])[0]) / 2
+    return whole, float(np.sqrt(spread**2 + play**2 + (LEAST_U_S * sample_rate_hz) ** 2))
