@@ -30,6 +30,8 @@ EXTEND_STRUMS = 3
 out on the next downbeat does not extend it."""
 UNTOLD_GAP_COST = 0.2
 """Cost of an empty slot when the last strum is looked for and the pattern was not told: a third of a told slot's."""
+MOST = 0.5
+"""Share of the strums in one stretch from which, without a click, its tempo counts and not the one told."""
 FEW_PAIRED = 0.75
 """Share of the strums with a slot below which a constant offset of a whole part (wireless headphones) is looked for."""
 
@@ -85,13 +87,12 @@ def align(
     """
     strum_s = _times(strums)
     pulse = _pulse(strum_s, exercise, clicks, first_downbeat_s, first_downbeat_u_s, same_clock, grid)
-    beat = pulse.beats(strum_s)
-    downbeat = None if first_downbeat_s is None else float(pulse.beats(np.array([first_downbeat_s]))[0])
-    plan = complete(beat, pulse, exercise, clicks=clicks, downbeat=downbeat)
-    stretches = find_left(beat, plan.exercise.per_beat or 1)
+    plan, stretches = _plan(strum_s, pulse, exercise, clicks, first_downbeat_s)
+    own_bpm = _own_tempo(strum_s, pulse, stretches)
+    if own_bpm is not None:
+        pulse = pulses.other_tempo(strum_s, pulse, own_bpm)
+        plan, stretches = _plan(strum_s, pulse, exercise, clicks, first_downbeat_s)
     with_click = _with_click(len(strum_s), stretches)
-    if stretches and with_click.any():
-        plan = complete(beat[with_click], pulse, exercise, clicks=clicks, downbeat=downbeat)
     placed = _place(plan, pulse, float(strum_s[-1]), grid)
     found = _pair(strum_s, placed, with_click)
     stop_s = _end(found, placed, plan, pulse, stretches, strum_s) if exercise.bars is None else placed.end_s
@@ -166,6 +167,34 @@ def _fit_map(strum_s: FloatArray, grid: BeatGrid) -> float:
         if worth > best_worth:
             best, best_worth = zero_s, worth
     return best
+
+
+def _plan(
+    strum_s: FloatArray, pulse: Pulse, exercise: Exercise, clicks: Clicks | None, first_downbeat_s: float | None
+) -> tuple[Plan, list[Stretch]]:
+    """The exercise completed from the strums that kept to the click, and the stretches that did not."""
+    beat = pulse.beats(strum_s)
+    downbeat = None if first_downbeat_s is None else float(pulse.beats(np.array([first_downbeat_s]))[0])
+    plan = complete(beat, pulse, exercise, clicks=clicks, downbeat=downbeat)
+    stretches = find_left(beat, _even_parts(plan.exercise))
+    with_click = _with_click(len(strum_s), stretches)
+    if stretches and with_click.any():
+        plan = complete(beat[with_click], pulse, exercise, clicks=clicks, downbeat=downbeat)
+    return plan, stretches
+
+
+def _own_tempo(strum_s: FloatArray, pulse: Pulse, stretches: list[Stretch]) -> float | None:
+    """The tempo of a take without clicks, most of whose strums keep another one than that told."""
+    if pulse.anchor != "fitted" or pulse.mapped or pulse.tempo_found or not stretches:
+        return None
+    longest = max(stretches, key=lambda s: s.last - s.first)
+    share = (longest.last - longest.first + 1) / len(strum_s)
+    return pulse.bpm * longest.ratio if share > MOST else None
+
+
+def _even_parts(exercise: Exercise) -> int:
+    """Equal parts of the beat near which all strums lie: threes where two are swung."""
+    return 3 if exercise.swing is not None and exercise.swing > 0.5 else exercise.per_beat or 1
 
 
 def _with_click(n: int, stretches: list[Stretch]) -> NDArray[np.bool_]:

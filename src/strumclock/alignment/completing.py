@@ -35,8 +35,8 @@ class Plan:
     ----------
     exercise : Exercise
         With tempo, meter and parts of the beat; bars only where told.
-    start_beat : int
-        Beat of the pulse that is the first played downbeat.
+    start_beat : float
+        Beat of the pulse that is the first played downbeat; whole where the pulse's beats are known to be beats.
     inferred : tuple of str
     confidence : mapping
     pattern_inferred : bool
@@ -45,7 +45,7 @@ class Plan:
     """
 
     exercise: Exercise
-    start_beat: int
+    start_beat: float
     inferred: tuple[str, ...]
     confidence: Mapping[str, float]
     pattern_inferred: bool
@@ -84,14 +84,14 @@ def complete(
         per_beat = parts_filling_a_bar(told.pattern, meter)
     if per_beat is None and meter.beat_is_dotted:
         per_beat = meter.default_per_beat
-    lattice = inference.find_parts(beat, per_beat, told.swing)
+    lattice, ahead = _lattice(beat, per_beat, told.swing, free=pulse.anchor == "fitted" and not pulse.mapped)
     parts = lattice.per_beat
     cell = lattice.cell[lattice.on] if lattice.on.any() else lattice.cell
-    start, more = _start_beat(cell, parts, per_bar, pulse, told, accents, downbeat)
+    start, more = _start_beat(cell, lattice, per_bar, pulse, told, accents, downbeat)
     notices += more
     pattern, confidence, from_strums = told.pattern, {}, False
     if pattern is None:
-        seen = inference.find_pattern(cell - start * parts, per_beat=parts, beats_per_bar=per_bar)
+        seen = inference.find_pattern(cell - round(start * parts), per_beat=parts, beats_per_bar=per_bar)
         from_strums = per_beat is None or (seen is not None and inference.silent_places(seen))
         if from_strums:
             inferred += ["per_beat", "pattern"] if per_beat is None else ["pattern"]
@@ -106,15 +106,33 @@ def complete(
         inferred.append("swing")
     count_in = told.count_in
     if count_in is None and clicks is not None:
-        count_in = min(max(start // per_bar, 0), COUNT_IN_MAX_BARS)
+        count_in = min(max(int(start) // per_bar, 0), COUNT_IN_MAX_BARS)
         inferred.append("count_in")
     exercise = replace(
         told, bpm=pulse.bpm, meter=str(meter), per_beat=parts, pattern=pattern, swing=swing, count_in=count_in
     )
     return Plan(
-        exercise=exercise, start_beat=start, inferred=tuple(inferred), confidence=confidence,
+        exercise=exercise, start_beat=start - ahead, inferred=tuple(inferred), confidence=confidence,
         pattern_inferred=from_strums, notices=notices,
     )  # fmt: skip
+
+
+def _lattice(
+    beat: FloatArray, per_beat: int | None, swing: float | None, *, free: bool
+) -> tuple[inference.Lattice, float]:
+    """The strums on the parts of the beat, and how far into a beat the pulse's beat 0 lies.
+
+    Where no click tells where a beat begins (`free`), the first strum is beat 0 of the pulse, but may have been the second
+    of two swung parts.
+    """
+    lattice, worth = inference.find_parts(beat, per_beat, swing)
+    if free and per_beat in (None, 2, 4) and swing != 0.5:
+        ahead = inference.TRIPLET_SWING if swing is None else swing
+        ahead = ahead / 2 if per_beat == 4 else ahead
+        other, other_worth = inference.find_parts(beat + ahead, per_beat, swing)
+        if other_worth > worth and other.swing is not None:
+            return other, ahead
+    return lattice, 0.0
 
 
 def _accents(clicks: Clicks | None, pulse: Pulse) -> Accents | None:
@@ -153,24 +171,25 @@ def _pattern_notice(pattern: str | None, seen: inference.Pattern | None) -> Noti
 
 def _start_beat(
     cell: IntArray,
-    parts: int,
+    lattice: inference.Lattice,
     per_bar: int,
     pulse: Pulse,
     told: Exercise,
     accents: Accents | None,
     downbeat: float | None,
-) -> tuple[int, tuple[Notice, ...]]:
-    """Beat of the pulse at which the first played bar begins."""
+) -> tuple[float, tuple[Notice, ...]]:
+    """Beat at which the first played bar begins."""
+    parts = lattice.per_beat
     if pulse.mapped:
         return pulse.map_start, ()
     if downbeat is not None:
-        return round(downbeat), ()
+        return (round(downbeat) if pulse.anchor != "fitted" else downbeat), ()
     played = None if told.pattern is None else np.array([c != "." for c in told.pattern])
     first = int(np.floor(cell[0] / parts))
     if pulse.last_click_beat is None:
-        beats = np.arange(first - per_bar, first + 2 * per_bar + 1)
-        cost = np.zeros(len(beats))
-        return best_start(cell, played, beats * parts, cost) // parts, ()
+        step = 1 if lattice.swing is None else parts  # without a click, any part may be the beat; swung ones are told apart
+        cells = np.arange((first - per_bar) * parts, (first + 2 * per_bar) * parts + 1, step)
+        return best_start(cell, played, cells, np.zeros(len(cells))) / parts, ()
     beats = np.arange(min(0, first - per_bar), max(first, 0) + 2 * per_bar + 1)
     accented = np.ones(len(beats), np.bool_)
     if accents is not None and accents.period == per_bar:
@@ -191,7 +210,7 @@ def _told_count_in(
     pulse: Pulse,
     count_in: int,
     accents: Accents | None,
-) -> tuple[int, tuple[Notice, ...]]:
+) -> tuple[float, tuple[Notice, ...]]:
     """The beat after the bars counted in, moved by less than a bar where the accents or the pattern leave no doubt.
 
     The first clicks may not have been heard, or the click may have been running before the recording began.

@@ -27,8 +27,8 @@ SILENT_CONFIDENCE = 0.95
 ACCENTS_AGREE = 0.8
 """Share of the accents that must keep one distance for them to mark the bar."""
 TRIPLET_SWING = 2 / 3
-SWING_STRUMS_MIN = 4
-"""Strums on each of the two parts from which a swing is read."""
+SWING_STRUMS_MIN, SWING_SHARE_MIN = 4, 0.15
+"""Strums on each of the two parts, and their share, from which a swing is read: fewer may be slips."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,8 +54,8 @@ class Lattice:
     offset: FloatArray
 
 
-def find_parts(beat: FloatArray, per_beat: int | None, swing: float | None) -> Lattice:
-    """Parts of the beat that the strums lie on, those told or the best explanation.
+def find_parts(beat: FloatArray, per_beat: int | None, swing: float | None) -> tuple[Lattice, float]:
+    """Parts of the beat that the strums lie on, those told or the best explanation, and how well they explain them.
 
     Compared by their likelihood, a mixture of a normal spread about each part and a few strays, less ½ ln n for each
     part (Schwarz's criterion): finer parts must earn their places.
@@ -81,7 +81,7 @@ def find_parts(beat: FloatArray, per_beat: int | None, swing: float | None) -> L
         if worth > best_worth:
             best, best_worth = lattice, worth
     assert best is not None
-    return best
+    return best, best_worth
 
 
 def _lattice(beat: FloatArray, per_beat: int, swing: float | None) -> tuple[Lattice, float]:
@@ -107,7 +107,8 @@ def _swing(beat: FloatArray) -> float | None:
     lattice, _ = _lattice(beat, 2, TRIPLET_SWING)
     rest = (beat - lattice.offset - lattice.cell // 2)[lattice.on]
     second = lattice.cell[lattice.on] % 2 == 1
-    if second.sum() < SWING_STRUMS_MIN or (~second).sum() < SWING_STRUMS_MIN:
+    fewest = min(int(second.sum()), int((~second).sum()))
+    if fewest < max(SWING_STRUMS_MIN, SWING_SHARE_MIN * len(beat)):
         return None
     swing = float(np.median(rest[second]) - np.median(rest[~second]))
     return min(swing, SWING_RANGE[1]) if swing >= SWING_HEARD else None

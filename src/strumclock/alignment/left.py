@@ -23,15 +23,16 @@ IN_STEP = 0.75
 """Coherence (mean resultant length) from which strums keep step; a spread of an eighth of a part gives it."""
 OUT_OF_STEP = 0.3
 """By how much the coherence with the click's own parts must be lower."""
-RATIOS = (0.65, 1.5)
+RATIOS = (0.55, 1.9)
 """Tempi that are looked at, as shares of the click's: beyond, it is half or double time, which keeps step with the
 click."""
 PARTS_OF_CLICK = (1, 2, 3, 4)
 """Strums that keep step with any of these divisions of the beat have not left the click, whatever was told. Where a
 division goes into the played parts or they into it, any constant offset will do; else the strums must lie on the beats,
 since other tempi that stand in a simple ratio to the click (3 in 4) keep step as well, anywhere."""
-TRAVEL_PARTS = 0.5
-"""A stretch must move this far against the click: half a part, from where on the nearest slot is the wrong one."""
+TRAVEL_PARTS = 1.0
+"""A stretch must move this far against the click: a part, so that its strums have come to lie on other slots than their
+own. (From half a part on, eight beats of an unsteady player may do so by chance.)"""
 ON_LINE_PARTS = 0.25
 """A strum this near to the line of the player's own tempo belongs to it."""
 MISSES_IN_A_ROW = 3

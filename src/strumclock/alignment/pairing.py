@@ -25,6 +25,8 @@ place, and the rest keeps an unplanned strum half-way between two slots from fil
 WINDOW_SPREADS = 5.0
 """... unless the neighbouring places are silent in the pattern and the player's own spread is wide: then this many
 robust standard deviations, which a normal player exceeds once in a million strums."""
+GAP_SPREADS = 4.0
+"""Between slots so near that the player's own spread reaches half-way (a swung second part), that half is the border."""
 FOLLOW_GAIN = 0.12
 """Share of each deviation by which the tracked offset moves. A drift of 120 ms/min is 2 ms a beat at 60 bpm: the
 tracker lags it by 2 / 0.12 = 17 ms, forwards and backwards in opposite directions, and passes on a third of the
@@ -185,9 +187,10 @@ def _best_chain(
     that ends later and is worth less can never be part of the best one.
     """
     reach = np.maximum(WINDOW_PARTS * part_s, WINDOW_SPREADS * spread_s)
-    gaps = WINDOW_PARTS * np.diff(slot_s)
-    early = np.minimum(reach, np.maximum(np.concatenate([[np.inf], gaps]), WINDOW_PARTS * part_s * 0.5))
-    late = np.minimum(reach, np.maximum(np.concatenate([gaps, [np.inf]]), WINDOW_PARTS * part_s * 0.5))
+    gaps = np.diff(slot_s)
+    gaps = np.clip(GAP_SPREADS * spread_s, WINDOW_PARTS * gaps, 0.5 * gaps)
+    early = np.minimum(reach, np.concatenate([[np.inf], gaps]))
+    late = np.minimum(reach, np.concatenate([gaps, [np.inf]]))
     widest = float(max(early.max(), late.max()))
     first = np.searchsorted(slot_s, time_s - widest).tolist()
     stop = np.searchsorted(slot_s, time_s + widest, side="right").tolist()

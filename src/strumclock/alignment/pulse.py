@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from strumclock.alignment.pairing import FloatArray
-from strumclock.alignment.tempo import coherence, played_tempo
+from strumclock.alignment.tempo import STRUMS_MIN, played_tempo
 from strumclock.alignment.values import Anchor
 from strumclock.errors import Notice, RecordingError
 from strumclock.grid import BPM_RANGE, BeatGrid
@@ -32,13 +32,6 @@ bar."""
 WHOLE_BPM_TOLERANCE = 2 * CLOCK_PPM * 1e-6
 """A tempo heard this near a whole number is that number: metronomes are set in whole beats a minute (common
 practice)."""
-PLAYED_TOLERANCE = 0.01
-"""Without a click, strums whose own tempo differs from the one told by more than this (600 ms/min) were not played to
-it."""
-PLAYED_RATIOS = (1 / 4, 1 / 3, 1 / 2, 2 / 3, 3 / 4, 1.0, 4 / 3, 3 / 2, 2.0, 3.0, 4.0, 6.0)
-"""Strums (or silent places between them) a told beat at which the tempo told is believed."""
-COHERENCE_LOST = 0.2
-"""... unless strums keep step with the tempo told nearly as well as with their own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -224,50 +217,41 @@ def from_strums(
     RecordingError
         If no tempo was told and the strums keep none.
     """
-    if bpm is None or zero_s is None:
-        found, notices = _tempo_of_strums(strum_s, bpm)
-    else:
-        found, notices = bpm, ()
-    estimated = found != bpm
-    return Pulse(
-        anchor="fitted" if zero_s is None or estimated else "given", bpm=found, beat_s=60.0 / found,
-        zero_s=float(strum_s[0]) if zero_s is None else zero_s, pivot_s=float(strum_s[0]) if zero_s is None else zero_s,
-        pivot_u_s=u_s, rate_u=np.inf if estimated else 0.0 if same_clock else CLOCK_U, line_s=np.zeros(0),
-        tempo_found=estimated, notices=notices,
-    )  # fmt: skip
-
-
-def _tempo_of_strums(strum_s: FloatArray, bpm: float | None) -> tuple[float, tuple[Notice, ...]]:
-    """The told tempo where the strums can have been played to it, else their own."""
+    if bpm is not None:
+        at_s = float(strum_s[0]) if zero_s is None else zero_s
+        return Pulse(
+            anchor="fitted" if zero_s is None else "given", bpm=bpm, beat_s=60.0 / bpm, zero_s=at_s, pivot_s=at_s,
+            pivot_u_s=u_s, rate_u=0.0 if same_clock else CLOCK_U, line_s=np.zeros(0),
+        )  # fmt: skip
     played = played_tempo(strum_s)
-    if bpm is None:
-        if played is None or not BPM_RANGE[0] <= played.bpm <= BPM_RANGE[1]:
-            raise RecordingError(
-                "without a click in the recording the tempo must be told, or at least 16 strums must keep a steady one, "
-                f"but {len(strum_s)} came that do not; give --bpm"
-            )
-        message = (
-            f"no click is heard and no tempo was told: {played.bpm:.1f} bpm is the tempo that the strums keep "
-            "(half or double of it cannot be told apart), so how far it slid from a click is not known"
+    if played is None or not BPM_RANGE[0] <= played.bpm <= BPM_RANGE[1]:
+        raise RecordingError(
+            f"without a click in the recording the tempo must be told, or at least {STRUMS_MIN} strums must keep a steady "
+            f"one, but {len(strum_s)} came that do not; give the tempo"
         )
-        return played.bpm, (Notice(code="tempo-estimated", message=message),)
-    if played is None:
-        return bpm, ()
-    part_hz = played.bpm * played.per_beat / 60.0
-    ratio = np.array(PLAYED_RATIOS)
-    own_bpm = part_hz * 60.0 / ratio
-    nearest_bpm = float(own_bpm[int(np.argmin(np.abs(np.log(own_bpm / bpm))))])
-    if abs(nearest_bpm / bpm - 1.0) <= PLAYED_TOLERANCE:
-        return bpm, ()
-    told = float(coherence(strum_s, bpm / 60.0 * ratio[ratio >= 1.0]).max())
-    if told >= float(coherence(strum_s, np.array([part_hz]))[0]) - COHERENCE_LOST:
-        return bpm, ()
-    own = float(min((played.bpm, part_hz * 60.0, part_hz * 30.0), key=lambda b: abs(np.log(b / bpm))))
     message = (
-        f"the tempo told is {bpm:g} bpm, but the strums keep {own:.1f} and no click is heard to decide: they are "
+        f"no click is heard and no tempo was told: {played.bpm:.1f} bpm is the tempo that the strums keep (half or double "
+        "of it cannot be told apart), so how far it slid from a click is not known"
+    )
+    return at_own_tempo(strum_s, played.bpm, Notice(code="tempo-estimated", message=message))
+
+
+def other_tempo(strum_s: FloatArray, pulse: Pulse, bpm: float) -> Pulse:
+    """The pulse of a fitted take whose strums keep another tempo than the one told."""
+    message = (
+        f"the tempo told is {pulse.bpm:g} bpm, but the strums keep {bpm:.1f} and no click is heard to decide: they are "
         "measured at their own tempo, so how far it slid from a click is not known"
     )
-    return own, (Notice(code="tempo-differs", message=message),)
+    return at_own_tempo(strum_s, bpm, Notice(code="tempo-differs", message=message))
+
+
+def at_own_tempo(strum_s: FloatArray, bpm: float, notice: Notice) -> Pulse:
+    """The pulse of strums at a tempo estimated from themselves."""
+    first_s = float(strum_s[0])
+    return Pulse(
+        anchor="fitted", bpm=bpm, beat_s=60.0 / bpm, zero_s=first_s, pivot_s=first_s, pivot_u_s=0.0, rate_u=np.inf,
+        line_s=np.zeros(0), tempo_found=True, notices=(notice,),
+    )  # fmt: skip
 
 
 def _ratio(heard_bpm: float, heard_u: float, told_bpm: float) -> float | None:
