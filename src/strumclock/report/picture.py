@@ -61,7 +61,7 @@ def plot_take(measurement: Measurement, *, with_words: bool = True) -> Figure:
 
     def write(lines_: list[str], top_in: float, step_in: float, **font: Any) -> None:
         for i, line in enumerate(lines_):
-            figure.text(0.03, 1 - (top_in + i * step_in) / height_in, line, va="top", **font)
+            figure.text(0.03, 1 - (top_in + i * step_in) / height_in, line, va="top", parse_math=False, **font)
 
     write(head, 0.22, 0.36, fontsize=19, fontweight="bold", color=INK)
     write(subtitle, 0.28 + 0.36 * len(head), 0.24, fontsize=11.5, color=SOFT)

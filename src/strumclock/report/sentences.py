@@ -172,7 +172,7 @@ def offset(measurement: Measurement) -> str:
         if _reach(mean) <= timing.audible_ms:
             return f"On the click, as far as ears can tell: {fits}."
         return f"No clear lean early or late: {fits}."
-    text = f"On average {words.side(mean.value)}, {words.spread(mean)}"
+    text = f"On average {words.amount(mean.value)} {'late' if mean.value > 0 else 'early'}, {words.spread(mean)}"
     if _reach(mean) <= timing.audible_ms:
         return f"{text}: less than ears can tell."
     if min(abs(mean.low), abs(mean.high)) <= timing.audible_ms:

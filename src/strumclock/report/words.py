@@ -64,8 +64,10 @@ def spread(estimate: Estimate, unit: str = "ms") -> str:
     >>> spread(Estimate(value=10.4, low=0.2, high=20.6, u=0.5))
     'somewhere from 0.2 to 21 ms'
     """
+    if reach(estimate) < 0.1:
+        return f"give or take less than 0.1 {unit}"
     around = _outward(reach(estimate), like=estimate.value)
-    if not estimate.low <= 0 <= estimate.high and float(around) >= round(abs(estimate.value), 1):
+    if estimate.excludes(0) and float(around) >= float(number(abs(estimate.value))):
         near, far = sorted((abs(estimate.low), abs(estimate.high)))
         return f"somewhere from {max(near, 0.1):.1f} to {number(far)} {unit}"
     return f"give or take {around} {unit}"

@@ -1,0 +1,373 @@
+"""The words: each sentence is true of its figures, at their edges too, and none scolds."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from report_takes import estimate, free_take, take
+
+from strumclock import report
+from strumclock.errors import Notice
+from strumclock.grid import Exercise
+from strumclock.measure.measurement import LeftClick, Measurement
+from strumclock.onsets import Ignored
+from strumclock.report import sentences, words
+from strumclock.timing import Estimate, Finding
+
+PLAIN = take(bars=14)
+SCOLDING = re.compile(
+    r"\b(bad|poor|wrong|fail\w*|mistake\w*|sloppy|terrible|should have|unfortunately|perfect|great|excellent)\b", re.I
+)
+
+
+def timed(m: Measurement = PLAIN, **figures: Any) -> Measurement:
+    """The take with some of its timing figures replaced."""
+    assert m.timing is not None
+    return replace(m, timing=replace(m.timing, **figures))
+
+
+def text(m: Measurement) -> dict[str, str]:
+    """The summary's rows by topic."""
+    return {line.topic: line.text for line in report.lines(m)}
+
+
+# early or late --------------------------------------------------------------------------------------------------------
+
+
+def test_an_interval_around_zero_is_no_clear_lean() -> None:
+    """Truth: −0.4 ± 5 ms excludes neither early nor late; 12 ms and more would be heard at 100 bpm in quarters."""
+    m = timed(mean_offset_ms=estimate(-0.4, 5.0), audible_ms=5.0)
+    said = sentences.offset(m)
+    assert (
+        said
+        == "No clear lean early or late: 0.4 ms early as measured; anything from 5.4 ms early to 4.6 ms late would fit."
+    )
+    assert "No clear lean" in report.headline(m)
+
+
+def test_on_the_click_is_said_only_where_the_whole_interval_is_less_than_ears_can_tell() -> None:
+    """Truth: the rule itself: 5.4 against 5.4 and 5.39 ms."""
+    at_edge = timed(mean_offset_ms=Estimate(value=-0.4, low=-5.4, high=4.6, u=0.5), audible_ms=5.4)
+    beyond = timed(mean_offset_ms=Estimate(value=-0.4, low=-5.4, high=4.6, u=0.5), audible_ms=5.39)
+    assert sentences.offset(at_edge).startswith("On the click, as far as ears can tell")
+    assert sentences.offset(beyond).startswith("No clear lean")
+
+
+@pytest.mark.parametrize(
+    ("mean", "said"),
+    [
+        (estimate(12.3, 3.9), "On average 12 ms late, give or take 4 ms."),
+        (estimate(-12.3, 3.9), "On average 12 ms early, give or take 4 ms."),
+        (estimate(12.3, 6.0), "On average 12 ms late, give or take 6 ms: around the limit of what ears can tell."),
+        (estimate(3.2, 2.0), "On average 3.2 ms late, give or take 2 ms: less than ears can tell."),
+        (estimate(10.4, 10.3), "On average 10 ms late, somewhere from 0.1 to 21 ms: around the limit"),
+        (
+            Estimate(value=2.0, low=0.1, high=6.0, u=0.1),
+            "On average 2.0 ms late, somewhere from 0.1 to 6.0 ms: less than",
+        ),
+        (Estimate(value=0.02, low=0.01, high=0.03, u=0.0), "On average less than 0.1 ms late"),
+    ],
+)
+def test_a_lean_is_told_with_its_side_its_reach_and_what_ears_can_tell(mean: Estimate, said: str) -> None:
+    """Truth: arithmetic on the interval; 7.5 ms is what is heard at this take's strum interval."""
+    m = timed(mean_offset_ms=mean, audible_ms=7.5)
+    assert sentences.offset(m).startswith(said)
+
+
+def test_a_clear_lean_may_be_meant() -> None:
+    """Truth: laid-back playing is a choice (Câmara et al. 2020), so it is reported and not scolded."""
+    said = sentences.offset(timed(mean_offset_ms=estimate(22.0, 4.0)))
+    assert "can be a choice" in said
+
+
+@pytest.mark.parametrize("value", [0.06, 0.4, 2.34, 9.94, 9.96, 12.5, 87.4])
+@pytest.mark.parametrize("share", [0.1, 0.9, 0.999])
+def test_a_rounded_interval_never_reaches_over_zero_where_the_measured_one_does_not(value: float, share: float) -> None:
+    """Truth: value ± share · value excludes zero for every share below one."""
+    said = words.spread(estimate(value, share * value))
+    told = float(re.findall(r"[\d.]+", words.amount(value))[0])
+    if said.startswith("give or take"):
+        if "less than" in said:
+            assert share * value < 0.1
+            return
+        assert float(re.findall(r"[\d.]+", said)[0]) < told
+        assert float(re.findall(r"[\d.]+", said)[0]) >= share * value - 1e-6
+    else:
+        assert float(re.findall(r"[\d.]+", said)[0]) > 0
+
+
+# falling behind, pulling ahead ----------------------------------------------------------------------------------------
+
+
+def drifting(value: float, reach: float, *, named: bool, audible_ms: float = 7.5) -> Measurement:
+    drift = estimate(value, reach)
+    direction = "falling behind" if value > 0 else "pulling ahead"
+    finding = Finding(kind="drift", place=None, contrast=drift, direction=direction, p=0.001)
+    return timed(drift_ms_per_min=drift, named=(finding,) if named else (), audible_ms=audible_ms)
+
+
+def test_behind_and_ahead_are_said_where_timing_names_the_drift() -> None:
+    """Truth: positive drift is falling behind (design, signs)."""
+    assert sentences.pace(drifting(60.0, 9.0, named=True)).startswith("You fell behind the click by 60 ms a minute")
+    assert sentences.pace(drifting(-60.0, 9.0, named=True)).startswith(
+        "You pulled ahead of the click by 60 ms a minute"
+    )
+    assert "falling behind" in report.headline(drifting(60.0, 9.0, named=True))
+
+
+def test_a_drift_exactly_at_what_can_be_heard_is_not_called_falling_behind() -> None:
+    """Truth: measured by `measure_timing` itself: the whole take's drift must exceed what can be heard."""
+    m = take(bars=14, sd_ms=0.4, drift_ms_per_min=40.0)
+    assert m.timing is not None
+    minutes = (m.strums[-1].time_s - m.strums[0].time_s) / 60
+    for slope, expected in ((7.0 / minutes, False), (8.5 / minutes, True)):
+        found = take(bars=14, sd_ms=0.4, drift_ms_per_min=slope)
+        said = sentences.pace(found)
+        assert ("You fell behind" in said) is expected, said
+        assert ("falling behind" in report.headline(found)) is expected
+
+
+@pytest.mark.parametrize(
+    ("value", "reach", "said"),
+    [
+        (
+            2.0,
+            1.0,
+            "A drift behind the click of 2.0 ms a minute, give or take 1 ms: about 1.1 ms over the take, less than",
+        ),
+        (
+            -12.0,
+            10.0,
+            "A drift ahead of the click of 12 ms a minute, give or take 10 ms: about 6.7 ms over the take, around",
+        ),
+        (1.0, 4.0, "You kept pace with the click: any drift over the take is less than ears can tell."),
+        (
+            1.0,
+            40.0,
+            "No proof of falling behind or pulling ahead: over the take, anything from 22 ms ahead to 23 ms behind",
+        ),
+    ],
+)
+def test_a_drift_that_is_not_named_is_told_as_what_it_is(value: float, reach: float, said: str) -> None:
+    """Truth: 0.555 minutes from the first strum to the last, 7.5 ms heard."""
+    assert sentences.pace(drifting(value, reach, named=False)).startswith(said)
+
+
+def test_without_a_click_the_drift_is_against_the_tempo_told() -> None:
+    """Truth: a fitted grid takes its rate from the tempo told (design, anchors)."""
+    m = timed(take(bars=14, anchor="fitted"), drift_ms_per_min=estimate(1.0, 4.0))
+    assert "the tempo told" in sentences.pace(m)
+
+
+# where ----------------------------------------------------------------------------------------------------------------
+
+
+def test_a_late_beat_is_named_with_its_size() -> None:
+    """Truth: a take made with beat 3 late by 30 ms and scatter 7 ms."""
+    m = take(bars=20, sd_ms=7, beat_ms={3: 30})
+    assert re.fullmatch(
+        r"Your strums on beat 3 come (29|3\d) ms later than the others \(give or take \d ms\)\.", text(m)["Where"]
+    )
+    assert "on beat 3" in text(m)["Next"]
+    assert "later on beat 3" in report.headline(m)
+
+
+def test_no_place_is_named_in_a_take_without_one() -> None:
+    """Truth: a take made without any late place."""
+    assert "Where" not in text(PLAIN)
+
+
+def test_places_are_called_as_musicians_count() -> None:
+    """Truth: common practice: 1 &, 1 e & a."""
+    assert [sentences.count_name(2, part, 4) for part in (1, 2, 3, 4)] == ["2", "2 e", "2 &", "2 a"]
+    m = take(bars=20, sd_ms=5, part_ms={2: -25})
+    assert "“&” of the beats" in text(m)["Where"]
+    assert "earlier" in text(m)["Where"]
+
+
+# played ---------------------------------------------------------------------------------------------------------------
+
+
+def test_left_out_added_and_ignored_are_counted() -> None:
+    """Truth: the take's construction: slots 3 and 9 left out, one strum added, three sounds ignored."""
+    ignored = (
+        Ignored(time_s=0.5, reason="speech"),
+        Ignored(time_s=0.9, reason="speech"),
+        Ignored(time_s=1.0, reason="a tap"),
+    )
+    said = text(take(omit=(3, 9), added_s=(5.11,), ignored=ignored))["Played"]
+    assert said == (
+        "2 of 48 strums left out (bar 1 beat 3 & and bar 2 beat 3 &); 1 added between. "
+        "3 other sounds not taken for strums: speech (2) and a tap (1)."
+    )
+
+
+def test_an_inferred_pattern_counts_no_omissions() -> None:
+    """Truth: the design: what was inferred cannot be left out."""
+    m = take(inferred=("pattern", "per_beat"))
+    assert "Played" not in text(m)
+    assert text(m)["Not told"] == "Pattern and parts of the beat: found from the recording."
+
+
+def test_a_take_with_every_beat_left_out_says_what_to_check() -> None:
+    """Truth: none of its strums has a slot."""
+    for added, head in (
+        ((4.05,), "The one strum fell on none of the places"),
+        ((4.05, 6.0), "None of the strums fell on"),
+    ):
+        m = take(omit_all=True, added_s=added)
+        assert text(m)["Played"].startswith(head)
+        assert "Tempo" not in text(m)
+        assert "Next" not in text(m)
+        assert report.headline(m) == "No strum on a place of the pattern"
+
+
+# tempo and next -------------------------------------------------------------------------------------------------------
+
+
+def test_a_next_tempo_comes_with_the_caution_and_its_changes_a_minute() -> None:
+    """Truth: 3 % above 100 bpm is 103; a change every 4 beats is 25.75 a minute."""
+    said = text(PLAIN)["Next"]
+    assert said.startswith("Next tempo: 103 bpm (25.8 chord changes a minute).")
+    assert said.endswith("Stop at any pain or tension.")
+    assert text(PLAIN)["Tempo"] == "You held 100 bpm (25 chord changes a minute) by the standard “steady”."
+
+
+def test_what_is_not_held_is_not_yet_held_and_says_why() -> None:
+    """Truth: scatter 40 ms against a tolerance of 37.5 ms."""
+    m = take(bars=14, sd_ms=40)
+    assert "is not held yet by the standard “steady”: " in text(m)["Tempo"]
+    assert "Stay at 100 bpm." in text(m)["Next"]
+
+
+@pytest.mark.parametrize(
+    ("next_bpm", "held", "said"),
+    [(95.0, False, "Take it down to 95 bpm"), (100.0, False, "Stay at 100 bpm."), (103.0, True, "Next tempo: 103 bpm")],
+)
+def test_the_advice_follows_the_next_tempo(next_bpm: float, held: bool, said: str) -> None:
+    """Truth: the comparison with the tempo played."""
+    assert PLAIN.held is not None
+    m = replace(PLAIN, held=replace(PLAIN.held, held=held, next_bpm=next_bpm))
+    assert text(m)["Next"].startswith(said)
+
+
+def test_leaving_the_click_is_told_with_its_place() -> None:
+    """Truth: the stretch that was given."""
+    m = take(bars=14, left_click=(LeftClick(start_s=12.2, end_s=19.8, played_bpm=96.3),))
+    assert text(m)["Left the click"] == "You kept a tempo of your own from 0:12 to 0:20 at about 96.3 bpm."
+    assert "around 0:12" in text(m)["Next"]
+
+
+# what cannot be known -------------------------------------------------------------------------------------------------
+
+
+def test_headphones_say_what_to_do_next_time() -> None:
+    """Truth: the design: offsets are absent with the reason and what to do next time."""
+    m = take(bars=14, anchor="fitted")
+    assert "On the click" not in text(m)
+    assert "next time" in text(m)["Not known"]
+    assert report.headline(m).startswith("Early or late not known")
+
+
+@pytest.mark.parametrize("n", [0, 1, 2, 5, 7])
+def test_few_strums_give_no_figures_but_reasons(n: int) -> None:
+    """Truth: timing gives no figure below 8 strums."""
+    m = take(keep=n) if n else take(omit_all=True)
+    rows = text(m)
+    assert not {"On the click", "Evenness", "Pace", "Where"} & rows.keys()
+    assert "8 strums" in rows["Not known"]
+
+
+def test_what_was_not_asked_for_is_not_missed() -> None:
+    """Truth: a figure that nobody asked for is not unknown."""
+    m = take(absent={"tuning": "not asked for; add --tuning", "changes": "too few changes"})
+    said = text(m)["Not known"]
+    assert "tuning" not in said
+    assert said == "Chord changes: too few changes."
+
+
+def test_warnings_are_said_in_words() -> None:
+    """Truth: the notice that was given."""
+    m = take(warnings=(Notice(code="clipped", message="the loudest strums are clipped"),))
+    assert text(m)["Note"] == "The loudest strums are clipped."
+
+
+def test_only_strums_are_told_without_a_grid() -> None:
+    """Truth: nine strums every 0.6 s from 1 s."""
+    assert text(free_take())["Strums"].startswith("9 strums, the first at 1.00 s, the last at 5.80 s;")
+    assert text(free_take(1))["Strums"].startswith("1 strum, at 1.00 s")
+    assert text(free_take(0))["Strums"] == "No strums were found."
+
+
+EDGES = {
+    "plain": PLAIN,
+    "late": take(mean_ms=40),
+    "uneven": take(sd_ms=60, seed=3),
+    "drift": take(bars=14, drift_ms_per_min=-120),
+    "gaps": take(omit=tuple(range(0, 40, 3))),
+    "one": take(keep=1),
+    "none": take(omit_all=True),
+    "fitted": take(anchor="fitted"),
+    "inferred": take(
+        inferred=("bpm", "meter", "per_beat", "pattern", "swing", "count_in", "bars", "chords", "beats_per_change")
+    ),
+    "everything": take(
+        omit=(3,),
+        added_s=(5.1,),
+        beat_ms={2: 30},
+        drift_ms_per_min=90,
+        left_click=(LeftClick(start_s=3, end_s=9, played_bpm=88),),
+    ),
+    "no tempo": replace(take(), exercise=Exercise()),
+    "free": free_take(),
+}
+
+
+@pytest.mark.parametrize("name", EDGES)
+def test_the_summary_is_short_and_reads_as_sentences(name: str) -> None:
+    """Truth: what a student is promised: a dozen rows, whole sentences, no jargon of the program, no scolding."""
+    m = EDGES[name]
+    rows = report.lines(m)
+    assert len(rows) <= 12
+    for row in rows:
+        assert row.text[0].isupper() or row.text[0].isdigit() or row.text[0] == "“", row
+        assert row.text.endswith("."), row
+        assert "  " not in row.text
+        assert ".." not in row.text
+        assert not re.search(r"\b(None|nan|inf|slot=|Estimate|timing\.)", row.text), row
+        assert not SCOLDING.search(row.text), row
+        assert not re.search(r"(?<![\d.])1 (strums|sounds|changes|places)\b", row.text), row
+    said = report.summary(m, width=80)
+    assert all(len(line) <= 80 for line in said.splitlines())
+    assert all(line == line.rstrip() for line in said.splitlines())
+
+
+@pytest.mark.parametrize("name", EDGES)
+def test_the_table_gives_every_figure_its_interval_or_its_reason(name: str) -> None:
+    """Truth: each row has a value with an interval and u, or a dash with a note that stands below."""
+    said = report.table(EDGES[name])
+    for line in said.splitlines():
+        if " – " in f"{line} ":
+            number = line.split("note ")[1].split()[0]
+            assert f"Note {number}: " in said
+    assert "nan" not in said
+
+
+def test_the_table_shows_the_decimals_that_the_uncertainty_bears() -> None:
+    """Truth: a tempo known to 0.001 bpm is told in thousandths, an offset in tenths; ends are rounded outwards."""
+    m = timed(mean_offset_ms=Estimate(value=5.26, low=-1.41, high=12.03, u=3.4))
+    said = report.table(m)
+    assert re.search(r"Mean offset +\+5\.3 ms +−1\.5 to \+12\.1 +3\.4", said)
+    assert re.search(r"Click heard +100\.000 bpm", said)
+
+
+def test_all_is_said_only_of_all() -> None:
+    """Truth: 419 of 420 is not 100 %."""
+    assert words.percent(419 / 420) == "99 %"
+    m = take(bars=70, sd_ms=5, outliers={30: 300})
+    assert m.timing is not None
+    assert "all of them" not in sentences.evenness(m)
+    assert "99 % of them lie within 37.5 ms" in sentences.evenness(m)
