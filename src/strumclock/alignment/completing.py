@@ -122,14 +122,14 @@ def _lattice(
 ) -> tuple[inference.Lattice, float]:
     """The strums on the parts of the beat, and how far into a beat the pulse's beat 0 lies.
 
-    Where no click tells where a beat begins (`free`), the first strum is beat 0 of the pulse, but may have been the second
-    of two swung parts.
+    Where no click tells where a beat begins (`free`), the first strum is beat 0 of the pulse, but may have been the
+    second of two swung parts.
     """
-    lattice, worth = inference.find_parts(beat, per_beat, swing)
+    lattice, worth = inference.find_parts(beat, per_beat, swing, clicked=not free)
     if free and per_beat in (None, 2, 4) and swing != 0.5:
         ahead = inference.TRIPLET_SWING if swing is None else swing
         ahead = ahead / 2 if per_beat == 4 else ahead
-        other, other_worth = inference.find_parts(beat + ahead, per_beat, swing)
+        other, other_worth = inference.find_parts(beat + ahead, per_beat, swing, clicked=False)
         if other_worth > worth and other.swing is not None:
             return other, ahead
     return lattice, 0.0
@@ -187,7 +187,7 @@ def _start_beat(
     played = None if told.pattern is None else np.array([c != "." for c in told.pattern])
     first = int(np.floor(cell[0] / parts))
     if pulse.last_click_beat is None:
-        step = 1 if lattice.swing is None else parts  # without a click, any part may be the beat; swung ones are told apart
+        step = 1 if lattice.swing is None else parts  # without a click any part may be the beat, unless they swing
         cells = np.arange((first - per_bar) * parts, (first + 2 * per_bar) * parts + 1, step)
         return best_start(cell, played, cells, np.zeros(len(cells))) / parts, ()
     beats = np.arange(min(0, first - per_bar), max(first, 0) + 2 * per_bar + 1)

@@ -5,25 +5,35 @@ Times here are in beats of the pulse, so a tempo map needs nothing special.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import functools
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from strumclock.alignment.pairing import FloatArray, IntArray, follow, nearest, robust_sd
+from strumclock.alignment.pairing import SMOOTH_STRUMS, FloatArray, IntArray, follow, nearest, robust_sd, running_median
 from strumclock.grid import PER_BEAT_RANGE, SWING_RANGE, part_places
 
 SPREAD_FLOOR_BEATS = 0.01
 """Least spread of the strums about their places that the models assume: 10 ms at 60 bpm. Below it, real players' own
 means for each part (10 ms early here, 10 late there) would be read as finer parts."""
-STRAY_SHARE = 0.05
-"""Share of strums that belong to no place of any pattern (noise, slips), in the models that are compared."""
+STRAY_SHARE, LATE_SHARE, LATE_BEATS = 0.05, 0.15, 0.1
+"""Shares of the strums, in the models that are compared, that belong to no place of any pattern (noise, slips) and that
+come late to theirs (chord changes), by an exponential of this mean: else late strums would call for finer parts."""
+OFFSET_BEATS = 0.12
+"""Standard deviation of the players' mean offsets from a click they hear, 72 ms at 100 bpm (tapping: person means from
+-103 to -4 ms at that tempo, Bååth & Madison 2012): strums between the beats are off-beats, not strums half a beat
+late."""
 SWING_HEARD = 0.56
 """Second parts that lie later in the beat than this are swung; 0.5 is straight, and at 100 bpm a straight player's bias
 of 30 ms would be 0.55."""
+ON_PARTS = 0.3
+"""A strum this near to a part (in parts), or within three spreads, is on it."""
 REPEATS_MIN = 3
 """A pattern is inferred from at least so many repeats (DESIGN)."""
-SILENT_CONFIDENCE = 0.95
-"""A place that the told parts include is taken out only where it is this sure to be silent."""
+SILENT_CONFIDENCE = 0.98
+"""Parts that were told without a pattern are all slots, unless one of them is this sure to be played less than half the
+time: silent in 5 of 5 repeats, or 7 of 8."""
 ACCENTS_AGREE = 0.8
 """Share of the accents that must keep one distance for them to mark the bar."""
 TRIPLET_SWING = 2 / 3
@@ -54,11 +64,13 @@ class Lattice:
     offset: FloatArray
 
 
-def find_parts(beat: FloatArray, per_beat: int | None, swing: float | None) -> tuple[Lattice, float]:
+def find_parts(
+    beat: FloatArray, per_beat: int | None, swing: float | None, *, clicked: bool = True
+) -> tuple[Lattice, float]:
     """Parts of the beat that the strums lie on, those told or the best explanation, and how well they explain them.
 
-    Compared by their likelihood, a mixture of a normal spread about each part and a few strays, less ½ ln n for each
-    part (Schwarz's criterion): finer parts must earn their places.
+    Compared by their likelihood, a mixture of a normal spread about each part, some late strums and a few strays, less
+    ½ ln n for each part (Schwarz's criterion): finer parts must earn their places.
 
     Parameters
     ----------
@@ -66,6 +78,8 @@ def find_parts(beat: FloatArray, per_beat: int | None, swing: float | None) -> t
         Strums in beats.
     per_beat, swing : optional
         As told.
+    clicked : bool
+        Whether a click tells where the beats begin; else any offset is as good as any other.
     """
     choices = [per_beat] if per_beat is not None else list(range(PER_BEAT_RANGE[0], PER_BEAT_RANGE[1] + 1))
     options: list[tuple[int, float | None]] = []
@@ -74,28 +88,38 @@ def find_parts(beat: FloatArray, per_beat: int | None, swing: float | None) -> t
         if swing is None and parts == 2:
             found = _swing(beat)
             options += [] if found is None else [(2, found)]
+    if len(options) == 1:
+        return _lattice(beat, *options[0], clicked=clicked)
     best, best_worth = None, -np.inf
     for parts, place in options:
-        lattice, worth = _lattice(beat, parts, place)
+        lattice, worth = _lattice(beat, parts, place, clicked=clicked)
         worth -= 0.5 * np.log(max(len(beat), 2)) * (parts + (place is not None and swing is None))
-        if worth > best_worth:
+        if best is None or worth > best_worth:
             best, best_worth = lattice, worth
     assert best is not None
     return best, best_worth
 
 
-def _lattice(beat: FloatArray, per_beat: int, swing: float | None) -> tuple[Lattice, float]:
+def _lattice(
+    beat: FloatArray, per_beat: int, swing: float | None, *, clicked: bool = True
+) -> tuple[Lattice, float]:
     """Strums on given parts, and the log likelihood of their places."""
     low, high = int(np.floor(beat.min())) - 1, int(np.ceil(beat.max())) + 2
     places = (np.arange(low, high)[:, None] + part_places(per_beat, swing)[None]).ravel()
     part = np.full(len(places), 1.0 / per_beat)
     offset = follow(beat, places, part)
+    _, deviation = nearest(beat - offset, places)
+    offset = offset + running_median(deviation, SMOOTH_STRUMS)
     index, deviation = nearest(beat - offset, places)
     spread = max(robust_sd(deviation), SPREAD_FLOOR_BEATS)
     share = (np.bincount(index % per_beat, minlength=per_beat) + 0.5) / (len(beat) + 0.5 * per_beat)
-    density = np.exp(-0.5 * (deviation / spread) ** 2) / (spread * np.sqrt(2 * np.pi))
-    likelihood = float(np.log((1 - STRAY_SHARE) * share[index % per_beat] * density + STRAY_SHARE).sum())
-    on = np.abs(deviation) <= np.maximum(0.3 / per_beat, 3 * spread)
+    on_time = np.exp(-0.5 * (deviation / spread) ** 2) / (spread * np.sqrt(2 * np.pi))
+    late = np.where(deviation > 0, np.exp(-np.maximum(deviation, 0) / LATE_BEATS) / LATE_BEATS, 0.0)
+    density = (1.0 - STRAY_SHARE - LATE_SHARE) * on_time + LATE_SHARE * late
+    likelihood = float(np.log(share[index % per_beat] * density + STRAY_SHARE).sum())
+    if clicked:
+        likelihood -= 0.5 * (float(np.median(offset)) / OFFSET_BEATS) ** 2
+    on = np.abs(deviation) <= np.maximum(ON_PARTS / per_beat, 3 * spread)
     return Lattice(per_beat=per_beat, swing=swing, cell=index + low * per_beat, on=on, offset=offset), likelihood
 
 
@@ -124,12 +148,15 @@ class Pattern:
         Whether each part of the period holds a strum, from the first played downbeat.
     confidence : float
         Probability that each place's majority is the truth, all places together.
+    silent : (period,) float
+        Probability that each place is played less than half the time.
     repeats : float
         Repeats seen.
     """
 
     played: np.typing.NDArray[np.bool_]
     confidence: float
+    silent: FloatArray
     repeats: float
 
 
@@ -138,7 +165,8 @@ def find_pattern(cell: IntArray, *, per_beat: int, beats_per_bar: int) -> Patter
 
     Periods of one beat, half a bar (in even meters), one and two bars are compared by the likelihood of the places
     played and silent, less ½ ln(repeats) for each place of the period; a place belongs to the pattern where it is
-    played more often than not.  None where fewer than `REPEATS_MIN` repeats were seen. """
+    played more often than not.  None where fewer than `REPEATS_MIN` repeats were seen.
+    """
     cell = cell[cell >= 0]
     if not len(cell):
         return None
@@ -156,19 +184,28 @@ def find_pattern(cell: IntArray, *, per_beat: int, beats_per_bar: int) -> Patter
         rate = (hits + 0.5) / (seen + 1.0)
         worth = float((hits * np.log(rate) + (seen - hits) * np.log1p(-rate)).sum() - 0.5 * np.log(seen).sum())
         if worth > best_worth:
-            from scipy.special import betainc
-
-            below = betainc(hits + 1.0, seen - hits + 1.0, 0.5)  # P(rate < ½) under a flat prior
+            below = np.array([_rarely(int(h), int(n)) for h, n in zip(hits, seen, strict=True)])
             best_worth = worth
             best = Pattern(
-                played=rate > 0.5, confidence=float(np.prod(np.maximum(below, 1 - below))), repeats=length / period
-            )
+                played=rate > 0.5, confidence=float(np.prod(np.maximum(below, 1 - below))), silent=below,
+                repeats=length / period,
+            )  # fmt: skip
     return best if best is None or best.played.any() else None
 
 
+@functools.cache
+def _rarely(hits: int, seen: int) -> float:
+    """Probability, under a flat prior, that a place hit so often in so many repeats is hit less than half the time.
+
+    The beta distribution's integral up to ½ as a binomial sum: P(Binomial(seen + 1, ½) > hits).
+    """
+    ways = sum(math.comb(seen + 1, k) for k in range(hits + 1, seen + 2))
+    return ways / 2 ** (seen + 1)
+
+
 def silent_places(pattern: Pattern) -> bool:
-    """Whether the pattern surely leaves places out."""
-    return not pattern.played.all() and pattern.confidence >= SILENT_CONFIDENCE
+    """Whether the pattern surely leaves a place out."""
+    return bool((pattern.silent >= SILENT_CONFIDENCE).any())
 
 
 def coarsest(pattern: Pattern, per_beat: int) -> tuple[int, Pattern]:
@@ -177,7 +214,7 @@ def coarsest(pattern: Pattern, per_beat: int) -> tuple[int, Pattern]:
     for parts in range(1, per_beat):
         step = per_beat // parts
         if per_beat % parts == 0 and not (place % step).any():
-            return parts, Pattern(played=pattern.played[::step], confidence=pattern.confidence, repeats=pattern.repeats)
+            return parts, replace(pattern, played=pattern.played[::step], silent=pattern.silent[::step])
     return per_beat, pattern
 
 

@@ -3,7 +3,8 @@
 Somebody who plays steadily at 84 against a click at 96 passes through every place of the beat in turn; putting those
 strums on the nearest slots would make offsets, omissions and additions out of what is one thing: another tempo. A
 stretch counts as left when its strums keep step at one tempo and not at the click's, and move by at least half a part
-against it. Slower slides are followed by the pairing. """
+against it. Slower slides are followed by the pairing.
+"""
 
 from __future__ import annotations
 
@@ -23,6 +24,9 @@ IN_STEP = 0.75
 """Coherence (mean resultant length) from which strums keep step; a spread of an eighth of a part gives it."""
 OUT_OF_STEP = 0.3
 """By how much the coherence with the click's own parts must be lower."""
+LOST = 0.4
+"""Coherence with the click's own parts above which a whole stretch has not left it: strums that move through a part
+against the click have none, those that come late at every other chord change have 0.7."""
 RATIOS = (0.55, 1.9)
 """Tempi that are looked at, as shares of the click's: beyond, it is half or double time, which keeps step with the
 click."""
@@ -132,7 +136,7 @@ def _whole(
     ratio = 1.0 / (per_beat * part)
     travel = (beat[last] - beat[first]) * abs(ratio - 1.0) * per_beat
     own, click = _in_step(beat[first : last + 1], per_beat, ratio)
-    if last - first + 1 < STRUMS_MIN or travel < TRAVEL_PARTS or own < max(IN_STEP, click + OUT_OF_STEP):
+    if last - first + 1 < STRUMS_MIN or travel < TRAVEL_PARTS or own < IN_STEP or click > LOST:
         return None
     return Stretch(first=first, last=last, ratio=ratio)
 
@@ -172,7 +176,8 @@ def _ends(beat: FloatArray, from_line: FloatArray, per_beat: int, first: int, la
     """The ends between which the player's own line explains the strums better than the click does.
 
     Near its ends a stretch lies close to both; each end is put where the squared deviations, the click's outside and
-    the line's inside, are least. The player's offset from the click is taken from the strums around the stretch. """
+    the line's inside, are least. The player's offset from the click is taken from the strums around the stretch.
+    """
     part = 1.0 / per_beat
     around = np.concatenate([beat[max(first - AROUND, 0) : first], beat[last + 1 : last + 1 + AROUND]])
     if not len(around):

@@ -26,7 +26,8 @@ WINDOW_SPREADS = 5.0
 """... unless the neighbouring places are silent in the pattern and the player's own spread is wide: then this many
 robust standard deviations, which a normal player exceeds once in a million strums."""
 GAP_SPREADS = 4.0
-"""Between slots so near that the player's own spread reaches half-way (a swung second part), that half is the border."""
+"""Between slots so near that the player's own spread reaches half-way (a swung second part), that half is the
+border."""
 FOLLOW_GAIN = 0.12
 """Share of each deviation by which the tracked offset moves. A drift of 120 ms/min is 2 ms a beat at 60 bpm: the
 tracker lags it by 2 / 0.12 = 17 ms, forwards and backwards in opposite directions, and passes on a third of the

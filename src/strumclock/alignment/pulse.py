@@ -1,7 +1,8 @@
 """Where do the beats lie in the recording?  Clicks, a stated downbeat, or the strums themselves give a `Pulse`.
 
 A pulse counts beats from its own beat 0 (the first click heard, the stated downbeat, the first strum); which of its
-beats is the first *played* downbeat is asked later. """
+beats is the first *played* downbeat is asked later.
+"""
 
 from __future__ import annotations
 
@@ -93,8 +94,9 @@ class Pulse:
     def beats(self, time_s: FloatArray) -> FloatArray:
         """Times [s] as beats since beat 0."""
         if not self.mapped:
-            return np.divide(time_s - self.zero_s, self.beat_s)
-        inside = np.interp(time_s, self.line_s, np.arange(len(self.line_s), dtype=np.float64))
+            steady: FloatArray = (time_s - self.zero_s) / self.beat_s
+            return steady
+        inside: FloatArray = np.interp(time_s, self.line_s, np.arange(len(self.line_s), dtype=np.float64))
         before = np.minimum(time_s - self.line_s[0], 0) / (self.line_s[1] - self.line_s[0])
         after = np.maximum(time_s - self.line_s[-1], 0) / (self.line_s[-1] - self.line_s[-2])
         return inside + before + after
@@ -112,7 +114,8 @@ class Pulse:
         """Standard uncertainty of the pulse's place at the given times [s]."""
         if not np.isfinite(self.rate_u):
             return np.full(len(time_s), self.pivot_u_s)
-        return np.hypot(self.pivot_u_s, (time_s - self.pivot_s) * self.rate_u)
+        u_s: FloatArray = np.hypot(self.pivot_u_s, (time_s - self.pivot_s) * self.rate_u)
+        return u_s
 
 
 def from_clicks(clicks: Clicks, bpm: float | None) -> Pulse:
@@ -120,7 +123,8 @@ def from_clicks(clicks: Clicks, bpm: float | None) -> Pulse:
 
     The rate is the clicks' own. Where they agree with the tempo told within what clocks do, the two are combined by
     their uncertainties: a long row of clicks decides alone, four clicks of a count-in hardly count beside the told
-    tempo. """
+    tempo.
+    """
     heard_bpm = 60.0 / clicks.interval_s
     heard_u = clicks.interval_u_s / clicks.interval_s
     ratio = 1.0 if bpm is None else _ratio(heard_bpm, heard_u, bpm)
@@ -226,12 +230,12 @@ def from_strums(
     played = played_tempo(strum_s)
     if played is None or not BPM_RANGE[0] <= played.bpm <= BPM_RANGE[1]:
         raise RecordingError(
-            f"without a click in the recording the tempo must be told, or at least {STRUMS_MIN} strums must keep a steady "
-            f"one, but {len(strum_s)} came that do not; give the tempo"
+            f"without a click in the recording the tempo must be told, or at least {STRUMS_MIN} strums must keep a "
+            f"steady one, but {len(strum_s)} came that do not; give the tempo"
         )
     message = (
-        f"no click is heard and no tempo was told: {played.bpm:.1f} bpm is the tempo that the strums keep (half or double "
-        "of it cannot be told apart), so how far it slid from a click is not known"
+        f"no click is heard and no tempo was told: {played.bpm:.1f} bpm is the tempo that the strums keep (half or "
+        "double of it cannot be told apart), so how far it slid from a click is not known"
     )
     return at_own_tempo(strum_s, played.bpm, Notice(code="tempo-estimated", message=message))
 
