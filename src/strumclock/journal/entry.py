@@ -43,7 +43,7 @@ class TakeEntry:
     equipment, remark, excluded : str, optional
         Free text; a text in `excluded` is the reason why the take does not count.
     exercise : mapping
-        As told; used where there is no measurement.
+        As told; by default what the measurement did not infer.
     measurement : mapping, optional
         JSON of schema ``strumclock.take/1``.
     error : str, optional

@@ -116,6 +116,9 @@ class Journal:
         with transaction(self._engine, writes=True) as connection:
             yield connection
 
+    def __str__(self) -> str:
+        return str(self.where) if self.root is not None else self._engine.url.render_as_string(hide_password=True)
+
     def name_of(self, path: str | os.PathLike[str]) -> str:
         """How the journal names a file: relative to itself where it lies below, so that the folder can move."""
         if is_url(path):

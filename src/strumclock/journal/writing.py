@@ -78,7 +78,7 @@ def write_take(connection: sa.Connection, entry: TakeEntry) -> int:
     """
     by_hand = edits_of(connection, entry.identity)
     owner = student_id(connection, by_hand.get("student") or entry.student)
-    told = dict(told_exercise(entry.measurement) if entry.measurement else entry.exercise)
+    told = dict(entry.exercise or (told_exercise(entry.measurement) if entry.measurement else {}))
     if by_hand.get("exercise"):
         told["name"] = by_hand["exercise"]
     values: dict[str, Any] = {

@@ -1,0 +1,173 @@
+"""A folder of recordings becomes a practice record: find, plan, measure what is new, write down."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable
+from concurrent.futures import Executor
+from contextlib import closing
+from pathlib import Path
+
+from strumclock.batch.files import Found, find_recordings, is_remote
+from strumclock.batch.known import KnownFiles, KnownTakes
+from strumclock.batch.planning import NEED_TEMPO, Plan, Planner
+from strumclock.batch.report import BatchReport, Failure, Step
+from strumclock.batch.running import Measure, Outcome, measure_file, run
+from strumclock.errors import AudioFileError, JournalError, UsageError
+from strumclock.journal import Journal, plain
+from strumclock.journal.store import CSV_NAME
+from strumclock.timing.held import Standard
+
+LEARN_FROM = 2  # takes finished before an estimate of the rest is worth anything
+
+
+def measure_folder(
+    folder: str | os.PathLike[str],
+    *,
+    journal: Journal | str | os.PathLike[str] | None = None,
+    executor: Executor | None = None,
+    workers: int | None = None,
+    progress: Callable[[Step], None] | None = None,
+    standard: str | Standard | None = None,
+    changes: bool | None = None,
+    tuning: bool | None = None,
+    measure: Measure = measure_file,
+) -> BatchReport:
+    """Measure what is new in a folder and below, and write it into the journal.
+
+    Parameters
+    ----------
+    folder : path or URL
+        Where the recordings lie; anything that fsspec reaches, such as ``s3://lessons/anna``.
+    journal : Journal, path or URL, optional
+        By default the one that the folder belongs to: see `strumclock.journal.find_journal`.
+    executor : concurrent.futures.Executor, optional
+        Where takes are measured: a Dask client's, for example. By default processes of this machine.
+    workers : int, optional
+        Processes, or takes at a time on `executor`; all cores by default.
+    progress : callable, optional
+        Told about each take that is finished.
+    standard : str or Standard, optional
+        What counts as held; wins over practice.toml.
+    changes, tuning : bool, optional
+        Whether to measure chord changes and tuning too; win over practice.toml.
+    measure : callable
+        The measuring itself; must be importable where the takes are measured.
+
+    Returns
+    -------
+    BatchReport
+
+    Raises
+    ------
+    UsageError
+        If there is no such folder, or a practice.toml or takes.csv cannot be understood.
+    JournalError
+        If the journal cannot be opened or written; finished takes are kept.
+    """
+    began = time.monotonic()
+    root = str(folder) if is_remote(folder) else os.path.abspath(folder)
+    found = find_recordings(folder)
+    book = _journal(root, journal)
+    files, takes = KnownFiles(book, root), KnownTakes(book)
+    planner = Planner(
+        root.rstrip("/"),
+        edits=book.edits(),
+        name_of=book.name_of,
+        container_time=files.container_time,
+        standard=standard,
+        changes=changes,
+        tuning=tuning,
+    )
+    planner.settings.of(root)  # a mistake in it concerns every take: say so before anything is read
+    plans, failed, twice = _plans(found, files, planner, book)
+    files.write(found, plans)
+    todo, tally = takes.still_to_do(plans)
+    failed += tally.failed
+    measured, interrupted = 0, False
+    started = time.monotonic()
+    try:
+        with closing(run(todo, measure, executor=executor, workers=workers)) as outcomes:
+            for done, outcome in enumerate(outcomes, start=1):
+                takes.write(outcome, files)
+                measured += outcome.error is None
+                if outcome.error:
+                    failed.append(Failure(path=outcome.plan.name, error=outcome.error))
+                if progress:
+                    progress(_step(done, len(todo), outcome, time.monotonic() - started))
+    except KeyboardInterrupt:
+        interrupted = True
+    takes.set_goals(planner.settings, plans, {f.path: f.folder for f in found})
+    csv, csv_error = _copy(book, takes.changed)
+    return BatchReport(
+        folder=root,
+        found=len(found),
+        measured=measured,
+        unchanged=tally.unchanged,
+        failed=tuple(sorted(failed, key=lambda failure: failure.path)),
+        twice=tuple(twice),
+        same_sound=takes.same_sound(plans),
+        needs=_needs(plans, takes.without_tempo(plans)),
+        problems=tuple(f"{plan.name}: {problem}" for plan in plans for problem in plan.problems),
+        interrupted=interrupted,
+        elapsed_s=time.monotonic() - began,
+        journal=str(book),
+        csv=csv,
+        csv_error=csv_error,
+    )
+
+
+def _journal(root: str, journal: Journal | str | os.PathLike[str] | None) -> Journal:
+    if isinstance(journal, Journal):
+        return journal
+    if journal is not None:
+        return Journal(journal)
+    if is_remote(root):
+        raise UsageError(f"a folder elsewhere ({root}) needs a journal of its own; give a file or a postgresql:// URL")
+    return Journal(root)
+
+
+def _plans(
+    found: list[Found], files: KnownFiles, planner: Planner, journal: Journal
+) -> tuple[list[Plan], list[Failure], list[tuple[str, str]]]:
+    """A plan for each take; of files with the same bytes, in one student's hands, the first stands for all."""
+    plans: dict[tuple[str, str], Plan] = {}
+    failed: list[Failure] = []
+    twice: list[tuple[str, str]] = []
+    for one in found:
+        try:
+            several = planner.plans(one, files.sha256(one))
+        except AudioFileError as error:
+            failed.append(Failure(path=journal.name_of(one.path), error=str(error)))
+            continue
+        for plan in several:
+            first = plans.setdefault((plain(plan.student), plan.identity), plan)
+            if first is not plan:
+                twice.append((plan.name, first.name))
+    return list(plans.values()), failed, twice
+
+
+def _step(done: int, total: int, outcome: Outcome, elapsed_s: float) -> Step:
+    left_s = elapsed_s / done * (total - done) if done >= LEARN_FROM else None
+    return Step(done=done, total=total, path=outcome.plan.name, error=outcome.error, left_s=left_s)
+
+
+def _needs(plans: list[Plan], without_tempo: set[str]) -> dict[str, tuple[str, ...]]:
+    """What is unknown, with the files that lack it."""
+    needs: dict[str, list[str]] = {}
+    for plan in plans:
+        for need in (*plan.needs, *((NEED_TEMPO,) if plan.identity in without_tempo else ())):
+            needs.setdefault(need, []).append(plan.name)
+    return {need: tuple(names) for need, names in needs.items()}
+
+
+def _copy(journal: Journal, changed: bool) -> tuple[Path | None, str | None]:
+    """The readable copy beside a journal that is a file; written only when something changed."""
+    if journal.root is None:
+        return None, None
+    copy = journal.root / CSV_NAME
+    try:
+        return (journal.write_csv() if changed or not copy.exists() else copy), None
+    except JournalError as error:
+        return None, str(error)
