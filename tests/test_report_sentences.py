@@ -257,8 +257,15 @@ def test_the_advice_follows_the_next_tempo(next_bpm: float, held: bool, said: st
 def test_leaving_the_click_is_told_with_its_place() -> None:
     """Truth: the stretch that was given."""
     m = take(bars=14, left_click=(LeftClick(start_s=12.2, end_s=19.8, played_bpm=96.3),))
-    assert text(m)["Left the click"] == "You kept a tempo of your own from 0:12 to 0:20 at about 96.3 bpm."
+    assert text(m)["Left the click"] == "You kept a tempo of your own from 0:12 to 0:20, at about 96 bpm."
     assert "around 0:12" in text(m)["Next"]
+
+
+def test_strums_beside_the_click_are_not_called_added() -> None:
+    """Truth: of two strums without a slot one lies in the stretch that left the click."""
+    left = (LeftClick(start_s=5.0, end_s=7.0, played_bpm=96.3),)
+    assert "1 added between" in text(take(added_s=(6.13, 9.13), left_click=left))["Played"]
+    assert "added" not in text(take(added_s=(6.13,), left_click=left))["Played"]
 
 
 # what cannot be known -------------------------------------------------------------------------------------------------

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 
+_LEFT_CLICK: dict[str, Any] = {"facecolor": "none", "edgecolor": PALE, "hatch": "///", "lw": 0}
 _MARKS = {
     "D": ("o", "full", "down"),
     "U": ("o", "none", "up"),
@@ -87,7 +88,9 @@ def plot_offsets(measurement: Measurement, ax: Axes | None = None, *, legend: bo
     tolerance = _tolerance_ms(m)
     low, high = _limits(placed, tolerance)
     first, last = _bars(m)
-    ax.set_xlim(first - 0.15, last + 1.0)
+    beyond = _bars_at(placed, [s.time_s for s in m.strums if s.slot is None])
+    last = max(last, int(np.max(beyond, initial=last)))
+    ax.set_xlim(min(first, float(np.min(beyond, initial=first))) - 0.15, last + 1.0)
     ticks = _bar_ticks(first, last)
     for bar in range(first, last + 2) if last - first < _MANY_BARS else ticks:
         ax.axvline(bar, color=PALE, lw=0.6, zorder=0)
@@ -308,10 +311,21 @@ def _draw_events(ax: Axes, m: Measurement, placed: _Placed, low: float, high: fl
     lower, upper = (low + share * (high - low) for share in (0.025, 0.075))
     omitted = [_bar_place(m, o.bar, o.beat, o.part) for o in m.omitted]
     ax.plot(omitted, np.full(len(omitted), lower), ls="", marker="x", ms=7, mec=INK, mew=1.7, zorder=4)
-    added_s = [s.time_s for s in m.strums if s.slot is None]
-    if added_s and placed.x.size > 1:
-        added = np.interp(added_s, placed.time_s, placed.x)
-        ax.plot(added, np.full(len(added), upper), ls="", marker="+", ms=9, mec=INK, mew=1.7, zorder=4)
+    added = _bars_at(placed, [s.time_s for s in m.strums if s.slot is None])
+    ax.plot(added, np.full(len(added), upper), ls="", marker="+", ms=9, mec=INK, mew=1.7, zorder=4)
+    for left in m.left_click:
+        start, end = _bars_at(placed, [left.start_s, left.end_s])
+        ax.axvspan(start, end, **_LEFT_CLICK, zorder=0.4)
+
+
+def _bars_at(placed: _Placed, times_s: list[float]) -> Floats:
+    """Places in the bars of moments in the recording: between strums along the grid, outside them at its mean pace."""
+    times = np.array(times_s, dtype=float)
+    if placed.x.size < 2:
+        return np.full(times.size, placed.x[0])
+    pace = float(np.ptp(placed.x)) / float(np.ptp(placed.time_s))
+    inside = np.clip(times, placed.time_s[0], placed.time_s[-1])
+    return np.asarray(np.interp(inside, placed.time_s, placed.x) + pace * (times - inside))
 
 
 def _draw_legend(ax: Axes, m: Measurement, tolerance: float | None) -> None:
@@ -330,6 +344,8 @@ def _draw_legend(ax: Axes, m: Measurement, tolerance: float | None) -> None:
         handles.append(Line2D([], [], ls="", marker="x", ms=7, mec=INK, mew=1.8, label="left out"))
     if any(s.slot is None for s in m.strums):
         handles.append(Line2D([], [], ls="", marker="+", ms=9, mec=INK, mew=1.8, label="added"))
+    if m.left_click:
+        handles.append(Patch(**_LEFT_CLICK, label="left the click"))
     if m.timing is not None and m.timing.drift_ms_per_min is not None:
         handles.append(Line2D([], [], color=WARM, lw=2, label="drift line"))
         handles.append(Patch(color=PALE, alpha=0.75, label="its 95 % interval"))

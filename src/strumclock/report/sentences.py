@@ -236,7 +236,7 @@ def played(measurement: Measurement) -> str:
     """What was left out, added and ignored."""
     m, timing = measurement, _timing(measurement)
     slots, strums = timing.n + len(m.omitted), len(m.strums)
-    added = sum(strum.slot is None for strum in m.strums)
+    added = sum(strum.slot is None and not _beside_click(m, strum.time_s) for strum in m.strums)
     said = []
     if timing.n == 0:
         which = "None of the strums fell" if strums > 1 else "The one strum fell on none" if strums else "No strum fell"
@@ -273,10 +273,15 @@ def left_aside(measurement: Measurement) -> str:
 def left_click(measurement: Measurement) -> str:
     """Where the player kept a tempo beside the click's."""
     stretches = [
-        f"from {words.clock(left.start_s)} to {words.clock(left.end_s)} at about {words.bpm(left.played_bpm)} bpm"
+        f"from {words.clock(left.start_s)} to {words.clock(left.end_s)}, at about {left.played_bpm:.0f} bpm"
         for left in measurement.left_click
     ]
     return words.sentence(f"You kept a tempo of your own {words.listed(stretches)}") if stretches else ""
+
+
+def _beside_click(measurement: Measurement, time_s: float) -> bool:
+    """Whether a strum lies in a stretch that kept a tempo of its own: it is not added to the pattern, but beside it."""
+    return any(left.start_s <= time_s <= left.end_s for left in measurement.left_click)
 
 
 def tempo(measurement: Measurement) -> str:
