@@ -41,14 +41,17 @@ LIKE = 0.2
 RISE_DB = 10.0
 """A click of another sound must rise by this above the 30 ms before it."""
 
-WORTH_LIKE, WORTH_UNLIKE, WORTH_TOLD, WORTH_MISSING = 8.0, 5.0, 7.0, -4.0
+WORTH_LIKE, WORTH_UNLIKE, WORTH_TOLD, WORTH_MISSING = 10.0, 4.0, 7.0, -4.0
 """Evidence (nats) of a further like click (a pulse in 0.3 ms by chance, and of that sound), of an unlike one (a pulse in 8 ms of
 quiet by chance), of the told tempo met to TOLD, and of a place without a pulse."""
 
 TOLD = 1e-3
 """How closely the told tempo, its half or its double must be met to count."""
 
-ENOUGH = 10.0
+MOST_LONE = 2
+"""At most so many clicks of a sound that comes but once."""
+
+ENOUGH = 9.0
 """Evidence from which it is a count-in."""
 
 
@@ -124,35 +127,49 @@ def find_count_in(front: Front, place: np.ndarray, pairs: Pairs, hints_s: tuple[
 
 
 def _lattice(at: Float64, rise: Float64, like: Float64, i: int, step: float, rate: float) -> CountIn:
-    """Clicks at i and at whole steps from it, as far as there are any."""
-    places, main, missing = [at[i]], [True], 0
-    unlike = 0
-    offsets = np.where(np.isnan(like[i]), np.inf, like[i])
-    last_like = at[i] + max((o for o in offsets[np.isfinite(offsets)]), default=0.0)
+    """Clicks at pulse i and at whole steps from it, as far as there are any."""
+    pulses, number = [i], [0]
     for direction in (1, -1):
         k, gap = 0, 0
-        pending_missing = 0
         while gap < 2 and abs(k) < 64:
             k += direction
             target = at[i] + k * step
             if target < 0 or target > at[-1] + UNLIKE_S * rate:
                 break
-            same = np.flatnonzero(np.abs(offsets - k * step) < (LIKE_S + 5e-5 * abs(k)) * rate)
+            linked = [
+                q
+                for p, m in zip(pulses, number, strict=True)
+                for q in np.flatnonzero(np.abs(like[p] - (k - m) * step) < (LIKE_S + 5e-5 * abs(k - m)) * rate)
+            ]
             near = np.flatnonzero((np.abs(at - target) < UNLIKE_S * rate) & (rise > RISE_DB))
-            if len(same):
-                places.append(at[i] + offsets[same[0]])
-                main.append(True)
-            elif len(near) and unlike < 3 and target < last_like:
-                places.append(target)
-                main.append(False)
-                unlike += 1
+            if linked or len(near):
+                pulses.append(int(linked[0]) if linked else int(near[np.argmax(rise[near])]))
+                number.append(k)
+                gap = 0
             else:
                 gap += 1
-                pending_missing += 1
-                continue
-            missing += pending_missing
-            pending_missing, gap = 0, 0
-    order = np.argsort(places)
-    place, kind = np.asarray(places)[order], np.asarray(main)[order]
-    score = WORTH_LIKE * (kind.sum() - 2) + WORTH_UNLIKE * (~kind).sum() + WORTH_MISSING * missing
-    return CountIn(place=place, main=kind, step=step, score=float(score))
+    order = np.argsort(number)
+    member, k = np.asarray(pulses)[order], np.asarray(number)[order]
+    lag = like[np.ix_(member, member)]
+    off = np.abs(lag - (k[None] - k[:, None]) * step)
+    linked_with = off < (LIKE_S + 5e-5 * np.abs(k[None] - k[:, None])) * rate
+    group = np.arange(len(member))
+    for _ in range(len(member)):
+        group = np.minimum(group, np.where(linked_with, group[None], len(member)).min(axis=1))
+    main = group == np.bincount(group).argmax()
+    # a sound that comes once may be an accent, but after the last repeated one it may as well be the first strum
+    repeated = np.bincount(group, minlength=len(member))[group] > 1
+    last = int(np.flatnonzero(repeated)[-1]) if repeated.any() else 0
+    keep = np.arange(len(member)) <= last
+    lone = int(np.sum(keep & ~repeated))
+    if lone > MOST_LONE:
+        keep &= repeated | (np.cumsum(keep & ~repeated) > lone - MOST_LONE)
+    member, k, main, repeated, group = member[keep], k[keep], main[keep], repeated[keep], group[keep]
+    links = int(np.sum(repeated)) - len(np.unique(group[repeated]))
+    missing = int(k[-1] - k[0] + 1 - len(k))
+    score = WORTH_LIKE * (links - 1) + WORTH_UNLIKE * min(int(np.sum(~repeated)), MOST_LONE) + WORTH_MISSING * missing
+    lead = int(np.flatnonzero(main)[0])
+    lag = like[np.ix_(member, member)]
+    own = np.where(np.isfinite(lag[lead]) & linked_with[np.ix_(keep, keep)][lead], lag[lead], (k - k[lead]) * step)
+    own[lead] = 0.0
+    return CountIn(place=at[member[lead]] + own, main=main, step=step, score=float(score))

@@ -8,13 +8,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from strumclock.click.chains import Chain, find_chains, find_mapped_chains, propose_intervals
-from strumclock.click.countin import find_count_in
+from strumclock.click.countin import CountIn, find_count_in
 from strumclock.click.front import Float32, Float64, Front, build_front
 from strumclock.click.kinds import complete
-from strumclock.click.matching import Matcher
+from strumclock.click.matching import Matcher, average
 from strumclock.click.placing import attack_of, beginning, fit_line
 from strumclock.click.pulses import Pairs, alike_pairs, pick_pulses
-from strumclock.click.trains import HEARD, Train, follow, weigh
+from strumclock.click.trains import HEARD, SEARCH_S, Train, follow, weigh
 
 SCAN_S = 45.0
 """The interval is looked for in so much at a time, from the beginning, until a train of clicks is found."""
@@ -212,29 +212,30 @@ def _complete(match: Matcher, train: Train, told: Float64 | None, beats_per_bar:
     )  # fmt: skip
 
 
-def _from_count_in(match: Matcher, found: object) -> _Found:
-    from strumclock.click.countin import CountIn
-    from strumclock.click.matching import average
-
-    assert isinstance(found, CountIn)
+def _from_count_in(match: Matcher, found: CountIn) -> _Found:
+    """The lattice of a count-in, its interval from the clicks of its main sound."""
     number = np.round((found.place - found.place[0]) / found.step)
+    start, step = float(found.place[0]), found.step
+    x, at = number[found.main], found.place[found.main]
+    sound = match.rows(at[:1])[0]
+    for _ in range(3):
+        if len(x) > 1:
+            step = float(np.polyfit(x, at, 1)[0])
+        start = float(np.mean(at - step * x))
+        line = start + step * x
+        sound = average(match.rows(line), np.ones(len(x)))
+        at = line + match.compare(line, sound, max(round(SEARCH_S * match.front.rate_hz), 3))[1]
     lattice = np.arange(number[-1] + 1)
     index = number.astype(int)
-    main = found.place[found.main]
-    fit = np.polyfit(number[found.main], main, 1) if len(main) > 1 else np.array([found.step, found.place[0]])
-    step, start = float(fit[0]), float(fit[1])
-    rows = match.rows(start + step * number[found.main])
-    sound = average(rows, np.ones(len(rows)))
     heard = np.zeros(len(lattice), dtype=bool)
     heard[index] = True
     kind = np.zeros(len(lattice), dtype=np.int_)
     kind[index[~found.main]] = 1
     weight = np.zeros(len(lattice))
     weight[index[found.main]] = 1.0
-    accented = kind == 1
     return _Found(
         nominal=lattice, start=start, step=step, sound=sound, weight=weight, kind=kind, heard=heard,
-        accented=accented, score=found.score, count_in=True,
+        accented=kind == 1, score=found.score, count_in=True,
     )  # fmt: skip
 
 

@@ -14,7 +14,7 @@ from strumclock.click.sounds import ATTACK_SHARE, attack_index, learn, windows
 GAP_S = 0.06
 """A silence longer than this within the interval may lie before the click's beginning; the longest one does."""
 
-BACK_S, AHEAD_S = 0.004, 0.045
+BACK_S, AHEAD_S = 0.006, 0.045
 """Before and after a click's beginning: what is learned to read its attack."""
 
 MOST_LEARNED = 96
@@ -25,6 +25,12 @@ LEAST_U_S = 0.00003
 
 SOUNDING_TIMES, SOUNDING_SHARE = 6.0, 0.15
 """What comes back is sound where its power exceeds the median by this factor and this share of the peak."""
+
+EMPTY = 3e-4
+"""Where the plain signal has less power than this share of its highest, nothing sounds."""
+
+NOT_BEFORE_S = 0.0025
+"""A click's attack is not looked for earlier than this before the place where it was seen to begin."""
 
 LONGEST_S = 0.4
 """No click is longer."""
@@ -81,6 +87,7 @@ def beginning(match: Matcher, position: Float64, weight: Float64, interval: floa
     power = fold(match, position, weight, back, span - back)
     own = float(power[back - size : back + 3 * size].max())
     sounding = power > max(SOUNDING_TIMES * float(np.median(power)), SOUNDING_SHARE * own)
+    sounding &= _plain_power(match, position, weight, back, span - back, size) > EMPTY
     sounding[back : back + size] = True
     places = np.flatnonzero(sounding)
     gaps = np.diff(np.concatenate([places, [places[0] + span]]))
@@ -94,6 +101,20 @@ def beginning(match: Matcher, position: Float64, weight: Float64, interval: floa
     return float(begin - back) + size / 2
 
 
+def _plain_power(match: Matcher, position: Float64, weight: Float64, before: int, after: int, size: int) -> Float64:
+    """Power of the plain signal around the clearest clicks (their lower quartile), against its highest.
+
+    Whitening spreads a sound into digital silence before it; the plain signal is empty there.
+    """
+    clear = np.argsort(-weight)[:32]
+    i = np.round(position[clear[weight[clear] > 0]]).astype(np.int64)
+    x = match.front.plain
+    rows = np.stack([x[np.clip(np.arange(p - before, p + after), 0, len(x) - 1)] for p in i]).astype(np.float64)
+    power = np.quantile(rows**2, 0.25, axis=0)
+    power = np.convolve(power, np.full(size, 1 / size), mode="same")
+    return power / max(float(power.max()), 1e-30)
+
+
 def attack_of(samples: Float32, sample_rate_hz: float, position: Float64, weight: Float64) -> tuple[float, float]:
     """How much later than the positions the click's time lies, and its standard uncertainty (samples).
 
@@ -104,13 +125,14 @@ def attack_of(samples: Float32, sample_rate_hz: float, position: Float64, weight
     clear = np.argsort(-weight)[:MOST_LEARNED]
     clear = np.sort(clear[weight[clear] > 0])
     rows = windows(samples, position[clear], back, ahead)
+    still = back - round(NOT_BEFORE_S * sample_rate_hz)
 
     def attacks(part: Float32) -> list[float]:
-        sound = learn(part, sample_rate_hz)[0].sum(axis=0)
-        return [attack_index(sound, sample_rate_hz, share) - back for share in (ATTACK_SHARE, 0.1, 0.3)]
+        sound = learn(part, sample_rate_hz).sound.sum(axis=0)
+        return [attack_index(sound, sample_rate_hz, share, still) - back for share in (ATTACK_SHARE, 0.1, 0.3)]
 
     whole, early, late = attacks(rows)
-    play = (late - early) / np.sqrt(12)
+    play = (late - early) / 2
     spread = 0.3e-3 * sample_rate_hz
     if len(clear) >= 4:
         spread = abs(attacks(rows[::2])[0] - attacks(rows[1::2])[0]) / 2

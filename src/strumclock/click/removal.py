@@ -55,10 +55,10 @@ def remove_clicks(samples: ArrayLike, sample_rate_hz: float, clicks: Clicks, *, 
     for c in np.unique(clicks.sound):
         mine = clicks.sound == c
         rows = windows(x, position[mine], before, after)
-        sound, gain, _ = learn(rows, sample_rate_hz)
-        whole = (sound.sum(axis=0) * ramp).astype(np.float32)
-        sounds.append(whole)
-        _add(removed, whole, position[mine], before, gain.mean(axis=0))
+        learned = learn(rows, sample_rate_hz)
+        sounds.append((learned.sound.sum(axis=0) * ramp).astype(np.float32))
+        for part, gain in zip(learned.sound, learned.gain, strict=True):
+            _add(removed, (part * ramp).astype(np.float32), position[mine], before, gain)
     return Removal(samples=x - removed, removed=removed, sounds=tuple(sounds), left_db=-20.0)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import scipy.fft
 
@@ -24,6 +26,36 @@ ATTACK_PEAK_S = 0.030
 
 PASSES = 3
 """Rounds of learning: sound, then how disturbed each repetition is, then the sound again."""
+
+
+GAIN_REACH = 6
+"""A click's loudness is judged by so many neighbours on either side: a phone's gain rides over some seconds."""
+
+
+GAIN_SCATTER = 0.05
+"""Usual scatter of a click's loudness about its neighbours' (share)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Learned:
+    """What repetitions have in common.
+
+    Attributes
+    ----------
+    sound : float32 array, shape (3, length)
+        In three bands that add up to the sound.
+    gain : float32 array, shape (3, k)
+        How loud it is in each repetition, per band.
+    known : float32 array, shape (3, k)
+        Inverse variance of the gains as fitted.
+    disturbance : float32 array, shape (3, k, length)
+        Smoothed power of what else sounds there.
+    """
+
+    sound: Float32
+    gain: Float32
+    known: Float32
+    disturbance: Float32
 
 
 def windows(samples: Float32, position: Float64, before: int, after: int) -> Float32:
@@ -87,40 +119,77 @@ def smooth(power: Float32, length: int) -> Float32:
     return mean
 
 
-def learn(rows: Float32, rate_hz: float, gain: Float64 | None = None) -> tuple[Float32, Float64, Float32]:
+def learn(rows: Float32, rate_hz: float) -> Learned:
     """Sound, gains and weights from aligned repetitions.
+
+    Every repetition is weighted, in each band and every few milliseconds, by the inverse of how disturbed it is there: the click
+    before the first strum teaches the tail, the click that a strum covers from 10 ms on still teaches the attack.
 
     Parameters
     ----------
     rows : float32 array, shape (k, length)
         Repetitions, aligned.
     rate_hz : float
-    gain : float array, shape (k,), optional
-        First guess of how loud each is; 1 where nothing is known.
-
-    Returns
-    -------
-    sound : float32 array, shape (3, length)
-        In three bands that add up to the sound.
-    gain : float array, shape (3, k)
-        How loud it is in each repetition, per band.
-    disturbance : float32 array, shape (3, k, length)
-        Smoothed power of what else sounds there.
     """
     bands = split_bands(rows, rate_hz)
     length = round(WEIGHT_S * rate_hz)
-    g = np.ones((3, len(rows)), dtype=np.float32) if gain is None else np.tile(gain.astype(np.float32), (3, 1))
-    disturbance = smooth(bands**2, length)
-    floor = np.float32(1e-4) * disturbance.mean(axis=(1, 2), keepdims=True) + np.finfo(np.float32).tiny
-    sound = np.zeros((3, rows.shape[1]), dtype=np.float32)
+    tiny = np.finfo(np.float32).tiny
+    power = smooth(bands**2, length)
+    # a first guess of the disturbance: what is louder than usual here; the usual is what half of the repetitions do not exceed
+    disturbance = power + np.float32(0.1) * np.median(power, axis=1, keepdims=True)
+    gain = np.ones(bands.shape[:2], dtype=np.float32)
+    sound = np.zeros((len(bands), rows.shape[1]), dtype=np.float32)
+    floor = np.float32(1e-6) * power.max(axis=(1, 2), keepdims=True) + tiny
+    # neighbouring samples of a band are not independent: so many share one piece of information
+    edges = np.array([0.0, *BANDS_HZ, rate_hz / 2])
+    shared = (rate_hz / 2 / np.maximum(np.diff(np.minimum(edges, rate_hz / 2)), 1.0)).astype(np.float32)[:, None]
     for _ in range(PASSES):
         weight = 1 / (disturbance + floor)
-        top = np.einsum("bk,bkt,bkt->bt", g, weight, bands)
-        bottom = np.einsum("bk,bkt->bt", g * g, weight)
-        sound = top / np.maximum(bottom, np.finfo(np.float32).tiny)
-        residual = bands - g[:, :, None] * sound[:, None, :]
-        disturbance = smooth(residual**2, length)
-    return sound, g.astype(np.float64), disturbance
+        scaled = weight * gain[:, :, None]
+        sound = np.einsum("bkt,bkt->bt", scaled, bands) / np.maximum(np.einsum("bkt,bk->bt", scaled, gain), tiny)
+        known = np.einsum("bkt,bt->bk", weight, sound**2)
+        fitted = np.einsum("bkt,bt,bkt->bk", weight, sound, bands) / np.maximum(known, tiny)
+        known /= shared
+        gain = shrink(fitted, known)
+        disturbance = smooth((bands - gain[:, :, None] * sound[:, None, :]) ** 2, length)
+    return Learned(sound=sound, gain=gain, known=known, disturbance=disturbance)
+
+
+def shrink(gain: Float32, known: Float32) -> Float32:
+    """Gains drawn towards their neighbours' as far as they are not known themselves.
+
+    Parameters
+    ----------
+    gain : float32 array, shape (bands, k)
+    known : float32 array, shape (bands, k)
+        Inverse variance of each.
+    """
+    k = gain.shape[1]
+    kernel = np.hanning(2 * GAIN_REACH + 3)[1:-1]
+
+    def around(values: Float64) -> Float64:
+        mean: Float64 = np.convolve(values, kernel, mode="full")[GAIN_REACH : GAIN_REACH + k]
+        return mean
+
+    result = np.empty_like(gain)
+    for b in range(len(gain)):
+        g = np.clip(gain[b], 0.0, None).astype(np.float64)
+        noise = 1 / (known[b].astype(np.float64) + 1e-30)
+        usual = max(_weighted_median(g, 1 / (noise + 1e-4)), 1e-6)
+        variance = noise + (GAIN_SCATTER * usual) ** 2
+        near = around(g / variance) / around(1 / variance)
+        scatter = around((g - near) ** 2 / variance) / around(1 / variance) - around(noise / variance) / around(
+            1 / variance
+        )
+        real = np.clip(scatter, (0.02 * near) ** 2, (0.3 * near) ** 2)
+        result[b] = (g * real + near * noise) / (real + noise)
+    return result
+
+
+def _weighted_median(values: Float64, weight: Float64) -> float:
+    order = np.argsort(values)
+    total = np.cumsum(weight[order])
+    return float(values[order][int(np.searchsorted(total, total[-1] / 2))])
 
 
 def above(sound: Float32, rate_hz: float, cut_hz: float = ATTACK_HZ) -> Float32:
@@ -135,21 +204,27 @@ def above(sound: Float32, rate_hz: float, cut_hz: float = ATTACK_HZ) -> Float32:
     return high
 
 
-def attack_index(sound: Float32, rate_hz: float, share: float = ATTACK_SHARE) -> float:
+def attack_index(sound: Float32, rate_hz: float, share: float = ATTACK_SHARE, still: int = 0) -> float:
     """Where the sound above ATTACK_HZ first exceeds a share of its early peak, samples (a fraction, interpolated).
 
-    Where nothing but noise precedes the sound, that noise is no attack: the place looked for is the last before the peak from
-    which on the sound exceeds the share within every millisecond.
+    Parameters
+    ----------
+    sound : float32 array, shape (n,)
+    rate_hz : float
+    share : float
+    still : int
+        So many samples at the beginning hold no sound, only what is left of other sounds: what does not exceed them is no attack.
     """
     high = np.abs(above(sound, rate_hz))
-    if not high.max() > 0:
-        return 0.0
-    rough = int(np.argmax(high > 0.5 * high.max()))
-    early = float(high[rough : rough + max(round(ATTACK_PEAK_S * rate_hz), 1)].max())
-    bar = share * early
-    loud = np.flatnonzero(high[: int(np.argmax(high >= 0.999 * early)) + 1] > bar)
-    breaks = np.flatnonzero(np.diff(loud) > max(0.001 * rate_hz, 2))
-    i = int(loud[breaks[-1] + 1]) if len(breaks) else int(loud[0])
-    if i == 0:
-        return 0.0
+    rest = high[still:]
+    if len(rest) == 0 or not rest.max() > 0:
+        return float(still)
+    noise = 1.2 * float(high[:still].max()) if still else 0.0
+    reach = max(round(ATTACK_PEAK_S * rate_hz), 1)
+    first = int(np.argmax(rest > max(ATTACK_SHARE * float(rest.max()), min(noise, 0.5 * float(rest.max())))))
+    early = float(rest[first : first + reach].max())
+    bar = max(share * early, min(noise, 0.5 * early))
+    i = still + int(np.argmax(rest > bar))
+    if i == still:
+        return float(i)
     return i - 1 + float(np.clip((bar - high[i - 1]) / max(high[i] - high[i - 1], 1e-12), 0, 1))
