@@ -91,7 +91,9 @@ def measure_command(**told: Any) -> None:
 @click.option("--clicks-per-beat", type=int, default=1, show_default=True, help="Clicks on each beat.")
 @click.option("--no-accent", is_flag=True, help="Every click alike.")
 @click.option("--timbre", default=None, help="The click's sound.")
-def click_command(out: str, steps: str | None, clicks_per_beat: int, no_accent: bool, timbre: str | None, **told: Any) -> None:
+def click_command(
+    out: str, steps: str | None, clicks_per_beat: int, no_accent: bool, timbre: str | None, **told: Any
+) -> None:
     """Make a click track OUT (.wav or .mid)."""
     from strumclock.click import tracks
 

@@ -1,0 +1,232 @@
+"""The commands for weeks of takes: batch, progress, class, note, forget, demo."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from strumclock.errors import UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import date
+
+    from strumclock.batch import Step
+
+_JOURNAL = click.option(
+    "--journal", "journal", metavar="FILE|URL", help="The practice record: a file, or postgresql://… [in the folder]"
+)
+
+
+@click.command("batch")
+@click.argument("folder")
+@_JOURNAL
+@click.option("--workers", type=click.IntRange(1), help="Takes at a time. [all cores]")
+@click.option("--standard", help="What counts as held: first-weeks, steady or tight.")
+@click.option("--changes/--no-changes", default=None, help="Find chord changes too.")
+@click.option("--tuning/--no-tuning", default=None, help="Tell the pitch too.")
+@click.option("--scheduler", metavar="tcp://…", help="Hand the takes to a Dask cluster (extra strumclock[cluster]).")
+@click.option(
+    "--import", "pages", multiple=True, metavar="CSV", help="Add a page kept on paper: date, exercise, tempo."
+)
+@click.option("--student", help="Whose page it is, for --import.")
+def batch_command(
+    folder: str, scheduler: str | None, journal: str | None, pages: tuple[str, ...], student: str | None, **told: Any
+) -> int:
+    """Measure what is new in FOLDER and below, and write it into the practice record."""
+    from strumclock.batch import measure_folder
+
+    with _executor(scheduler) as (executor, at_a_time), _progress_bar() as bar:
+        told["workers"] = told["workers"] or at_a_time
+        done = measure_folder(folder, journal=journal, executor=executor, progress=bar, **told)
+    click.echo(str(done))
+    for page in pages:
+        with _open(journal or folder) as book:
+            click.echo(str(book.import_csv(page, student=student)))
+    return 0 if done.ok else 1
+
+
+@click.command("progress")
+@click.argument("folder", default=".")
+@_JOURNAL
+@click.option("--student", help="Whose weeks; may be left out where the record has one student.")
+@click.option("--exercise", help="Only this one.")
+@click.option("--goal", "goal_bpm", type=float, help="Set the tempo to reach in --exercise.")
+@click.option("--by", metavar="YYYY-MM-DD", help="The day to reach it by.")
+@click.option("--takes-to-hold", type=click.IntRange(1), help="Takes of a week that must hold a tempo. [2]")
+@click.option("--plot", "plot_to", metavar="F", help="Write the picture (png, svg, pdf).")
+@click.option("--csv", "csv_to", metavar="F", help="Write the weeks as a table.")
+def progress_command(
+    folder: str,
+    journal: str | None,
+    student: str | None,
+    exercise: str | None,
+    goal_bpm: float | None,
+    by: str | None,
+    takes_to_hold: int | None,
+    plot_to: str | None,
+    csv_to: str | None,
+) -> None:
+    """What the weeks of one student show: tempo held, trend, plateau, time to the goal, what to try next."""
+    from strumclock import report
+    from strumclock.progress import progress
+
+    with _open(journal or folder) as book:
+        if goal_bpm is not None:
+            if exercise is None:
+                raise UsageError("a goal needs --exercise, the one it is for; got a tempo alone; add it")
+            book.set_goal(_only_student(book, student), exercise, goal_bpm, by=_day(by))
+        weeks = {} if takes_to_hold is None else {"takes_to_hold": takes_to_hold}
+        found = progress(book, student, exercise, **weeks)
+    click.echo(report.progress_summary(found))
+    if plot_to is not None:
+        report.write_progress_plot(found, plot_to)
+    if csv_to is not None:
+        report.write_text(csv_to, found.table().to_csv(index=False))
+
+
+@click.command("class")
+@click.argument("folder", default=".")
+@_JOURNAL
+@click.option("--takes-to-hold", type=click.IntRange(1), help="Takes of a week that must hold a tempo. [2]")
+@click.option("--plot", "plot_to", metavar="F", help="Write the sheet of all students (png, svg, pdf).")
+def class_command(folder: str, journal: str | None, takes_to_hold: int | None, plot_to: str | None) -> None:
+    """Every student in order of need, each with at most three sentences to send."""
+    from strumclock import report
+    from strumclock.progress import class_list
+
+    with _open(journal or folder) as book:
+        weeks = {} if takes_to_hold is None else {"takes_to_hold": takes_to_hold}
+        students = class_list(book, **weeks)
+    click.echo(report.class_summary(students))
+    if plot_to is not None:
+        report.write_class_plot(students, plot_to)
+
+
+@click.command("note")
+@click.argument("folder")
+@click.argument("text")
+@_JOURNAL
+@click.option("--student", help="Whose; may be left out where the record has one student.")
+@click.option("--exercise", help="Which exercise the remark is about.")
+@click.option("--take", help="The take that the remark is about (its file name).")
+@click.option("--exclude", is_flag=True, help="Leave the take out of all progress; TEXT is the reason.")
+@click.option("--include", is_flag=True, help="Count the take again.")
+@click.option(
+    "--correct", metavar="FIELD", help="Correct a field of the take (bpm, date, exercise, …); TEXT is its value."
+)
+@click.option("--on", metavar="YYYY-MM-DD", help="The day of the remark. [today]")
+def note_command(
+    folder: str,
+    text: str,
+    journal: str | None,
+    student: str | None,
+    exercise: str | None,
+    take: str | None,
+    exclude: bool,
+    include: bool,
+    correct: str | None,
+    on: str | None,
+) -> None:
+    """Add a remark TEXT to the practice record of FOLDER, or correct or exclude a take by hand."""
+    if take is None and (exclude or include or correct):
+        raise UsageError("--exclude, --include and --correct need --take, the file name of the take; add it")
+    with _open(journal or folder) as book:
+        if take is None:
+            book.note(student, text, exercise=exercise, on=_day(on))
+        elif exclude:
+            book.exclude(take, text)
+        elif include:
+            book.include(take)
+        elif correct:
+            book.correct(take, correct, text)
+        else:
+            book.annotate(take, text)
+    click.echo("written")
+
+
+@click.command("forget")
+@click.argument("folder")
+@click.argument("student")
+@_JOURNAL
+@click.option("--yes", is_flag=True, help="Do not ask.")
+def forget_command(folder: str, student: str, journal: str | None, yes: bool) -> None:
+    """Delete all that the practice record of FOLDER holds of STUDENT. The recordings stay."""
+    with _open(journal or folder) as book:
+        if not yes:
+            click.confirm(f"Delete every take, note and goal of {student} from {book}?", abort=True)
+        click.echo(str(book.forget(student)))
+
+
+@click.command("demo")
+@click.argument("folder", default="strumclock-demo")
+@click.option("--workers", type=click.IntRange(1), help="Takes at a time. [all cores]")
+def demo_command(folder: str, workers: int | None) -> None:
+    """Build an invented evening class of four over ten weeks in FOLDER, and run the whole of it."""
+    from strumclock.demo import build_demo
+
+    with _progress_bar() as bar:
+        click.echo(str(build_demo(Path(folder), workers=workers, progress=bar)))
+
+
+@contextmanager
+def _open(where: str) -> Iterator[Any]:
+    """The practice record of a folder, a file or a database; it must be there already."""
+    from strumclock.journal import Journal
+
+    yield Journal(where, create=False)
+
+
+def _only_student(book: Any, student: str | None) -> str:
+    if student is not None:
+        return student
+    students = book.students()
+    if len(students) != 1:
+        raise UsageError(f"--student is needed; the record has {len(students)}: {', '.join(students)}; name one")
+    return str(students[0])
+
+
+def _day(text: str | None) -> date | None:
+    if text is None:
+        return None
+    from strumclock.journal import read_date
+
+    return read_date(text)
+
+
+@contextmanager
+def _executor(scheduler: str | None) -> Iterator[tuple[Any, int | None]]:
+    """A Dask cluster's executor and how many takes it measures at a time; None of either without a cluster."""
+    if scheduler is None:
+        yield None, None
+        return
+    from strumclock.batch import cluster_executor
+
+    with cluster_executor(scheduler) as found:
+        yield found
+
+
+@contextmanager
+def _progress_bar() -> Iterator[Callable[[Step], None] | None]:
+    """A bar with the time left on standard error, where that is a terminal."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    console = Console(stderr=True)
+    if not console.is_terminal or os.environ.get("TERM") == "dumb":
+        yield None
+        return
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TextColumn("{task.fields[left]}"))
+    with Progress(*columns, console=console, transient=True) as bar:
+        task = bar.add_task("measuring", total=None, left="")
+
+        def show(step: Step) -> None:
+            left = "" if step.left_s is None else f"about {step.left_s:.0f} s left"
+            bar.update(task, completed=step.done, total=step.total, left=left)
+
+        yield show
