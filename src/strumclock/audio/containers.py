@@ -22,7 +22,8 @@ from strumclock.audio.recording import Samples
 from strumclock.errors import AudioFileError, Notice
 
 PREROLL_S = 0.5  # decoded before a part and thrown away: MP3 leans on 0.26 s before, Opus needs 80 ms (RFC 7845)
-GAP_S = 0.1  # a jump of the time stamps beyond this is missing sound; recorders' stamps jitter by tens of ms
+GAP_S = 0.1  # a jump of the time stamps beyond this is missing sound; recorders' stamps jitter by tens of ms …
+FLAC_GAP_S = 0.001  # … but those of FLAC are sample numbers
 SHORT_S = 0.25  # a file that ends this much before its announced end is cut short; padding and rounding stay far below
 EQUAL_PACKETS = frozenset({"aac", "aac_latm", "mp3", "mp3float", "amrnb", "amrwb", "amr_nb", "amr_wb"})
 PRIMED = frozenset({"aac", "aac_latm", "mp3", "mp3float", "opus"})  # codecs that put samples before the first one
@@ -55,8 +56,11 @@ def decode_container(file: Path, part: Part) -> Decoded:
         length = _announced_s(container, stream, file)
         if length is not None and part.end_s is None:
             part.check_length(round((length - (part.start_s or 0.0)) * 1000), 1000, file)
-        stamped = container.format.name not in UNSTAMPED
-        track = _Track(file=file, part=part, announced_s=length, stamped=stamped)
+        kind = container.format.name
+        gap_s = FLAC_GAP_S if kind == "flac" else GAP_S
+        if stream.codec_context.name == "flac":
+            stream.codec_context.options = {"err_detect": "crccheck+explode"}  # else damaged frames pass as noise
+        track = _Track(file=file, part=part, announced_s=length, stamped=kind not in UNSTAMPED, gap_s=gap_s)
         for packet in _packets(container, stream, track):
             track.take(packet)
             if track.complete:
@@ -94,6 +98,7 @@ class _Track:
     part: Part
     announced_s: float | None
     stamped: bool  # whether the container's time stamps are its own (raw AAC and MP3 have none)
+    gap_s: float  # jumps of the time stamps beyond this are missing sound
     broken: bool = False
     rate: int = 0
     first: int = 0
@@ -133,7 +138,9 @@ class _Track:
                 self.packet_size = decoded
                 self.regular = self.regular and size in (None, decoded)
         seconds = (self.position - before) / self.rate if self.rate else 0.0
-        if packet.pts is not None:
+        if trims:
+            self.next_pts_s = None  # its stamp counts what is no part of the recording
+        elif packet.pts is not None:
             self.next_pts_s = float(packet.pts * packet.time_base) + seconds
         elif self.next_pts_s is not None:
             self.next_pts_s += seconds
@@ -211,7 +218,7 @@ class _Track:
             return
         jump = float(packet.pts * packet.time_base) - self.next_pts_s
         room = math.inf if self.announced_s is None else self.announced_s - self.position / self.rate
-        if GAP_S < jump <= room:  # a stamp that points past the file's end is itself damaged
+        if self.gap_s < jump <= room:  # a stamp that points past the file's end is itself damaged
             self._miss(jump)
 
     def _miss(self, seconds: float) -> None:

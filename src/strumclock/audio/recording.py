@@ -23,7 +23,8 @@ OPPOSED_POWER_RATIO = 0.01  # channels whose mean has less than this of their ow
 
 CLIP_MARGIN = 2.0**-13  # "at the top" is within 1/8192 of the peak: four steps of 16 bits, dither and rounding make two
 LOSSY_CLIP_LEVEL = 0.98  # lossy codecs bend flat tops by several per cent: there, the top is full scale less 2 %
-CLIP_RUN = 3  # samples in a row: a wave's own peak stays that near its top for one or two samples above 60 Hz
+CLIP_RUN_S = 9e-5  # a sine of the lowest string is that near its own top for 6e-5 s, whatever the sample rate
+CLIP_RUN = 3  # samples in a row, at the least
 CLIP_MIN_RUNS = 8  # one flat peak may be chance; below this many nothing is said
 
 _INTEGER_SCALE = {"int16": (0.0, 2.0**15), "int32": (0.0, 2.0**31), "uint8": (128.0, 2.0**7)}
@@ -45,9 +46,9 @@ class Recording:
     notices : tuple of Notice
         What is weak but usable: ``clipped``, ``truncated``, ``gaps``.
     priming_known : bool
-        Whether time zero is the first sample that was recorded.  False: the codec's priming (20 to 70 ms) could not be
-        removed, because the file does not tell it.  Times in the file agree among each other all the same; only a place
-        that is given from outside (a first downbeat, a latency) is off by that much.
+        Whether time zero is the first sample that was recorded.  False: the codec's priming (mostly 20 to 50 ms) could
+        not be removed, because the file does not tell it.  Times in the file agree among each other all the same; only
+        a place that is given from outside (a first downbeat, a latency) is off by that much.
     """
 
     samples: Samples
@@ -208,7 +209,8 @@ def examine(
         raise RecordingError(f"a take must hold sound, but {what} is silent; check the microphone and its permission")
     margin = CLIP_MARGIN * max(-low, high)
     top, bottom = (LOSSY_CLIP_LEVEL, -LOSSY_CLIP_LEVEL) if lossy else (high - margin, low + margin)
-    share = clipped_share(samples, top, bottom)
+    run = CLIP_RUN if lossy else max(CLIP_RUN, math.ceil(CLIP_RUN_S * rate))
+    share = clipped_share(samples, top, bottom, run)
     if not share:
         return ()
     where = "within 2 % of full scale or beyond" if lossy else "at the top of the scale"
@@ -216,14 +218,14 @@ def examine(
     return (
         Notice(
             code="clipped",
-            message=f"{_percent(share)} of the samples lie {where}, {CLIP_RUN} or more in a row: the take {likely} "
+            message=f"{_percent(share)} of the samples lie {where}, {run} or more in a row: the take {likely} "
             "and its attacks are less sharply known; record at a lower level",
         ),
     )
 
 
-def clipped_share(samples: Samples, top: float, bottom: float) -> float:
-    """Share of samples in flat tops: runs of three or more beyond `top` or `bottom`; 0 for fewer than eight runs."""
+def clipped_share(samples: Samples, top: float, bottom: float, run: int) -> float:
+    """Share of samples in flat tops: runs of so many or more beyond `top` or `bottom`; 0 for fewer than eight runs."""
     flat = runs = 0
     for block in _blocks(samples):
         if float(block.max()) < top and float(block.min()) > bottom:
@@ -231,7 +233,7 @@ def clipped_share(samples: Samples, top: float, bottom: float) -> float:
         for at in (block >= top, block <= bottom):
             for c in range(at.shape[1]):
                 lengths = _run_lengths(at[:, c])
-                lengths = lengths[lengths >= CLIP_RUN]
+                lengths = lengths[lengths >= run]
                 flat, runs = flat + int(lengths.sum()), runs + len(lengths)
     return flat / samples.size if runs >= CLIP_MIN_RUNS else 0.0
 
