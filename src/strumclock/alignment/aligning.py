@@ -176,7 +176,8 @@ def _plan(
     beat = pulse.beats(strum_s)
     downbeat = None if first_downbeat_s is None else float(pulse.beats(np.array([first_downbeat_s]))[0])
     plan = complete(beat, pulse, exercise, clicks=clicks, downbeat=downbeat)
-    stretches = find_left(beat, _even_parts(plan.exercise))
+    asked = plan.exercise
+    stretches = find_left(beat - plan.start_beat, asked.per_beat or 1, asked.swing)
     with_click = _with_click(len(strum_s), stretches)
     if stretches and with_click.any():
         plan = complete(beat[with_click], pulse, exercise, clicks=clicks, downbeat=downbeat)
@@ -190,11 +191,6 @@ def _own_tempo(strum_s: FloatArray, pulse: Pulse, stretches: list[Stretch]) -> f
     longest = max(stretches, key=lambda s: s.last - s.first)
     share = (longest.last - longest.first + 1) / len(strum_s)
     return pulse.bpm * longest.ratio if share > MOST else None
-
-
-def _even_parts(exercise: Exercise) -> int:
-    """Equal parts of the beat near which all strums lie: threes where two are swung."""
-    return 3 if exercise.swing is not None and exercise.swing > 0.5 else exercise.per_beat or 1
 
 
 def _with_click(n: int, stretches: list[Stretch]) -> NDArray[np.bool_]:

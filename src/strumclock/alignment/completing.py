@@ -92,9 +92,9 @@ def complete(
     pattern, confidence, from_strums = told.pattern, {}, False
     if pattern is None:
         seen = inference.find_pattern(cell - round(start * parts), per_beat=parts, beats_per_bar=per_bar)
-        from_strums = per_beat is None or (seen is not None and inference.silent_places(seen))
+        from_strums = told.per_beat is None or (seen is not None and inference.silent_places(seen))
         if from_strums:
-            inferred += ["per_beat", "pattern"] if per_beat is None else ["pattern"]
+            inferred += ["per_beat", "pattern"] if told.per_beat is None else ["pattern"]
             if seen is not None:
                 parts, seen = inference.coarsest(seen, parts) if per_beat is None else (parts, seen)
                 pattern, confidence = inference.letters(seen.played, parts), {"pattern": seen.confidence}

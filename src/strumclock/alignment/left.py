@@ -34,6 +34,7 @@ PARTS_OF_CLICK = (1, 2, 3, 4)
 """Strums that keep step with any of these divisions of the beat have not left the click, whatever was told. Where a
 division goes into the played parts or they into it, any constant offset will do; else the strums must lie on the beats,
 since other tempi that stand in a simple ratio to the click (3 in 4) keep step as well, anywhere."""
+EVEN_PARTS = np.array([2.0, 4.0])  # of swung strums, once the swing is taken out
 TRAVEL_PARTS = 1.0
 """A stretch must move this far against the click: a part, so that its strums have come to lie on other slots than their
 own. (From half a part on, eight beats of an unsteady player may do so by chance.)"""
@@ -58,7 +59,7 @@ class Stretch:
     ratio: float
 
 
-def find_left(beat: FloatArray, per_beat: int) -> list[Stretch]:
+def find_left(beat: FloatArray, per_beat: int, swing: float | None = None) -> list[Stretch]:
     """The stretches in which the player left the click, in time order.
 
     Parameters
@@ -67,22 +68,29 @@ def find_left(beat: FloatArray, per_beat: int) -> list[Stretch]:
         Strums in beats of the click, increasing.
     per_beat : int
         Parts of the beat that are played.
+    swing : float, optional
+        Place of the second of two parts. Swung strums lie near thirds of the beat, by which a tempo of their own is
+        found; whether they keep to the click is asked with the swing taken out.
     """
+    even = None
+    if swing is not None and swing != 0.5 and per_beat in (2, 4):
+        even = _unswung(beat, swing, per_beat)
+        per_beat = 3 if per_beat == 2 else 6
     if len(beat) < STRUMS_MIN:
         return []
     left = np.zeros(len(beat), np.bool_)
     found: list[Stretch] = []
-    for ratio, first, last in _suspects(beat, per_beat):
+    for ratio, first, last in _suspects(beat, per_beat, even):
         if left[first : last + 1].any():
             continue
-        stretch = _whole(beat, per_beat, ratio, first, last, left)
+        stretch = _whole(beat, per_beat, even, ratio, first, last, left)
         if stretch is not None:
             left[stretch.first : stretch.last + 1] = True
             found.append(stretch)
     return sorted(found, key=lambda s: s.first)
 
 
-def _suspects(beat: FloatArray, per_beat: int) -> list[tuple[float, int, int]]:
+def _suspects(beat: FloatArray, per_beat: int, even: FloatArray | None) -> list[tuple[float, int, int]]:
     """Stretches that keep step at another tempo than the click's, the clearest first: (ratio, first, last strum)."""
     parts = np.array(PARTS_OF_CLICK, dtype=np.float64)
     akin = _akin(parts, per_beat)[:, None]
@@ -94,6 +102,9 @@ def _suspects(beat: FloatArray, per_beat: int) -> list[tuple[float, int, int]]:
     begin, stop = windows.T
     turned = click[:, stop] - click[:, begin]
     on_click = np.where(akin, np.abs(turned), turned.real).max(axis=0) / (stop - begin)
+    if even is not None:
+        straight = _running_sums(even, EVEN_PARTS)
+        on_click = np.maximum(on_click, np.abs(straight[:, stop] - straight[:, begin]).max(axis=0) / (stop - begin))
     lost = on_click < 1.0 - OUT_OF_STEP
     if not lost.any():
         return []
@@ -116,7 +127,8 @@ def _running_sums(beat: FloatArray, rate: FloatArray) -> NDArray[np.complex128]:
 
 
 def _whole(
-    beat: FloatArray, per_beat: int, ratio: float, first: int, last: int, taken: NDArray[np.bool_]
+    beat: FloatArray, per_beat: int, even: FloatArray | None, ratio: float, first: int, last: int,
+    taken: NDArray[np.bool_],
 ) -> Stretch | None:
     """A suspect refined to a line through its strums and extended to all that lie on it; None if it moves too
     little."""
@@ -136,6 +148,9 @@ def _whole(
     ratio = 1.0 / (per_beat * part)
     travel = (beat[last] - beat[first]) * abs(ratio - 1.0) * per_beat
     own, click = _in_step(beat[first : last + 1], per_beat, ratio)
+    if even is not None:
+        straight = np.exp(2j * np.pi * np.outer(EVEN_PARTS, even[first : last + 1])).mean(axis=1)
+        click = max(click, float(np.abs(straight).max()))
     if last - first + 1 < STRUMS_MIN or travel < TRAVEL_PARTS or own < IN_STEP or click > LOST:
         return None
     return Stretch(first=first, last=last, ratio=ratio)
@@ -153,6 +168,15 @@ def _akin(parts: FloatArray, per_beat: int) -> NDArray[np.bool_]:
     """Whether divisions of the beat go into the played parts, or these into them."""
     akin: NDArray[np.bool_] = (parts % per_beat == 0) | (per_beat % parts == 0)
     return akin
+
+
+def _unswung(beat: FloatArray, swing: float, per_beat: int) -> FloatArray:
+    """Beats with the swing taken out: the swung part's place becomes half-way, what lies between is stretched along."""
+    pair = 2.0 / per_beat
+    whole = np.floor(beat / pair)
+    rest = beat / pair - whole
+    even: FloatArray = (whole + np.interp(rest, (0.0, swing, 1.0), (0.0, 0.5, 1.0))) * pair
+    return even
 
 
 def _apart(beat: FloatArray, part: float) -> FloatArray:

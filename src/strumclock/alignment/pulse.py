@@ -97,9 +97,10 @@ class Pulse:
             steady: FloatArray = (time_s - self.zero_s) / self.beat_s
             return steady
         inside: FloatArray = np.interp(time_s, self.line_s, np.arange(len(self.line_s), dtype=np.float64))
-        before = np.minimum(time_s - self.line_s[0], 0) / (self.line_s[1] - self.line_s[0])
-        after = np.maximum(time_s - self.line_s[-1], 0) / (self.line_s[-1] - self.line_s[-2])
-        return inside + before + after
+        before: FloatArray = np.minimum(time_s - self.line_s[0], 0) / (self.line_s[1] - self.line_s[0])
+        after: FloatArray = np.maximum(time_s - self.line_s[-1], 0) / (self.line_s[-1] - self.line_s[-2])
+        mapped: FloatArray = inside + before + after
+        return mapped
 
     def time(self, beat: float) -> float:
         """Time of a beat, fractions included [s]."""

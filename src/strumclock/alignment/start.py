@@ -24,7 +24,7 @@ def best_start(
     Parameters
     ----------
     cell : (n,) int
-        Parts of the beat that hold a strum, increasing.
+        Parts of the beat that hold a strum.
     played : (period,) bool or None
         The pattern; None where it is not known: then any part may hold a strum, and an empty one before the first strum
         speaks against a candidate by the share of parts that are filled.
@@ -37,8 +37,9 @@ def best_start(
     -------
     int
     """
-    last = int(cell.max())
-    filled = len(np.unique(cell)) / (last - int(cell.min()) + 1)
+    cell = np.unique(cell)
+    last = int(cell[-1])
+    filled = len(cell) / (last - int(cell[0]) + 1)
     worth = np.empty(len(candidates))
     for k, start in enumerate(candidates):
         since = cell[cell >= start] - start
