@@ -166,10 +166,8 @@ def _parts(wander: Wander, u: Floats) -> tuple[Estimate | None, Estimate | None,
     of_step = 2 * hand_part / (clock_part + 2 * hand_part)
     low, high = wander.quantiles(of_step, (0.025, 0.975))
     if high - low > WIDEST_MOTOR:
-        return None, None, (
-            f"the hand's part of the scatter from strum to strum may be {100 * low:.0f} % to {100 * high:.0f} %; a longer "
-            "take tells more"
-        )
+        why = f"{100 * low:.0f} % to {100 * high:.0f} % of the scatter from strum to strum may be the hand's"
+        return None, None, f"{why}; a longer take tells more"
     # Independent measuring errors u enter T with α² u² and M with (1 − α) u².
     added = float(u @ u) / u.size
     clock = _root(wander, np.maximum(clock_part * wander.sigma2 - share**2 * added, 0.0), added)
@@ -202,7 +200,7 @@ def _sentence(share: Estimate) -> str:
     low, value, high = (f"{100 * x:.0f}" for x in (share.low, share.value, share.high))
     if share.low > 1:
         return (
-            f"Each error is overcorrected: the next strum makes up for {value} % of it ({low} to {high} %), so late and "
-            "early strums take turns."
+            f"Each error is overcorrected: the next strum makes up for {value} % of it ({low} to {high} %), "
+            "so late and early strums take turns."
         )
     return f"Of each error the next strum corrects about {value} % ({low} to {high} %)."

@@ -2,10 +2,10 @@
 
 usage: python tests/benchmarks/coverage_cells.py [--takes 2000] [--motor 5] [--omit 0] [--noise normal,skewed,t5]
 
-Players follow linear phase correction, A(n+1) = (1 − α) A(n) + T(n) + M(n+1) − M(n), with T of 10 ms and M of `--motor` ms
-standard deviation, in their stationary state, about a mean of 12 ms and a drift line of 20 ms a minute at 100 bpm. The
-truths are those of the player, not of the take: the line's height at the middle of the take, its slope, and the
-stationary standard deviation √((s_T² + 2 α s_M²) / (1 − (1 − α)²)).
+Players follow linear phase correction, A(n+1) = (1 − α) A(n) + T(n) + M(n+1) − M(n), with T of 10 ms and M of
+`--motor` ms standard deviation, in their stationary state, about a mean of 12 ms and a drift line of 20 ms a minute
+at 100 bpm. The truths are those of the player, not of the take: the line's height at the middle of the take, its
+slope, and the stationary standard deviation √((s_T² + 2 α s_M²) / (1 − (1 − α)²)).
 """
 
 from __future__ import annotations
@@ -113,7 +113,8 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--noise", default=",".join(NOISES))
     options = parser.parse_args(arguments)
     kinds, began = options.noise.split(","), time.perf_counter()
-    print(f"{options.takes} takes a cell, M {options.motor:g} ms, {options.omit:.0%} omitted; % covered: mean jitter drift")
+    print(f"{options.takes} takes a cell, M {options.motor:g} ms, {options.omit:.0%} omitted")
+    print("% covered: mean jitter drift")
     print("alpha    n  " + "".join(f"{kind:>21s}" for kind in kinds))
     cells = []
     for share in SHARES:

@@ -237,10 +237,8 @@ def measure_timing(
         from_middle = minutes - minutes.mean()
         wander = fit_wander(offset_ms, take.slot, np.column_stack([np.ones(n), from_middle]))
         for key, figure in _offsets(offset_ms, spread_s, wander, take.u_ms).items():
-            if isinstance(figure, Estimate):
-                give(key, WITHOUT_CLICK if fitted else figure.widened(shared_u_ms))
-            else:
-                give(key, figure)
+            known = figure if isinstance(figure, str) else figure.widened(shared_u_ms)
+            give(key, WITHOUT_CLICK if fitted else known)
         slope = from_middle / float(from_middle @ from_middle)
         own = intervals.combination(line.slope, slope, wander, take.u_ms)
         clocked = _with_clock(own, rate_u_ppm=rate_u_ppm, clock_known=clock_known)
@@ -320,13 +318,14 @@ def _checked(
     times = {"strum_s": strums, "line_s": np.atleast_1d(np.asarray(line_s, dtype=float))}
     times["u_s"] = np.asarray(u_s, dtype=float)
     whole = {"slot": slot, "bar": bar, "beat": beat, "part": part}
-    numbers = {name: np.atleast_1d(np.asarray(x, dtype=np.int64)) for name, x in whole.items()}
+    numbers = {name: np.asarray(x, dtype=np.int64) for name, x in whole.items()}
     for name, array in {**times, **numbers}.items():
         if array.ndim and array.shape != (n,):
             raise UsageError(f"{name} needs one entry for each of the {n} strums; got shape {array.shape}")
     for name, array in times.items():
         if not np.all(np.isfinite(array)):
             raise UsageError(f"{name} must be finite; leave out strums whose time is unknown")
+    numbers = {name: np.broadcast_to(array, (n,)) for name, array in numbers.items()}
     if np.any(np.diff(numbers["slot"]) <= 0) or np.any(np.diff(times["line_s"]) <= 0):
         raise UsageError("slots and grid lines must increase: one strum a slot at most, in the order of time")
     if np.any(times["u_s"] < 0):

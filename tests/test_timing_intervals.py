@@ -1,0 +1,94 @@
+"""Whether the intervals keep their word on simulated players, and the fast algebra against its slow plain twin."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.linalg import toeplitz
+from tests.benchmarks.coverage_cells import FIGURES, NOISES, cell
+
+from strumclock.timing.wander import fit_wander
+
+
+def player(rng, n, left=0.5, sd=10.0):
+    error = np.zeros(n + 50)
+    for i in range(1, n + 50):
+        error[i] = left * error[i - 1] + sd * rng.standard_normal()
+    return error[50:]
+
+
+def test_restricted_likelihood_against_its_dense_twin():
+    """The restricted likelihood with the whole covariance matrix gives the same weights, also across gaps."""
+    rng = np.random.default_rng(1)
+    slot = np.flatnonzero(rng.random(40) > 0.2)
+    values = player(rng, slot.size)
+    design = np.column_stack([np.ones(slot.size), slot - slot.mean()])
+    wander = fit_wander(values, slot, design)
+    log_likelihood, variance = [], []
+    for phi, rho1 in zip(wander.phi, wander.rho1, strict=True):
+        lag = np.arange(slot[-1] - slot[0] + 1)
+        rho = np.where(lag == 0, 1.0, rho1 * np.power(phi, np.maximum(lag - 1, 0)))
+        covariance = toeplitz(rho)[np.ix_(slot - slot[0], slot - slot[0])]
+        inverse = np.linalg.inv(covariance)
+        inner = design.T @ inverse @ design
+        left = values - design @ np.linalg.solve(inner, design.T @ inverse @ values)
+        rss = left @ inverse @ left
+        log_likelihood.append(
+            -0.5
+            * (np.linalg.slogdet(covariance)[1] + np.linalg.slogdet(inner)[1] + (slot.size - 2) * np.log(rss))
+        )
+        variance.append(rss / (slot.size - 2))
+    weight = np.exp(np.array(log_likelihood) - max(log_likelihood))
+    np.testing.assert_allclose(wander.weight, weight / weight.sum(), atol=1e-9, rtol=0)
+    np.testing.assert_allclose(wander.sigma2, variance, atol=1e-6, rtol=0)
+
+
+def test_variance_of_a_mean_against_its_dense_twin():
+    """c'Rc by Fourier transform equals the double sum over all pairs of strums."""
+    rng = np.random.default_rng(2)
+    slot = np.flatnonzero(rng.random(50) > 0.2)
+    wander = fit_wander(player(rng, slot.size), slot, np.ones((slot.size, 1)))
+    weights = rng.standard_normal(slot.size)
+    distance = np.abs(slot[:, None] - slot[None, :])
+    for i, found in enumerate(wander.variance_of(weights)):
+        rho = np.where(distance == 0, 1.0, wander.rho1[i] * np.power(wander.phi[i], np.maximum(distance - 1, 0)))
+        assert found == pytest.approx(wander.sigma2[i] * (weights @ rho @ weights), rel=1e-9)
+
+
+def test_interval_of_independent_strums_is_near_students_t():
+    """For independent errors the mean's half width is Student's t, up to 25 % wider for the doubt (theory)."""
+    rng = np.random.default_rng(3)
+    ratios = []
+    for _ in range(60):
+        values = 10 * rng.standard_normal(96)
+        wander = fit_wander(values, np.arange(96), np.ones((96, 1)))
+        ratios.append(float(wander.half_width(np.full(96, 1 / 96))) / (1.985 * values.std(ddof=1) / np.sqrt(96)))
+    assert 0.95 < np.median(ratios) < 1.25
+
+
+def test_wandering_widens_the_interval_of_a_mean():
+    """Autocorrelation φ widens a mean's standard error by √((1 + φ)/(1 − φ)), here √3 (theory, large n)."""
+    rng = np.random.default_rng(4)
+    values = player(rng, 4000)
+    half = float(fit_wander(values, np.arange(4000), np.ones((4000, 1))).half_width(np.full(4000, 1 / 4000)))
+    assert half / (1.96 * values.std() / np.sqrt(4000)) == pytest.approx(np.sqrt(3), rel=0.12)
+
+
+def test_p_value_and_interval_agree():
+    """A sum whose interval just reaches 0 has p 0.05 (duality)."""
+    rng = np.random.default_rng(5)
+    wander = fit_wander(player(rng, 48), np.arange(48), np.ones((48, 1)))
+    weights = np.full(48, 1 / 48)
+    assert wander.p_value(weights, float(wander.half_width(weights))) == pytest.approx(0.05, abs=1e-6)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("noise", NOISES)
+@pytest.mark.parametrize("share", [0.5, 1.0, 1.5])
+@pytest.mark.parametrize("n", [24, 96])
+def test_coverage_of_simulated_players(share, n, noise):
+    """Simulated linear phase correction: 95 % intervals cover 90 to 99 %, allowing 3 sd of 600 takes."""
+    found = cell(share=share, n=n, kind=noise, takes=600, motor_ms=5.0, omit=0.1)
+    for key in FIGURES:
+        assert 0.90 - 3 * 0.012 < found.covered[key] < 0.99 + 3 * 0.004, key
+        assert found.given[key] == 1.0
