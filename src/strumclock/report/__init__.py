@@ -5,6 +5,8 @@ from strumclock.report.outputs import write_json, write_outputs
 from strumclock.report.page import page, write_page
 from strumclock.report.picture import plot_take, write_plot
 from strumclock.report.plots import plot_beats, plot_offsets
+from strumclock.report.progress_plots import plot_class, plot_progress, write_class_plot, write_progress_plot
+from strumclock.report.progress_text import class_summary, progress_summary
 from strumclock.report.schema import SCHEMA_ID, dumps, load_schema, plain, to_dict, to_json
 from strumclock.report.sentences import headline, lines
 from strumclock.report.sound import marked, write_sound
@@ -13,6 +15,7 @@ from strumclock.report.writing import write_file, write_text
 
 __all__ = [
     "SCHEMA_ID",
+    "class_summary",
     "comparison",
     "dumps",
     "headline",
@@ -22,18 +25,23 @@ __all__ = [
     "page",
     "plain",
     "plot_beats",
+    "plot_class",
     "plot_offsets",
+    "plot_progress",
     "plot_take",
+    "progress_summary",
     "summary",
     "table",
     "to_dict",
     "to_json",
     "tuning_table",
+    "write_class_plot",
     "write_file",
     "write_json",
     "write_outputs",
     "write_page",
     "write_plot",
+    "write_progress_plot",
     "write_sound",
     "write_text",
 ]

@@ -27,12 +27,17 @@ def changes(measurement: Measurement) -> str:
     pair = told.costliest
     if pair is not None:
         how_sure = words.spread(pair.late_ms) if pair.late_ms.excludes(0) else _fits(pair.late_ms)
-        times = f"{pair.n} times" if pair.n > 2 else "twice"
-        which = f"{pair.from_chord} to {pair.to_chord}, played {times}"
-        said.append(f"the latest is {which}: {_later(pair.late_ms.value)}, {how_sure}")
+        which = f"{pair.from_chord} to {pair.to_chord} ({pair.n} times)"
+        said.append(
+            f"of the pairs played often enough to tell, {which} is latest: {_later(pair.late_ms.value)}, {how_sure}"
+        )
     lost = sum(change.lost for change in told.changes)
     if lost:
         said.append(f"{words.count(lost, 'strum')} left out around them")
+    if measurement.timing is None and told.click_bpm_one_bar is not None:
+        said.append(
+            f"a click of {words.bpm(told.click_bpm_one_bar)} bpm with a change every four beats asks for the same"
+        )
     return words.sentence("; ".join(said))
 
 

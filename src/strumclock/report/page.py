@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from strumclock.report import words
 from strumclock.report.drawing import save
 from strumclock.report.picture import plot_take
-from strumclock.report.sentences import headline, lines, title
+from strumclock.report.sentences import headline, lines, not_known, title
 from strumclock.report.text import figures, noted
 from strumclock.report.writing import write_text
 
@@ -72,7 +72,6 @@ def page(measurement: Measurement) -> str:
     said = lines(m)
     name = title(m)
     notes = [line for line in said if line.topic == "Note"]
-    unknown = [line for line in said if line.topic == "Not known"]
     plain = [line for line in said if line.topic not in ("Note", "Not known")]
     parts = [
         "<!doctype html>",
@@ -91,7 +90,7 @@ def page(measurement: Measurement) -> str:
         *(f"<dt>{escape(line.topic)}</dt><dd>{escape(line.text)}</dd>" for line in plain),
         "</dl>",
         *_section("What to know about these figures", [line.text for line in notes]),
-        *_section("What cannot be known from this take", [line.text for line in unknown]),
+        *_section("What cannot be known from this take", not_known(m, all_of_it=True)),
         "<figure>",
         f'<img alt="{escape(_alternative(m), quote=True)}" src="{_picture(m)}">',
         "</figure>",

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from strumclock.report.drawing import ACCENT, INK, PALE, SOFT, WARM, plain_axes, say, title_of
 
@@ -14,8 +15,10 @@ if TYPE_CHECKING:
 
     from strumclock.chords import Changes
     from strumclock.measure import Measurement
+    from strumclock.tuning import Tuning
 
 Draw = Callable[["Axes"], object]
+Floats = NDArray[np.float64]
 
 _MOST_PAIRS = 5
 
@@ -27,6 +30,11 @@ def panels(measurement: Measurement) -> list[Draw]:
     if m.changes is not None:
         changes = m.changes
         drawn.append(lambda ax: plot_changes(changes, ax))
+    if m.correction is not None:
+        drawn.append(lambda ax: plot_correction(m, ax))
+    if m.tuning is not None:
+        tuning = m.tuning
+        drawn.append(lambda ax: plot_pitch(tuning, ax))
     return drawn
 
 
@@ -56,3 +64,65 @@ def plot_changes(changes: Changes, ax: Axes) -> Axes:
     ax.tick_params(axis="y", length=0)
     ax.spines["left"].set_color(SOFT)
     return ax
+
+
+def plot_correction(measurement: Measurement, ax: Axes) -> Axes:
+    """Draw each strum's error against the one before, in neighbouring places, and what the share corrected makes of it.
+
+    Errors are deviations from the take's mean less its drift. Marks along the flat line: each error is gone by the next
+    strum; along the diagonal: it stays.
+    """
+    plain_axes(ax)
+    title_of(ax, "Each error and the next")
+    told = measurement.correction
+    pairs = _neighbours(measurement)
+    if told is None or len(pairs) < 2:
+        return say(ax, "no neighbouring strums")
+    this, following = pairs.T
+    reach = 1.1 * float(np.max(np.abs(pairs)))
+    ax.axhline(0, color=INK, lw=0.9, zorder=1)
+    ax.plot([-reach, reach], [-reach, reach], color=SOFT, lw=0.9, ls=(0, (5, 3)), zorder=1)
+    ax.plot(this, following, ls="", marker="o", ms=3.5, mfc="white", mec=ACCENT, mew=0.9, zorder=2)
+    share = told.corrected_share
+    ends = np.array([-reach, 0.0, reach])
+    ax.fill_between(ends, (1 - share.low) * ends, (1 - share.high) * ends, color=PALE, alpha=0.75, lw=0, zorder=0.5)
+    ax.plot(ends, (1 - share.value) * ends, color=WARM, lw=2.0, zorder=3)
+    ax.set_xlim(-reach, reach)
+    ax.set_ylim(-reach, reach)
+    ax.set_aspect("equal", anchor="W")
+    ax.set_xlabel("error, ms", color=INK)
+    ax.set_ylabel("the next, ms", color=INK)
+    key = "flat line: an error is gone\nby the next strum\n\ndashed: it stays whole\n\nthick: this take"
+    ax.text(1.08, 0.98, key, transform=ax.transAxes, ha="left", va="top", fontsize=9.5, color=SOFT)
+    return ax
+
+
+def plot_pitch(tuning: Tuning, ax: Axes) -> Axes:
+    """Draw the guitar's pitch between half a semitone below and above the reference."""
+    plain_axes(ax)
+    title_of(ax, "Pitch of the guitar")
+    cents = tuning.cents
+    ax.axvline(0, color=INK, lw=1.1, zorder=1)
+    ax.plot([cents.low, cents.high], [0, 0], color=ACCENT, lw=2.4, zorder=2, solid_capstyle="butt")
+    ax.plot(cents.value, 0, marker="o", ms=7, mfc="white", mec=ACCENT, mew=1.6, zorder=3)
+    ax.set_xlim(-50, 50)
+    ax.set_ylim(-1, 1)
+    ax.set_yticks([])
+    ax.spines["left"].set_visible(False)
+    ax.grid(axis="x", color=PALE, lw=0.6)
+    ax.set_xlabel(f"cents from A = {tuning.a4_hz:g} Hz", color=INK)
+    return ax
+
+
+def _neighbours(measurement: Measurement) -> Floats:
+    """Errors of strums in neighbouring slots about the drift line: one row a pair, ms."""
+    strums = [s for s in measurement.strums if s.slot is not None and s.deviation_ms is not None]
+    if len(strums) < 3:
+        return np.empty((0, 2))
+    slot = np.array([s.slot for s in strums])
+    error = np.array([s.deviation_ms for s in strums], dtype=float)
+    minutes = np.array([s.time_s for s in strums]) / 60
+    drift = measurement.timing.drift_ms_per_min if measurement.timing is not None else None
+    error -= (drift.value if drift is not None else 0.0) * (minutes - minutes.mean())
+    next_to = np.flatnonzero(np.diff(slot) == 1)
+    return np.column_stack([error[next_to], error[next_to + 1]])

@@ -74,7 +74,7 @@ def plot_take(measurement: Measurement, *, with_words: bool = True) -> Figure:
             title_of(plot_beats(m, axes(0.775, 0.195, heads_in, _PLOTS_IN)), "Means and 95 % intervals")
     panels_top_in = heads_in + _PLOTS_IN + 1.5
     for i, draw in enumerate(extra):
-        width = (0.895 + _GUTTER) / len(extra) - _GUTTER
+        width = (0.895 + _GUTTER) / max(2, len(extra)) - _GUTTER
         draw(axes(0.075 + i * (width + _GUTTER), width, panels_top_in, _PANELS_IN))
     write(said, height_in - _LINE_IN * len(said) - 0.15, _LINE_IN, fontsize=11.5, color=INK)
     return figure

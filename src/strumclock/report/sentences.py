@@ -23,6 +23,7 @@ CAUTION = "Stop at any pain or tension."
 
 _PARTS = {1: ("",), 2: ("", "&"), 3: ("", "&", "a"), 4: ("", "e", "&", "a")}  # how musicians count the parts of a beat
 _OMITTED_SHARE = 0.1  # of the slots; above it the hand stops rather than slips
+_UNMISSED = ("stroke", "correction", "timing.body_offset_ms")
 _NOT_ASKED = "not asked for"
 _TOLD = {
     "bpm": "tempo",
@@ -38,6 +39,7 @@ _TOLD = {
 _FIGURES = {
     "timing.mean_offset_ms": "early or late",
     "timing.median_offset_ms": "early or late",
+    "timing.body_offset_ms": "the offset of the strum's middle",
     "timing.jitter_ms": "evenness",
     "timing.drift_ms_per_min": "falling behind or pulling ahead",
     "timing.within_tolerance": "how many lie within the tolerance",
@@ -360,12 +362,21 @@ def to_try(measurement: Measurement) -> str:
     return ""
 
 
-def not_known(measurement: Measurement) -> list[str]:
-    """What cannot be known from this take and why, one sentence for each reason; what was not asked for is left out."""
+def not_known(measurement: Measurement, *, all_of_it: bool = False) -> list[str]:
+    """What cannot be known from this take and why, one sentence for each reason; what was not asked for is left out.
+
+    Parameters
+    ----------
+    measurement : Measurement
+    all_of_it : bool
+        Also what a student will not miss.
+    """
     by_reason: dict[str, list[str]] = {}
     for path, reason in absences(measurement).items():
         name = _FIGURES.get(path)
-        if name is not None and not reason.startswith(_NOT_ASKED) and name not in by_reason.setdefault(reason, []):
+        if name is None or reason.startswith(_NOT_ASKED) or (path in _UNMISSED and not all_of_it):
+            continue
+        if name not in by_reason.setdefault(reason, []):
             by_reason[reason].append(name)
     return [
         words.sentence(f"{words.listed(names)}: {'this' + reason[2:] if reason.startswith('it ') else reason}")
