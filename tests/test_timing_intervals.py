@@ -7,7 +7,7 @@ import pytest
 from scipy.linalg import toeplitz
 from tests.benchmarks.coverage_cells import FIGURES, NOISES, cell
 
-from strumclock.timing.wander import fit_wander
+from strumclock.timing.wander import LONG_TAKE, SHORT_TAKE, SLOW_DOUBT, fit_wander
 
 
 def player(rng, n, left=0.5, sd=10.0):
@@ -38,7 +38,9 @@ def test_restricted_likelihood_against_its_dense_twin():
             * (np.linalg.slogdet(covariance)[1] + np.linalg.slogdet(inner)[1] + (slot.size - 2) * np.log(rss))
         )
         variance.append(rss / (slot.size - 2))
-    weight = np.exp(np.array(log_likelihood) - max(log_likelihood))
+    doubt = min(max((slot.size - SHORT_TAKE) / (LONG_TAKE - SHORT_TAKE), 0.0), 1.0)
+    prior = np.array([SLOW_DOUBT.get(phi, 1.0) ** doubt for phi in wander.phi])
+    weight = prior * np.exp(np.array(log_likelihood) - max(log_likelihood))
     np.testing.assert_allclose(wander.weight, weight / weight.sum(), atol=1e-9, rtol=0)
     np.testing.assert_allclose(wander.sigma2, variance, atol=1e-6, rtol=0)
 

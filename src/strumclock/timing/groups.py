@@ -292,17 +292,16 @@ def _which_of_two(
 def _beside(indicator: Floats, others: Floats) -> Floats | None:
     """Weights of the difference between marked values and the rest, `others` held fixed; None where they hide it."""
     basis, _ = np.linalg.qr(others)
-    left: Floats = np.subtract(indicator, basis @ (basis.T @ indicator))
+    left = indicator - basis @ (basis.T @ indicator)
     size = float(left @ left)
     if size < SEPARABLE * indicator.size * indicator.mean() * (1 - indicator.mean()):
         return None
-    left /= size
-    return left
+    return np.asarray(left / size)
 
 
 def _indicators(at: Whole) -> Floats:
     """One column a level but the first."""
-    return (at[:, None] == np.unique(at)[None, 1:]).astype(float)
+    return np.asarray(at[:, None] == np.unique(at)[None, 1:], dtype=np.float64)
 
 
 def _independent(design: Floats, more: Floats) -> Floats:

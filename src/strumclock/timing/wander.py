@@ -30,6 +30,11 @@ Floats = NDArray[np.float64]
 PHI_GRID = (-0.8, -0.6, -0.4, -0.2, 0.0, 0.15, 0.3, 0.45, 0.6, 0.7, 0.8, 0.88, 0.94)
 """Share of an error that is left after one more slot; 1 − φ is the share corrected."""
 
+SLOW_DOUBT, SHORT_TAKE, LONG_TAKE = {0.88: 0.6, 0.94: 0.35}, 24, 48
+"""How much less than the others the slowest wander is expected beforehand: not at all in takes of 24 strums or fewer,
+in full from 48 on. Set so that simulated players' intervals hold the truth in no cell more than 99 % of the time and those
+of slow wanderers in short takes as often as can be (`tests/benchmarks/coverage_cells.py`)."""
+
 MOTOR_GRID = (0.0, 0.15, 0.3, 0.5, 0.7, 0.9)
 """The hand's own scatter as a share of the most that the model allows at that φ."""
 
@@ -219,7 +224,9 @@ def fit_wander(
     rss = gram[:, 0, 0] - (gram[:, :1, 1:] @ beta)[:, 0, 0]
     rss = np.maximum(rss, np.finfo(float).tiny)
     log_likelihood = -0.5 * (np.array(logdet) + np.linalg.slogdet(inner)[1] + (n - p) * np.log(rss))
-    weight = np.exp(log_likelihood - log_likelihood.max())
+    doubt = min(max((n - SHORT_TAKE) / (LONG_TAKE - SHORT_TAKE), 0.0), 1.0)
+    prior = np.array([SLOW_DOUBT.get(phi, 1.0) ** doubt for phi in phis])
+    weight = prior * np.exp(log_likelihood - log_likelihood.max())
     kept = weight > NEGLIGIBLE * weight.max()
     best = int(np.argmax(weight))
     moved, factor, off = whitening[best]
