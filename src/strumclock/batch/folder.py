@@ -98,7 +98,7 @@ def measure_folder(
                     progress(_step(done, len(todo), outcome, time.monotonic() - started))
     except KeyboardInterrupt:
         interrupted = True
-    takes.set_goals(planner.settings, plans, {f.path: f.folder for f in found})
+    takes.set_standards(planner.settings, plans, {f.path: f.folder for f in found})
     csv, csv_error = _copy(book, takes.changed)
     return BatchReport(
         folder=root,

@@ -214,8 +214,19 @@ class KnownTakes:
             )
         )
 
-    def set_goals(self, settings: SettingsFiles, plans: Sequence[Plan], folders: Mapping[str, str]) -> None:
-        """The goals of practice.toml, for the students who play the exercise."""
+    def set_standards(self, settings: SettingsFiles, plans: Sequence[Plan], folders: Mapping[str, str]) -> None:
+        """How many takes must hold a tempo, by practice.toml, and its goals for the students who play the exercise."""
+        asked = {plain(plan.student): settings.of(folders[plan.path]).takes_to_hold for plan in plans}
+        with self._journal.reading() as connection:
+            rows = {row.key: row.takes_to_hold for row in connection.execute(sa.select(students))}
+        changed = {key: value for key, value in asked.items() if key in rows and rows[key] != value}
+        if changed:
+            with self._journal.writing() as connection:
+                for key, value in changed.items():
+                    connection.execute(students.update().where(students.c.key == key).values(takes_to_hold=value))
+        self._set_goals(settings, plans, folders)
+
+    def _set_goals(self, settings: SettingsFiles, plans: Sequence[Plan], folders: Mapping[str, str]) -> None:
         wanted: dict[tuple[str, str], tuple[Plan, Any]] = {}
         for plan in plans:
             known = settings.of(folders[plan.path]).exercise(plan.told.get("name"))

@@ -38,6 +38,15 @@ class Forgotten:
     goals: int
     recordings: tuple[str, ...]
 
+    def __str__(self) -> str:
+        deleted = f"deleted of {self.student}: {self.takes} takes, {self.notes} notes, {self.goals} goals"
+        if not self.recordings:
+            return deleted
+        return (
+            f"{deleted}. The {len(self.recordings)} recordings are not the journal's to delete: while they lie in the "
+            "folder, the next batch measures them again."
+        )
+
 
 def known_student(connection: sa.Connection, name: str | None) -> tuple[int, str]:
     """Id and name of a student; without a name the only one that there is.

@@ -49,6 +49,7 @@ students = Table(
     Column("id", Integer, primary_key=True),
     Column("key", Text, nullable=False, unique=True),
     Column("name", Text, nullable=False),
+    Column("takes_to_hold", Integer),
 )
 
 exercises = Table(

@@ -43,6 +43,10 @@ class Imported:
     known: int
     problems: tuple[str, ...]
 
+    def __str__(self) -> str:
+        lines = [f"{self.added} takes from paper added, {self.known} known already"]
+        return "\n".join([*lines, *(f"Not read: {problem}" for problem in self.problems)])
+
 
 class Journal:
     """A practice record: students, exercises, takes with every figure, strums, notes, goals.

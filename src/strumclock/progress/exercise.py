@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -12,7 +13,7 @@ from strumclock.progress.breaks import Jump, jump
 from strumclock.progress.goal import Outlook, outlook
 from strumclock.progress.plateau import MIN_WEEKS, STILL_CLIMBS_PER_WEEK, plateau
 from strumclock.progress.trend import MannKendall, Slope, mann_kendall, theil_sen
-from strumclock.progress.variation import Variation, variation
+from strumclock.progress.variation import Variation, t_quantile, variation
 from strumclock.progress.weeks import TAKES_TO_HOLD, Point, Week, by_week, summarise_week
 from strumclock.timing.held import CLOSE_ENOUGH, next_tempo
 

@@ -104,7 +104,7 @@ def progress(
     exercise: str | None = None,
     *,
     today: date | None = None,
-    takes_to_hold: int = TAKES_TO_HOLD,
+    takes_to_hold: int | None = None,
 ) -> Progress:
     """What the weeks of one student show.
 
@@ -117,8 +117,8 @@ def progress(
         Only this one, by its label, name, or a part that only one has.
     today : date, optional
         The day that silence is counted to; today.
-    takes_to_hold : int
-        Takes of a week that must hold a tempo.
+    takes_to_hold : int, optional
+        Takes of a week that must hold a tempo; by default what practice.toml told the batch, else two.
 
     Raises
     ------
@@ -132,7 +132,7 @@ def progress(
 
 
 def class_list(
-    journal: Journal, *, today: date | None = None, takes_to_hold: int = TAKES_TO_HOLD
+    journal: Journal, *, today: date | None = None, takes_to_hold: int | None = None
 ) -> tuple[Progress, ...]:
     """Every student of a journal, those first who need the teacher most: stuck, falling, silent, measurement unsure."""
     with journal.reading() as connection:
@@ -142,8 +142,10 @@ def class_list(
 
 
 def _progress(
-    connection: sa.Connection, owner: int, name: str, only: int | None, today: date, takes_to_hold: int
+    connection: sa.Connection, owner: int, name: str, only: int | None, today: date, takes_to_hold: int | None
 ) -> Progress:
+    told = sa.select(students.c.takes_to_hold).where(students.c.id == owner)
+    needed = takes_to_hold or connection.execute(told).scalar() or TAKES_TO_HOLD
     names = (
         "id exercise_id status error excluded superseded_by same_sound_as played_on bpm beats_per_change beat_ms anchor"
     )
@@ -166,7 +168,7 @@ def _progress(
             beats_per_change=labels[key].beats_per_change,
             goal_bpm=wanted[key].bpm if key in wanted else None,
             goal_by=wanted[key].by_date if key in wanted else None,
-            takes_to_hold=takes_to_hold,
+            takes_to_hold=needed,
         )
         for key, points in by_exercise.items()
     ]

@@ -1,0 +1,337 @@
+"""Pictures of weeks: the tempo held, with where holding ends, trend and goal; a class as small multiples.
+
+A filled mark is a tempo that enough takes held; the line from it upwards ends at the lowest tempo that was tried and
+not held that week: where holding ends lies between. An arrow means that nothing faster failed. A hollow mark is a week
+in which no tempo was held by enough takes. Weeks without takes are gaps. Nothing rests on colour alone.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Sequence
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any
+
+from strumclock.errors import OutputError
+from strumclock.report.drawing import (
+    ACCENT,
+    INK,
+    PALE,
+    SOFT,
+    WARM,
+    axes_or_new,
+    new_figure,
+    plain_axes,
+    save,
+    say,
+    title_of,
+)
+from strumclock.report.picture import FORMATS
+from strumclock.report.progress_text import NEED_WORDS, facts, sentences
+from strumclock.report.writing import write_file
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from strumclock.progress import ExerciseProgress, Progress
+
+MOST_LABELS = 8
+MOST_EXERCISES = 4
+"""Exercises in one student's picture, the one played last first."""
+COLUMNS = 3
+KEY = "● held by enough takes, with a line to the lowest tempo that was not held    ○ no tempo held by enough takes"
+OPEN_ARROW_BPM = 3.0
+"""Length of the arrow of a week in which nothing faster failed; it has no scale."""
+
+
+def plot_tempo(
+    exercise: ExerciseProgress,
+    ax: Axes | None = None,
+    *,
+    weeks: tuple[date, date] | None = None,
+    bpm: tuple[float, float] | None = None,
+    small: bool = False,
+) -> Axes:
+    """Draw the tempo held over weeks.
+
+    Parameters
+    ----------
+    exercise : ExerciseProgress
+    ax : Axes, optional
+    weeks : (date, date), optional
+        Mondays at the ends of the axis, so that several pictures compare.
+    bpm : (float, float), optional
+        Ends of the tempo axis, likewise.
+    small : bool
+        One of many: without legend and axis names.
+
+    Returns
+    -------
+    Axes
+    """
+    ax = axes_or_new(ax, 8.0, 4.0)
+    drawn = [w for w in exercise.weeks if w.reached_bpm is not None]
+    if not drawn:
+        return say(ax, "no tempo is known yet")
+    plain_axes(ax)
+    first, last = weeks or (exercise.weeks[0].monday, exercise.weeks[-1].monday)
+    size = 5 if small else 7
+    _draw_trend(ax, exercise, first)
+    labelled: set[str] = set()
+
+    def once(label: str) -> str | None:
+        if label in labelled:
+            return None
+        labelled.add(label)
+        return label
+
+    for week in drawn:
+        x = _x(week.monday, first)
+        if week.held_bpm is not None:
+            if week.failed_bpm is not None:
+                ax.plot([x, x], [week.held_bpm, week.failed_bpm], color=INK, lw=1.2, zorder=2)
+                ax.plot([x], [week.failed_bpm], "_", color=INK, ms=size, zorder=2, label=once("tried, not held"))
+            elif not small:
+                _arrow(ax, x, week.held_bpm)
+            ax.plot([x], [week.held_bpm], "o", color=ACCENT, ms=size, zorder=3, label=once("held"))
+            if week.n_paper == week.n_takes:
+                ax.plot([x], [week.held_bpm], "o", color="white", ms=size / 3, zorder=4, label=once("held, from paper"))
+        elif week.reached_bpm is not None:
+            ax.plot(
+                [x],
+                [week.reached_bpm],
+                "o",
+                mfc="white",
+                mec=SOFT,
+                ms=size,
+                zorder=3,
+                label=once("not held by enough takes"),
+            )
+    if exercise.goal is not None:
+        ax.axhline(exercise.goal.bpm, color=WARM, lw=1.2, ls=(0, (6, 3)), zorder=1)
+        ax.annotate(
+            f"goal {exercise.goal.bpm:.4g}",
+            (1, exercise.goal.bpm),
+            xycoords=("axes fraction", "data"),
+            ha="right",
+            va="bottom",
+            fontsize=8 if small else 9,
+            color=WARM,
+            xytext=(0, 2),
+            textcoords="offset points",
+        )
+    _dress(ax, exercise, first, last, bpm, small=small)
+    return ax
+
+
+def _x(monday: date, first: date) -> float:
+    return (monday - first).days / 7
+
+
+def _arrow(ax: Axes, x: float, bpm: float) -> None:
+    ax.annotate(
+        "",
+        (x, bpm + OPEN_ARROW_BPM),
+        (x, bpm),
+        arrowprops={"arrowstyle": "->", "color": SOFT, "lw": 1.0, "shrinkA": 0, "shrinkB": 0},
+        zorder=2,
+    )
+
+
+def _draw_trend(ax: Axes, exercise: ExerciseProgress, first: date) -> None:
+    """The trend's line where one is sure, a level line where a plateau is."""
+    if exercise.stuck is not None:
+        ends = (exercise.stuck.since, exercise.weeks[-1].monday)
+        ax.plot([_x(end, first) for end in ends], [exercise.stuck.bpm] * 2, color=SOFT, lw=6, alpha=0.35, zorder=0)
+        return
+    trend = {"rising": exercise.tempo, "falling": exercise.reached}.get(exercise.state)
+    if trend is None:
+        return
+    ends = (trend.since, exercise.weeks[-1].monday)
+    y = [trend.slope.intercept + trend.slope.per_unit * (end - trend.since).days / 7 for end in ends]
+    ax.plot([_x(end, first) for end in ends], y, color=SOFT, lw=1.4, ls=(0, (2, 2)), zorder=1)
+
+
+def _dress(
+    ax: Axes,
+    exercise: ExerciseProgress,
+    first: date,
+    last: date,
+    bpm: tuple[float, float] | None,
+    *,
+    small: bool,
+) -> None:
+    """Axes, ticks, legend."""
+    span = max(round(_x(last, first)), 1)
+    ax.set_xlim(-0.6, span + 0.6)
+    step = math.ceil((span + 1) / (MOST_LABELS // (2 if small else 1)))
+    mondays = [first + timedelta(weeks=i) for i in range(0, span + 1, step)]
+    ax.set_xticks([_x(m, first) for m in mondays], [_label(m, first) for m in mondays])
+    ax.set_ylim(*(bpm or tempo_range([exercise])))
+    ax.grid(axis="y", color=PALE, lw=0.6)
+    ax.set_axisbelow(True)
+    ax.tick_params(labelsize=8 if small else 10)
+    if small:
+        return
+    ax.set_ylabel("tempo, bpm", color=INK)
+    ax.set_xlabel("week from Monday", color=INK)
+    per = exercise.beats_per_change
+    if per:
+        other = ax.secondary_yaxis("right", functions=(_divide_by(per), _divide_by(1 / per)))
+        other.set_ylabel("chord changes a minute", color=SOFT)
+        other.tick_params(colors=SOFT, labelsize=9)
+        other.spines["right"].set_color(PALE)
+    ax.legend(loc="upper left", bbox_to_anchor=(0, -0.2), ncols=4, frameon=False, fontsize=9, handletextpad=0.3)
+
+
+def _divide_by(number: float) -> Any:
+    return lambda values: values / number
+
+
+def _label(monday: date, first: date) -> str:
+    text = f"{monday.day} {monday:%b}"
+    return f"{text}\n{monday.year}" if monday == first or monday.year != (monday - timedelta(weeks=1)).year else text
+
+
+def tempo_range(exercises: Sequence[ExerciseProgress]) -> tuple[float, float]:
+    """Ends of a tempo axis on which all of some exercises fit."""
+    tempos = []
+    for exercise in exercises:
+        for week in exercise.weeks:
+            tempos += [t for t in (week.reached_bpm, week.held_bpm, week.failed_bpm) if t is not None]
+        if exercise.goal is not None:
+            tempos.append(exercise.goal.bpm)
+    if not tempos:
+        return 40.0, 120.0
+    low, high = min(tempos), max(tempos) + OPEN_ARROW_BPM
+    room = max(0.08 * (high - low), 2.0)
+    return low - room, high + room
+
+
+def plot_shares(exercise: ExerciseProgress, ax: Axes | None = None) -> Axes:
+    """Draw jitter and mean offset as shares of the beat over weeks, with 95 % intervals from take-to-take variation."""
+    ax = axes_or_new(ax, 8.0, 3.0)
+    weeks = [w for w in exercise.weeks if w.jitter_share or w.offset_share]
+    if not weeks:
+        return say(ax, "nothing was measured yet")
+    plain_axes(ax)
+    first = exercise.weeks[0].monday
+    ax.axhline(0, color=SOFT, lw=0.8)
+    styles = (
+        ("jitter_share", "jitter", "s", ACCENT, "full", -0.08),
+        ("offset_share", "mean offset (+ late)", "D", WARM, "none", 0.08),
+    )
+    for name, label, mark, colour, fill, shift in styles:
+        known = [(w, mean) for w in weeks if (mean := getattr(w, name)) is not None]
+        if not known:
+            continue
+        x = [_x(w.monday, first) + shift for w, _ in known]
+        y = [100 * mean.value for _, mean in known]
+        error = [
+            [100 * (mean.value - mean.low) if mean.low is not None else 0.0 for _, mean in known],
+            [100 * (mean.high - mean.value) if mean.high is not None else 0.0 for _, mean in known],
+        ]
+        ax.errorbar(x, y, yerr=error, fmt=mark, color=colour, fillstyle=fill, ms=5, lw=1.0, label=label)
+    _, last = first, exercise.weeks[-1].monday
+    span = max(round(_x(last, first)), 1)
+    ax.set_xlim(-0.6, span + 0.6)
+    step = math.ceil((span + 1) / MOST_LABELS)
+    mondays = [first + timedelta(weeks=i) for i in range(0, span + 1, step)]
+    ax.set_xticks([_x(m, first) for m in mondays], [_label(m, first) for m in mondays])
+    ax.set_ylabel("% of the beat", color=INK)
+    ax.grid(axis="y", color=PALE, lw=0.6)
+    ax.legend(loc="upper left", bbox_to_anchor=(0, -0.22), ncols=2, frameon=False, fontsize=9, handletextpad=0.3)
+    return ax
+
+
+def plot_progress(progress: Progress) -> Figure:
+    """Compose one student's picture: for each exercise the tempo held and the shares of the beat, and the words."""
+    shown = progress.exercises[:MOST_EXERCISES]
+    words = [line for exercise in shown[:1] for line in facts(exercise, today=progress.today)]
+    rows = max(len(shown), 1)
+    height_in = 0.9 + 4.6 * rows + 0.24 * len(_wrapped(words)) + 0.3
+    figure = new_figure(12.0, height_in)
+    figure.text(
+        0.05, 1 - 0.25 / height_in, progress.student or "Practice", va="top", fontsize=18, fontweight="bold", color=INK
+    )
+    if not shown:
+        say(figure.add_axes((0.1, 0.2, 0.8, 0.6)), "no take counts yet")
+        return figure
+    for i, exercise in enumerate(shown):
+        top_in = 1.0 + 4.6 * i
+        box = (1 - (top_in + 3.0) / height_in, 3.0 / height_in)
+        tempo_ax = figure.add_axes((0.065, box[0], 0.5, box[1]))
+        title_of(plot_tempo(exercise, tempo_ax), f"{exercise.label}: tempo held")
+        shares_ax = figure.add_axes((0.69, box[0], 0.29, box[1]))
+        title_of(plot_shares(exercise, shares_ax), "Evenness and placement")
+    for i, line in enumerate(_wrapped(words)):
+        at = 1 - (0.9 + 4.6 * rows + 0.24 * i) / height_in
+        figure.text(0.05, at, line, va="top", fontsize=11, color=INK, parse_math=False)
+    return figure
+
+
+def _wrapped(lines: Sequence[str], width: int = 140) -> list[str]:
+    import textwrap
+
+    return [piece for line in lines for piece in textwrap.wrap(line, width)]
+
+
+def plot_class(students: Sequence[Progress]) -> Figure:
+    """Compose a sheet of small multiples: the tempo held by each student in the exercise played last, in order of need.
+
+    All share one time axis; each has its own tempo axis of the same length, so that slopes compare.
+    """
+    drawn = [p for p in students if p.exercises]
+    rows = max(math.ceil(len(drawn) / COLUMNS), 1)
+    height_in = 1.0 + 4.1 * rows
+    figure = new_figure(12.0, height_in)
+    figure.text(
+        0.04, 1 - 0.2 / height_in, "Tempo held, week by week", va="top", fontsize=16, fontweight="bold", color=INK
+    )
+    figure.text(0.05, 0.1 / height_in, KEY, fontsize=9, color=SOFT)
+    if not drawn:
+        say(figure.add_axes((0.1, 0.2, 0.8, 0.6)), "nobody has a take that counts yet")
+        return figure
+    weeks = [w.monday for p in drawn for w in p.exercises[0].weeks]
+    spans = [tempo_range([p.exercises[0]]) for p in drawn]
+    length = max(high - low for low, high in spans)
+    for i, (progress, (low, high)) in enumerate(zip(drawn, spans, strict=True)):
+        row, column = divmod(i, COLUMNS)
+        top_in = 0.7 + 4.1 * row
+        left = 0.05 + column * 0.325
+        ax = figure.add_axes((left, 1 - (top_in + 0.65 + 1.75) / height_in, 0.27, 1.75 / height_in))
+        middle = (low + high) / 2
+        ends = (middle - length / 2, middle + length / 2)
+        exercise = progress.exercises[0]
+        plot_tempo(exercise, ax, weeks=(min(weeks), max(weeks)), bpm=ends, small=True)
+        name = progress.student or "(no name)"
+        head = 1 - (top_in + 0.08) / height_in
+        figure.text(left, head, name, va="top", fontsize=12, fontweight="bold", color=INK, parse_math=False)
+        under = f"{NEED_WORDS[progress.need]} · {exercise.label.partition(' (')[0]}"
+        figure.text(left, head - 0.24 / height_in, under[:58], va="top", fontsize=8.5, color=SOFT, parse_math=False)
+        words = _wrapped(sentences(progress), 56)
+        for k, line in enumerate(words[:7]):
+            at = 1 - (top_in + 2.85 + 0.165 * k) / height_in
+            figure.text(left, at, line, va="top", fontsize=8.5, color=INK, parse_math=False)
+    return figure
+
+
+def write_progress_plot(progress: Progress, path: str | os.PathLike[str]) -> Path:
+    """Write one student's picture (png, svg or pdf by its ending)."""
+    return _write(plot_progress(progress), path)
+
+
+def write_class_plot(students: Sequence[Progress], path: str | os.PathLike[str]) -> Path:
+    """Write the sheet of a class (png, svg or pdf by its ending)."""
+    return _write(plot_class(students), path)
+
+
+def _write(figure: Figure, path: str | os.PathLike[str]) -> Path:
+    ending = os.path.splitext(os.fspath(path))[1].lower().removeprefix(".")
+    if ending not in FORMATS:
+        raise OutputError(f"a picture must end in .{', .'.join(FORMATS)}, but {path} came; choose one of them")
+    return write_file(path, lambda temporary: save(figure, temporary, ending))
