@@ -32,8 +32,8 @@ PHI_GRID = (-0.8, -0.6, -0.4, -0.2, 0.0, 0.15, 0.3, 0.45, 0.6, 0.7, 0.8, 0.88, 0
 
 SLOW_DOUBT, SHORT_TAKE, LONG_TAKE = {0.88: 0.6, 0.94: 0.35}, 24, 48
 """How much less than the others the slowest wander is expected beforehand: not at all in takes of 24 strums or fewer,
-in full from 48 on. Set so that simulated players' intervals hold the truth in no cell more than 99 % of the time and those
-of slow wanderers in short takes as often as can be (`tests/benchmarks/coverage_cells.py`)."""
+in full from 48 on. Set so that simulated players' intervals hold the truth in no cell more than 99 % of the time and
+those of slow wanderers in short takes as often as can be (`tests/benchmarks/coverage_cells.py`)."""
 
 MOTOR_GRID = (0.0, 0.15, 0.3, 0.5, 0.7, 0.9)
 """The hand's own scatter as a share of the most that the model allows at that φ."""
