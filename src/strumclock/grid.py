@@ -328,8 +328,8 @@ def build_grid(exercise: Exercise, *, bars: int) -> BeatGrid:
     Parameters
     ----------
     exercise : Exercise
-        Needs ``bpm``.  Meter not told: 4/4; parts not told: as many as make the pattern one bar, without a pattern 1
-        (3 where the beat is dotted); pattern not told: a strum on every part, its stroke ``?``.
+        Needs ``bpm``.  Meter not told: 4/4; parts not told: 3 where the beat is dotted, else as many as make the
+        pattern one bar, without a pattern 1; pattern not told: a strum on every part, its stroke ``?``.
     bars : int
         Bars to lay out (rather than ``exercise.bars``, which may not be told).
 
@@ -398,11 +398,6 @@ def lay_out(
     m = len(bars)
     per_beat = _parts(exercise, meter)
     letters = np.array(list(exercise.pattern) if exercise.pattern else ["?"] * per_beat)
-    if len(letters) % per_beat:
-        raise UsageError(
-            f"a pattern must fill whole beats, but {exercise.pattern!r} has {len(letters)} parts at {per_beat} a beat; "
-            "add '.' for silent parts or change per_beat"
-        )
     starts = np.asarray(restart, dtype=np.int64)
     line = np.repeat(np.arange(m), per_beat)
     part = np.tile(np.arange(per_beat), m)
@@ -439,14 +434,18 @@ def part_places(per_beat: int, swing: float | None = None) -> FloatArray:
     return places
 
 
-def parts_filling_a_bar(pattern: str, meter: Meter) -> int | None:
-    """Parts of a beat at which a pattern is exactly one bar; None if no number from 1 to 4 does that.
+def parts_of_pattern(pattern: str, meter: Meter) -> int | None:
+    """Parts of a beat that a pattern's length suggests: 3 where the beat is dotted, else those that make it one bar.
+
+    None where that is no number from 1 to 4.
 
     Examples
     --------
-    >>> parts_filling_a_bar("D.DU.UDU", parse_meter("4/4"))
-    2
+    >>> parts_of_pattern("D.DU.UDU", parse_meter("4/4")), parts_of_pattern("D..", parse_meter("6/8"))
+    (2, 3)
     """
+    if meter.beat_is_dotted and len(pattern) % 3 == 0:
+        return 3
     parts, rest = divmod(len(pattern), meter.beats_per_bar)
     return parts if not rest and PER_BEAT_RANGE[0] <= parts <= PER_BEAT_RANGE[1] else None
 
@@ -457,7 +456,7 @@ def _parts(exercise: Exercise, meter: Meter) -> int:
         return exercise.per_beat
     if exercise.pattern is None:
         return meter.default_per_beat
-    parts = parts_filling_a_bar(exercise.pattern, meter)
+    parts = parts_of_pattern(exercise.pattern, meter)
     if parts is None:
         raise UsageError(
             f"per_beat must be told unless the pattern is one bar at 1 to 4 parts a beat, but {exercise.pattern!r} "

@@ -15,7 +15,7 @@ from strumclock.alignment.pairing import FloatArray, IntArray
 from strumclock.alignment.pulse import Pulse
 from strumclock.alignment.start import OFF_BAR_COST, best_start
 from strumclock.errors import Notice
-from strumclock.grid import COUNT_IN_MAX_BARS, Exercise, Meter, parts_filling_a_bar
+from strumclock.grid import COUNT_IN_MAX_BARS, Exercise, Meter, parts_of_pattern
 
 if TYPE_CHECKING:
     from strumclock.click import Clicks
@@ -41,6 +41,8 @@ class Plan:
     confidence : mapping
     pattern_inferred : bool
         Whether the places of the strums were not told: then none counts as omitted.
+    explained : float
+        Share of the strums that lie on time, or a little late, on parts of the beat.
     notices : tuple of Notice
     """
 
@@ -49,6 +51,7 @@ class Plan:
     inferred: tuple[str, ...]
     confidence: Mapping[str, float]
     pattern_inferred: bool
+    explained: float
     notices: tuple[Notice, ...]
 
 
@@ -81,7 +84,7 @@ def complete(
     per_bar = meter.beats_per_bar
     per_beat = told.per_beat
     if per_beat is None and told.pattern is not None:
-        per_beat = parts_filling_a_bar(told.pattern, meter)
+        per_beat = parts_of_pattern(told.pattern, meter)
     if per_beat is None and meter.beat_is_dotted:
         per_beat = meter.default_per_beat
     lattice, ahead = _lattice(beat, per_beat, told.swing, free=pulse.anchor == "fitted" and not pulse.mapped)
@@ -113,7 +116,7 @@ def complete(
     )
     return Plan(
         exercise=exercise, start_beat=start - ahead, inferred=tuple(inferred), confidence=confidence,
-        pattern_inferred=from_strums, notices=notices,
+        pattern_inferred=from_strums, explained=lattice.explained / len(beat), notices=notices,
     )  # fmt: skip
 
 
