@@ -1,0 +1,156 @@
+"""One take through the whole pipeline: the truth is the synthesiser's, which places every strum on a known sample."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from support import REFERENCE_AUDIO, bench_dir
+
+import strumclock as sc
+from strumclock.measure import measure
+
+REFERENCE_TAKES = ("steady.flac", "late_changes.flac", "pulling_ahead.flac", "omitted_and_added.flac", "phone.m4a")
+
+
+def _truth(name: str) -> dict[str, object]:
+    return json.loads((REFERENCE_AUDIO / name).with_suffix(".json").read_text())  # type: ignore[no-any-return]
+
+
+def _told(truth: dict[str, object]) -> sc.Exercise:
+    told = dict(truth["exercise"])  # type: ignore[call-overload]
+    return sc.Exercise(**{k: tuple(v) if k == "chords" and v else v for k, v in told.items() if v is not None})
+
+
+def _true_figures(truth: dict[str, object]) -> tuple[float, float, float]:
+    """Mean offset, jitter about the drift line, drift of the strums that were meant for a slot."""
+    strums = [s for s in truth["strums"] if s["slot"] is not None]  # type: ignore[attr-defined]
+    offset, slots = np.array([s["offset_ms"] for s in strums]), np.array(truth["slots_s"])
+    line = slots[[s["slot"] for s in strums]]
+    slope, cut = np.polyfit(line, offset, 1)
+    return float(offset.mean()), float((offset - slope * line - cut).std(ddof=2)), float(60 * slope)
+
+
+@pytest.mark.parametrize("name", REFERENCE_TAKES)
+def test_reference_take_against_its_truth(name: str) -> None:
+    """Every figure of a reference take lies within twice its stated uncertainty, or a millisecond, of the truth."""
+    truth = _truth(name)
+    mean_ms, jitter_ms, drift = _true_figures(truth)
+    m = measure(REFERENCE_AUDIO / name, _told(truth))
+    assert m.grid is not None
+    assert m.timing is not None
+    assert m.grid.anchor == "recorded-click"
+    assert m.grid.first_downbeat_s == pytest.approx(truth["first_downbeat_s"], abs=0.001)
+    for found, true, least in (
+        (m.timing.mean_offset_ms, mean_ms, 1.0),
+        (m.timing.jitter_ms, jitter_ms, 1.0),
+        (m.timing.drift_ms_per_min, drift, 3.0),
+    ):
+        assert found is not None
+        assert abs(found.value - true) <= max(least, 2 * found.u)
+
+
+@pytest.mark.parametrize("name", REFERENCE_TAKES)
+def test_reference_takes_omitted_slots_are_named(name: str) -> None:
+    """The slots named as omitted are those that the truth leaves out."""
+    truth = _truth(name)
+    m = measure(REFERENCE_AUDIO / name, _told(truth))
+    assert [o.slot for o in m.omitted] == truth["omitted"]
+
+
+def test_without_a_click_the_offset_is_absent_with_its_reason() -> None:
+    """A take recorded with the click in headphones has no mean offset, and says why."""
+    truth = _truth("headphones.flac")
+    m = measure(REFERENCE_AUDIO / "headphones.flac", _told(truth))
+    assert m.grid is not None
+    assert m.timing is not None
+    assert m.grid.anchor == "fitted"
+    assert m.timing.mean_offset_ms is None
+    assert "click" in m.absent["timing.mean_offset_ms"]
+    assert all(s.offset_ms is None for s in m.strums)
+    assert m.timing.jitter_ms is not None
+    assert m.timing.jitter_ms.value == pytest.approx(_true_figures(truth)[1], abs=1.0)
+
+
+def test_a_click_with_no_guitar_has_no_strums(tmp_path: Path) -> None:
+    """A click track alone is refused: its clicks are not taken for strums."""
+    from strumclock.click import tracks
+
+    tracks.write_click_track(tracks.click_track(sc.Exercise(bpm=80, bars=6)), tmp_path / "click.wav")
+    with pytest.raises(sc.RecordingError, match="strum"):
+        measure(tmp_path / "click.wav", sc.Exercise(bpm=80))
+
+
+def test_a_take_as_samples_measures_like_its_file() -> None:
+    """The same samples as an array give the same strum times as the file (against itself)."""
+    recording = sc.load(REFERENCE_AUDIO / "steady.flac")
+    array = sc.from_array(recording.samples, recording.sample_rate_hz)
+    told = _told(_truth("steady.flac"))
+    a, b = measure(REFERENCE_AUDIO / "steady.flac", told), measure(array, told)
+    assert [s.time_s for s in a.strums] == [s.time_s for s in b.strums]
+    assert a.timing is not None
+    assert b.timing is not None
+    assert a.timing.mean_offset_ms == b.timing.mean_offset_ms
+
+
+def test_the_click_on_its_own_channel_is_found_unasked() -> None:
+    """A stereo take with the guitar left and the click right is anchored on the click's channel (synthesised)."""
+    from strumclock.synthesis import Player, Scene, synthesise
+
+    exercise = sc.Exercise(bpm=100, meter="4/4", per_beat=1, bars=6, count_in=1)
+    take = synthesise(exercise, Player(offset_ms=8.0), Scene(click_channel=True), seed=5)
+    m = measure(sc.from_array(take.samples, take.sample_rate_hz), exercise)
+    assert m.grid is not None
+    assert m.grid.anchor == "click-channel"
+
+
+def test_only_strums_are_found_when_only_they_are_asked_for() -> None:
+    """Free measuring has strums, no grid and no timing, and says why."""
+    m = measure(REFERENCE_AUDIO / "headphones.flac", free=True)
+    assert m.strums
+    assert m.grid is None
+    assert m.timing is None
+    assert "timing" in m.absent
+
+
+def test_the_default_measure_loads_nothing_heavy() -> None:
+    """Measuring a FLAC take loads neither librosa, numba, scikit-learn, matplotlib nor PyAV (sys.modules)."""
+    code = (
+        "import sys, strumclock as sc\n"
+        f"sc.measure({str(REFERENCE_AUDIO / 'steady.flac')!r}, sc.Exercise(bpm=84))\n"
+        "heavy = {'librosa', 'numba', 'sklearn', 'matplotlib', 'av', 'pandas', 'sqlalchemy'} & set(sys.modules)\n"
+        "print(', '.join(sorted(heavy)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.strip() == ""
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")  # the bench leaves a file open
+def test_bench_takes_are_answered_with_the_right_anchor(tmp_path: Path) -> None:
+    """Takes mixed from recorded guitars (the shared bench) come back with F >= 0.95 and the anchor that they allow."""
+    bench = bench_dir()
+    sys.path.insert(0, str(bench))
+    try:
+        from cases import CASES
+        from match import summary
+        from render import render, write
+    finally:
+        sys.path.remove(str(bench))
+    for name, anchor in (
+        ("plain-90", "recorded-click"),
+        ("headphones", "fitted"),
+        ("click-on-right-channel", "click-channel"),
+    ):
+        part, scene = CASES[name]
+        samples, truth = render(part, scene, 1)
+        path = write(tmp_path / name, samples, truth)
+        told = sc.Exercise(bpm=part.bpm, meter="4/4", per_beat=part.per_beat, count_in=part.count_in)
+        m = measure(path, told)
+        assert m.grid is not None
+        assert m.grid.anchor == anchor
+        assert summary([s.time_s for s in m.strums], truth["strums"])["f"] >= 0.95
