@@ -34,8 +34,8 @@ class Trend:
 
     Attributes
     ----------
-    since : date
-        Monday of the first week in it.
+    since, until : date
+        Mondays of the first and the last week in it.
     n_weeks : int
     slope : Slope
         A week; the interval is of 95 %.
@@ -43,9 +43,16 @@ class Trend:
     """
 
     since: date
+    until: date
     n_weeks: int
     slope: Slope
     test: MannKendall
+
+    @property
+    def line(self) -> tuple[float, float]:
+        """The line's values in the first and the last week."""
+        span = (self.until - self.since).days / 7
+        return self.slope.intercept, self.slope.intercept + span * self.slope.per_unit
 
     @property
     def rises(self) -> bool:
@@ -132,10 +139,13 @@ class ExerciseProgress:
 
     @property
     def evenness_improved(self) -> bool:
-        """Whether the jitter falls, and weeks differ by more than takes of one week do."""
-        return (
-            self.evenness is not None and self.evenness.falls and self.jitter is not None and self.jitter.p <= TREND_P
-        )
+        """Whether the jitter falls, and by more than luck from take to take moves a weekly mean."""
+        if self.evenness is None or self.jitter is None or not self.evenness.falls:
+            return False
+        first, *_, last = [w.jitter_share for w in self.weeks if w.jitter_share and w.monday >= self.evenness.since]
+        luck = t_quantile(self.jitter.within_dof) * self.jitter.within_sd * math.sqrt(1 / first.n + 1 / last.n)
+        before, after = self.evenness.line
+        return before - after > luck
 
 
 def exercise_progress(
@@ -217,6 +227,7 @@ def _trend(series: Series) -> Trend | None:
     values = [value for _, value in latest]
     return Trend(
         since=latest[0][0],
+        until=latest[-1][0],
         n_weeks=len(latest),
         slope=theil_sen(week_numbers(latest), values),
         test=mann_kendall(values),

@@ -103,8 +103,8 @@ def _good(progress: Progress, now: ExerciseProgress) -> str:
             f"{best - first:.4g} bpm more than in the week of {day(held[0].monday, today=today)}."
         )
     if now.evenness_improved and now.evenness is not None:
-        shares = [w.jitter_share.value for w in now.weeks if w.jitter_share]
-        change = f"from {_share(shares[0])} of a beat to {_share(shares[-1])}"
+        before, after = now.evenness.line
+        change = f"from a jitter of about {_share(before)} of the beat to {_share(after)}"
         return f"{_named(now)}: your strums have become more even, {change}."
     if best is not None and now.highest_held_in is not None:
         when = day(now.highest_held_in, today=today)
@@ -226,7 +226,8 @@ def _trend_line(exercise: ExerciseProgress, today: date | None) -> str:
         return (
             f"Plateau near {exercise.stuck.bpm:.4g} bpm since about the week of "
             f"{day(exercise.stuck.since, today=today)} "
-            f"(before: {exercise.stuck.before_per_week:+.2g} bpm a week; {chance(exercise.stuck.p)} for a straight line)."
+            f"(before: {exercise.stuck.before_per_week:+.2g} bpm a week; "
+            f"{chance(exercise.stuck.p)} for a straight line)."
         )
     trend = exercise.reached if exercise.state in ("falling", "level") else exercise.tempo
     if trend is None or trend.slope.low is None or trend.slope.high is None:
