@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -104,7 +105,7 @@ def test_how_errors_are_corrected_is_in_the_summary_and_the_picture() -> None:
     figure = report.plot_take(m)
     ax = next(ax for ax in figure.axes if ax.get_title(loc="left") == "Each error and the next")
     slots = [s.slot for s in m.strums if s.slot is not None]
-    pairs = sum(b - a == 1 for a, b in zip(slots, slots[1:], strict=False))
+    pairs = sum(b - a == 1 for a, b in pairwise(slots))
     assert len(next(line for line in ax.lines if line.get_marker() == "o").get_xdata()) == pairs
 
 

@@ -11,6 +11,7 @@ import dataclasses
 import json
 import math
 from collections.abc import Mapping
+from functools import lru_cache
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
@@ -83,14 +84,25 @@ def to_json(measurement: Measurement) -> str:
 
 
 def dumps(document: Mapping[str, Any]) -> str:
-    """Any of the program's documents as JSON text; refuses NaN.
+    """Any of the program's documents as JSON text, a line for each key and for each item of a list; refuses NaN.
 
     Examples
     --------
-    >>> dumps({"mean_offset_ms": None, "n": 48})
-    '{\\n "mean_offset_ms": null,\\n "n": 48\\n}\\n'
+    >>> print(dumps({"n": 2, "strums": [{"time_s": 1.0}, {"time_s": 1.6}]}), end="")
+    {
+    "n": 2,
+    "strums": [
+     {"time_s": 1.0},
+     {"time_s": 1.6}]
+    }
     """
-    return json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+    encode = json.JSONEncoder(ensure_ascii=False, allow_nan=False).encode  # without indents it runs in C
+    rows = []
+    for key, value in document.items():
+        in_lines = isinstance(value, list) and value and isinstance(value[0], dict)
+        text = "[\n " + ",\n ".join(encode(item) for item in value) + "]" if in_lines else encode(value)
+        rows.append(f"{encode(key)}: {text}")
+    return "{\n" + ",\n".join(rows) + "\n}\n"
 
 
 def load_schema() -> dict[str, Any]:
@@ -124,14 +136,14 @@ class _Converter:
         self.absent = absent
 
     def of(self, value: object, path: str) -> Any:
+        if isinstance(value, float):  # NumPy's float64 is one
+            return self._number(float(value), path)
         if value is None or isinstance(value, bool | str):
             return value
-        if isinstance(value, np.bool_):
-            return bool(value)
-        if isinstance(value, int | np.integer):
-            return int(value)
-        if isinstance(value, float | np.floating):
-            return self._number(float(value), path)
+        if isinstance(value, int):
+            return value
+        if isinstance(value, np.generic):
+            return self.of(value.item(), path)
         if isinstance(value, np.ndarray):
             return [self.of(item, path) for item in value.tolist()]
         if isinstance(value, Mapping):
@@ -142,7 +154,7 @@ class _Converter:
         if hasattr(value, "to_dict"):
             return self.of(value.to_dict(), path)
         if dataclasses.is_dataclass(value):
-            return self._object({field.name: getattr(value, field.name) for field in dataclasses.fields(value)}, path)
+            return self._object({name: getattr(value, name) for name in value.__dataclass_fields__}, path)
         raise TypeError(f"no JSON form for {type(value).__name__} at {path or 'the top'}")
 
     def _object(self, items: dict[str, object], path: str) -> dict[str, Any] | None:
@@ -159,12 +171,17 @@ class _Converter:
         if not math.isfinite(value):
             self.absent.setdefault(path, _NOT_FINITE)
             return None
-        key = path.rsplit(".", 1)[-1]
-        decimals = next((n for ending, n in _DECIMALS_BY_ENDING.items() if key.endswith(ending)), _DECIMALS)
+        decimals = _decimals(path.rpartition(".")[2])
         rounded = round(value, decimals)
         if rounded == 0 and value != 0:
             return float(f"{value:.{_SMALL_DIGITS}g}")
         return rounded + 0.0  # turns -0.0 into 0.0
+
+
+@lru_cache(maxsize=512)
+def _decimals(key: str) -> int:
+    """How many decimals a number under this key keeps, by the unit in its name."""
+    return next((n for ending, n in _DECIMALS_BY_ENDING.items() if key.endswith(ending)), _DECIMALS)
 
 
 def _timing(measurement: Measurement, converted: _Converter) -> dict[str, Any] | None:
