@@ -82,9 +82,9 @@ class ClickTrack:
         return len(self.samples) / self.sample_rate_hz
 
     def __str__(self) -> str:
-        tempi = ", then ".join(f"{bars} bars at {bpm:g} bpm" for bars, bpm in self.steps)
+        tempi = ", then ".join(f"{_bars(bars)} at {bpm:g} bpm" for bars, bpm in self.steps)
         counted = len(self.grid.count_in_s) // self.grid.beats_per_bar
-        count_in = f", after {counted} counted in" if counted else ""
+        count_in = f", after {_bars(counted)} counted in" if counted else ""
         first = f"first played downbeat at {self.first_downbeat_s:.3f} s"
         return f"{self.meter}, {tempi}{count_in}; {self.duration_s:.1f} s, {first}"
 
@@ -220,6 +220,11 @@ def write_click_track(track: ClickTrack, path: str | os.PathLike[str]) -> None:
         write_notes(path, track.grid, [click], meter=parse_meter(track.meter))
     else:
         raise UsageError(f"a click track is written as .wav or .mid, but {Path(path).name!r} came; change the ending")
+
+
+def _bars(n: int) -> str:
+    """So many bars, in words."""
+    return "1 bar" if n == 1 else f"{n} bars"
 
 
 def _steps(exercise: Exercise, steps: Sequence[tuple[int, float]] | None) -> tuple[tuple[int, float], ...]:
