@@ -19,7 +19,7 @@ from strumclock.alignment.pulse import Pulse
 from strumclock.alignment.start import OMITTED_COST, OUTSIDE_COST
 from strumclock.alignment.values import ADDED, LEFT_CLICK, OUTSIDE, Alignment, Departure
 from strumclock.errors import Notice, RecordingError, UsageError
-from strumclock.grid import BeatGrid, Exercise, build_grid, lay_out
+from strumclock.grid import PER_BEAT_RANGE, BeatGrid, Exercise, build_grid, lay_out
 
 if TYPE_CHECKING:
     from strumclock.click import Clicks
@@ -33,7 +33,8 @@ UNTOLD_GAP_COST = 0.2
 MOST = 0.5
 """Share of the strums in one stretch from which, without a click, its tempo counts and not the one told."""
 FEW_PAIRED = 0.75
-"""Share of the strums with a slot below which a constant offset of a whole part (wireless headphones) is looked for."""
+"""Share of the strums with a slot below which a constant offset of a whole part (wireless headphones) is looked for,
+and parts of the beat that were not told are doubted."""
 
 
 def align(
@@ -178,6 +179,9 @@ def _plan(
     plan = complete(beat, pulse, exercise, clicks=clicks, downbeat=downbeat)
     asked = plan.exercise
     stretches = find_left(beat - plan.start_beat, asked.per_beat or 1, asked.swing)
+    if not stretches and exercise.per_beat is None and plan.explained < FEW_PAIRED:
+        tried = (find_left(beat, parts) for parts in range(1, PER_BEAT_RANGE[1] + 1))
+        stretches = next((found for found in tried if found), [])
     with_click = _with_click(len(strum_s), stretches)
     if stretches and with_click.any():
         plan = complete(beat[with_click], pulse, exercise, clicks=clicks, downbeat=downbeat)

@@ -15,13 +15,15 @@ from strumclock.alignment.pairing import FloatArray, IntArray
 from strumclock.alignment.pulse import Pulse
 from strumclock.alignment.start import OFF_BAR_COST, best_start
 from strumclock.errors import Notice
-from strumclock.grid import COUNT_IN_MAX_BARS, Exercise, Meter, parts_of_pattern
+from strumclock.grid import COUNT_IN_MAX_BARS, PER_BEAT_RANGE, Exercise, Meter, parts_of_pattern
 
 if TYPE_CHECKING:
     from strumclock.click import Clicks
 
 ACCENT_COST = 4.0
 """Cost, in strums explained, of a downbeat that is no accented beat: whoever set up the click set its accents too."""
+FITS = 0.75
+"""Share of the strums on the parts that make a told pattern one bar, below which other parts are tried."""
 TOLD_COUNT_COST = 4.0
 TOLD_COUNT_SHARE = 0.25
 """A count-in told is given up only where that explains a quarter more of the strums, and at least four."""
@@ -82,12 +84,11 @@ def complete(
     if told.meter is None:
         inferred.append("meter")
     per_bar = meter.beats_per_bar
-    per_beat = told.per_beat
-    if per_beat is None and told.pattern is not None:
-        per_beat = parts_of_pattern(told.pattern, meter)
-    if per_beat is None and meter.beat_is_dotted:
-        per_beat = meter.default_per_beat
-    lattice, ahead = _lattice(beat, per_beat, told.swing, free=pulse.anchor == "fitted" and not pulse.mapped)
+    free = pulse.anchor == "fitted" and not pulse.mapped
+    choices = _choices(told, meter)
+    lattice, ahead = _lattice(beat, choices[:1] if told.pattern else choices, told.swing, free=free)
+    if len(choices) > 1 and lattice.explained < FITS * len(beat):
+        lattice, ahead = _lattice(beat, choices, told.swing, free=free)
     parts = lattice.per_beat
     cell = lattice.cell[lattice.on] if lattice.on.any() else lattice.cell
     start, more = _start_beat(cell, lattice, per_bar, pulse, told, accents, downbeat)
@@ -99,7 +100,7 @@ def complete(
         if from_strums:
             inferred += ["per_beat", "pattern"] if told.per_beat is None else ["pattern"]
             if seen is not None:
-                parts, seen = inference.coarsest(seen, parts) if per_beat is None else (parts, seen)
+                parts, seen = inference.coarsest(seen, parts) if len(choices) > 1 else (parts, seen)
                 pattern, confidence = inference.letters(seen.played, parts), {"pattern": seen.confidence}
             notices += (_pattern_notice(pattern, seen),)
     elif told.per_beat is None:
@@ -120,19 +121,31 @@ def complete(
     )  # fmt: skip
 
 
+def _choices(told: Exercise, meter: Meter) -> list[int]:
+    """Parts of the beat that are possible, the likeliest first: told, or from the pattern's length, or the meter's."""
+    if told.per_beat is not None:
+        return [told.per_beat]
+    every = list(range(PER_BEAT_RANGE[0], PER_BEAT_RANGE[1] + 1))
+    if told.pattern is None:
+        return [meter.default_per_beat] if meter.beat_is_dotted else every
+    filling = parts_of_pattern(told.pattern, meter)
+    fitting = [parts for parts in every if len(told.pattern) % parts == 0]
+    return fitting if filling is None else [filling, *(parts for parts in fitting if parts != filling)]
+
+
 def _lattice(
-    beat: FloatArray, per_beat: int | None, swing: float | None, *, free: bool
+    beat: FloatArray, choices: list[int], swing: float | None, *, free: bool
 ) -> tuple[inference.Lattice, float]:
     """The strums on the parts of the beat, and how far into a beat the pulse's beat 0 lies.
 
     Where no click tells where a beat begins (`free`), the first strum is beat 0 of the pulse, but may have been the
     second of two swung parts.
     """
-    lattice, worth = inference.find_parts(beat, per_beat, swing, clicked=not free)
-    if free and per_beat in (None, 2, 4) and swing != 0.5:
+    lattice, worth = inference.find_parts(beat, choices, swing, clicked=not free)
+    if free and swing != 0.5 and not {2, 4}.isdisjoint(choices):
         ahead = inference.TRIPLET_SWING if swing is None else swing
-        ahead = ahead / 2 if per_beat == 4 else ahead
-        other, other_worth = inference.find_parts(beat + ahead, per_beat, swing, clicked=False)
+        ahead = ahead / 2 if choices == [4] else ahead
+        other, other_worth = inference.find_parts(beat + ahead, choices, swing, clicked=False)
         if other_worth > worth and other.swing is not None:
             return other, ahead
     return lattice, 0.0

@@ -7,12 +7,22 @@ from __future__ import annotations
 
 import functools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from strumclock.alignment.pairing import SMOOTH_STRUMS, WINDOW_PARTS, FloatArray, IntArray, follow, nearest, robust_sd, running_median
-from strumclock.grid import PER_BEAT_RANGE, SWING_RANGE, part_places
+from strumclock.alignment.pairing import (
+    SMOOTH_STRUMS,
+    WINDOW_PARTS,
+    FloatArray,
+    IntArray,
+    follow,
+    nearest,
+    robust_sd,
+    running_median,
+)
+from strumclock.grid import SWING_RANGE, part_places
 
 SPREAD_FLOOR_BEATS = 0.01
 """Least spread of the strums about their places that the models assume: 10 ms at 60 bpm. Below it, real players' own
@@ -28,8 +38,8 @@ SWING_HEARD = 0.56
 """Second parts that lie later in the beat than this are swung; 0.5 is straight, and at 100 bpm a straight player's bias
 of 30 ms would be 0.55."""
 EARLY_PARTS, LATE_PARTS = 0.15, 0.22
-"""How early and how late, in parts, a strum may be to be explained by coarser parts: less than the quarter of a part that
-the next finer ones would call on time."""
+"""How early and how late, in parts, a strum may be to be explained by coarser parts: less than the quarter of a part
+that the next finer ones would call on time."""
 COARSER_LOSS = 0.03
 """Share of the strums that coarser parts may fail to explain."""
 REPEATS_MIN = 3
@@ -71,7 +81,7 @@ class Lattice:
 
 
 def find_parts(
-    beat: FloatArray, per_beat: int | None, swing: float | None, *, clicked: bool = True
+    beat: FloatArray, choices: Sequence[int], swing: float | None, *, clicked: bool = True
 ) -> tuple[Lattice, float]:
     """Parts of the beat that the strums lie on, those told or the best explanation, and how well they explain them.
 
@@ -82,12 +92,13 @@ def find_parts(
     ----------
     beat : (n,) float
         Strums in beats.
-    per_beat, swing : optional
+    choices : sequence of int
+        Parts of the beat that are possible.
+    swing : float, optional
         As told.
     clicked : bool
         Whether a click tells where the beats begin; else any offset is as good as any other.
     """
-    choices = [per_beat] if per_beat is not None else list(range(PER_BEAT_RANGE[0], PER_BEAT_RANGE[1] + 1))
     options: list[tuple[int, float | None]] = []
     for parts in choices:
         options.append((parts, swing if parts in (2, 4) else None))
@@ -103,20 +114,20 @@ def find_parts(
         if best is None or worth > best_worth:
             best, best_worth = lattice, worth
     assert best is not None
-    return _coarser(beat, best, best_worth, per_beat, clicked)
+    return _coarser(beat, best, best_worth, choices, clicked)
 
 
 def _coarser(
-    beat: FloatArray, fine: Lattice, worth: float, told: int | None, clicked: bool
+    beat: FloatArray, fine: Lattice, worth: float, choices: Sequence[int], clicked: bool
 ) -> tuple[Lattice, float]:
     """The fewest parts on which as many strums lie, at the same offset, when late ones are let be late.
 
     Chord changes that always come a fifth of a beat late look like sixteenths to a likelihood.
     """
-    if told is not None or fine.swing is not None:
+    if fine.swing is not None:
         return fine, worth
-    for parts in range(1, fine.per_beat):
-        if fine.per_beat % parts == 0:
+    for parts in sorted(choices):
+        if parts < fine.per_beat and fine.per_beat % parts == 0:
             lattice, coarse_worth = _lattice(beat, parts, None, clicked=clicked)
             moved = abs(float(np.median(lattice.offset) - np.median(fine.offset)))
             if moved < EARLY_PARTS / 2 and lattice.explained >= fine.explained - COARSER_LOSS * len(beat):

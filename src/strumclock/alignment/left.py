@@ -30,10 +30,12 @@ against the click have none, those that come late at every other chord change ha
 RATIOS = (0.55, 1.9)
 """Tempi that are looked at, as shares of the click's: beyond, it is half or double time, which keeps step with the
 click."""
-PARTS_OF_CLICK = (1, 2, 3, 4)
-"""Strums that keep step with any of these divisions of the beat have not left the click, whatever was told. Where a
-division goes into the played parts or they into it, any constant offset will do; else the strums must lie on the beats,
-since other tempi that stand in a simple ratio to the click (3 in 4) keep step as well, anywhere."""
+PARTS_OF_CLICK = (1.0, 2.0, 3.0, 4.0)
+"""Strums that keep step with the parts played, or with divisions that go into them, at whatever offset, are with the
+click."""
+SIMPLE_TIMES, SIMPLE_WITHIN = 3.5, 0.04
+"""So are strums a simple number of other divisions apart (three to every two or four parts of the beat: dotted rhythms,
+triplets over two beats), if they also lie on the beats; five quarters of a beat apart is another tempo."""
 EVEN_PARTS = np.array([2.0, 4.0])  # of swung strums, once the swing is taken out
 TRAVEL_PARTS = 1.0
 """A stretch must move this far against the click: a part, so that its strums have come to lie on other slots than their
@@ -92,32 +94,49 @@ def find_left(beat: FloatArray, per_beat: int, swing: float | None = None) -> li
 
 def _suspects(beat: FloatArray, per_beat: int, even: FloatArray | None) -> list[tuple[float, int, int]]:
     """Stretches that keep step at another tempo than the click's, the clearest first: (ratio, first, last strum)."""
-    parts = np.array(PARTS_OF_CLICK, dtype=np.float64)
-    akin = _akin(parts, per_beat)[:, None]
-    click = _running_sums(beat, parts)
+    click = _running_sums(beat, np.array(PARTS_OF_CLICK))
     windows = np.array(
         [(i, j) for length in STRETCHES_BEATS for i, j in enumerate(np.searchsorted(beat, beat + length).tolist())]
     )
     windows = windows[windows[:, 1] - windows[:, 0] >= STRUMS_MIN]
     begin, stop = windows.T
-    turned = click[:, stop] - click[:, begin]
-    on_click = np.where(akin, np.abs(turned), turned.real).max(axis=0) / (stop - begin)
+    turned = (click[:, stop] - click[:, begin]) / (stop - begin)
+    straight = np.zeros(len(begin))
     if even is not None:
-        straight = _running_sums(even, EVEN_PARTS)
-        on_click = np.maximum(on_click, np.abs(straight[:, stop] - straight[:, begin]).max(axis=0) / (stop - begin))
-    lost = on_click < 1.0 - OUT_OF_STEP
+        sums = _running_sums(even, EVEN_PARTS)
+        straight = np.abs(sums[:, stop] - sums[:, begin]).max(axis=0) / (stop - begin)
+    lost = np.maximum(_with_click(turned, per_beat), straight) < 1.0 - OUT_OF_STEP
     if not lost.any():
         return []
-    begin, stop, on_click = begin[lost], stop[lost], on_click[lost]
+    begin, stop, turned, straight = begin[lost], stop[lost], turned[:, lost], straight[lost]
     ratios = np.arange(*RATIOS, 0.2 / (per_beat * STRETCHES_BEATS[-1]))  # a fifth of a turn over the longest stretch
     own = _running_sums(beat, per_beat * ratios)
     steps = np.abs(own[:, stop] - own[:, begin]) / (stop - begin)
     best = steps.argmax(axis=0)
     kept = steps.max(axis=0)
+    on_click = np.maximum(_with_click(turned, per_beat, ratios[best]), straight)
     worth = (kept**2 - on_click**2) * (stop - begin)
     clear = np.flatnonzero((kept >= IN_STEP) & (kept >= on_click + OUT_OF_STEP))
     clear = clear[np.argsort(-worth[clear], kind="stable")]
     return [(float(ratios[best[k]]), int(begin[k]), int(stop[k]) - 1) for k in clear]
+
+
+def _with_click(
+    turned: NDArray[np.complex128], per_beat: int, ratio: FloatArray | None = None
+) -> FloatArray:
+    """How well strums keep step with the click, 0 to 1, from their means of exp(2πi·k·beat), a row for each part k.
+
+    With the `ratio` of their own tempo to the click's, other divisions in a simple ratio to that count as well.
+    """
+    parts = np.array(PARTS_OF_CLICK)[:, None]
+    divides = per_beat % parts == 0
+    kept = np.where(divides, np.abs(turned), 0.0)
+    if ratio is not None:
+        times = parts / (per_beat * ratio)
+        simple = (np.abs(times - np.rint(times)) <= SIMPLE_WITHIN) & (times < SIMPLE_TIMES)
+        kept = np.where(~divides & simple, turned.real, kept)
+    best: FloatArray = kept.max(axis=0)
+    return best
 
 
 def _running_sums(beat: FloatArray, rate: FloatArray) -> NDArray[np.complex128]:
@@ -127,47 +146,45 @@ def _running_sums(beat: FloatArray, rate: FloatArray) -> NDArray[np.complex128]:
 
 
 def _whole(
-    beat: FloatArray, per_beat: int, even: FloatArray | None, ratio: float, first: int, last: int,
+    beat: FloatArray,
+    per_beat: int,
+    even: FloatArray | None,
+    ratio: float,
+    first: int,
+    last: int,
     taken: NDArray[np.bool_],
 ) -> Stretch | None:
-    """A suspect refined to a line through its strums and extended to all that lie on it; None if it moves too
-    little."""
+    """A suspect refined to a line through its strums and extended to all on that line; None if it moves too little."""
     part = 1.0 / (per_beat * ratio)
     for _ in range(ROUNDS):
-        inside = beat[first : last + 1]
-        phase = float(np.angle(np.exp(2j * np.pi * inside / part).mean())) / (2 * np.pi) * part
-        cell = np.rint((inside - phase) / part)
-        near = np.abs(inside - phase - cell * part) < ON_LINE_PARTS * part
+        strums = beat[first : last + 1]
+        phase = float(np.angle(np.exp(2j * np.pi * strums / part).mean())) / (2 * np.pi) * part
+        cell = np.rint((strums - phase) / part)
+        near = np.abs(strums - phase - cell * part) < ON_LINE_PARTS * part
         if near.sum() < STRUMS_MIN or np.ptp(cell[near]) == 0:
             return None
-        part, phase = (float(x) for x in np.polyfit(cell[near], inside[near], 1))
+        part, phase = (float(x) for x in np.polyfit(cell[near], strums[near], 1))
         from_line = np.abs(_apart(beat - phase, part)) / part
         first = _extend(from_line, first, -1, taken)
         last = _extend(from_line, last, +1, taken)
         first, last = _ends(beat, from_line, per_beat, first, last)
     ratio = 1.0 / (per_beat * part)
     travel = (beat[last] - beat[first]) * abs(ratio - 1.0) * per_beat
-    own, click = _in_step(beat[first : last + 1], per_beat, ratio)
-    if even is not None:
-        straight = np.exp(2j * np.pi * np.outer(EVEN_PARTS, even[first : last + 1])).mean(axis=1)
-        click = max(click, float(np.abs(straight).max()))
+    inside = slice(first, last + 1)
+    own, click = _in_step(beat[inside], None if even is None else even[inside], per_beat, ratio)
     if last - first + 1 < STRUMS_MIN or travel < TRAVEL_PARTS or own < IN_STEP or click > LOST:
         return None
     return Stretch(first=first, last=last, ratio=ratio)
 
 
-def _in_step(beat: FloatArray, per_beat: int, ratio: float) -> tuple[float, float]:
+def _in_step(beat: FloatArray, even: FloatArray | None, per_beat: int, ratio: float) -> tuple[float, float]:
     """Coherence of strums with a tempo of their own and with the click's parts."""
-    own = abs(np.exp(2j * np.pi * per_beat * ratio * beat).mean())
-    parts = np.array(PARTS_OF_CLICK, dtype=np.float64)
-    turned = np.exp(2j * np.pi * np.outer(parts, beat)).mean(axis=1)
-    return float(own), float(np.where(_akin(parts, per_beat), np.abs(turned), turned.real).max())
-
-
-def _akin(parts: FloatArray, per_beat: int) -> NDArray[np.bool_]:
-    """Whether divisions of the beat go into the played parts, or these into them."""
-    akin: NDArray[np.bool_] = (parts % per_beat == 0) | (per_beat % parts == 0)
-    return akin
+    own = float(abs(np.exp(2j * np.pi * per_beat * ratio * beat).mean()))
+    turned = np.exp(2j * np.pi * np.outer(PARTS_OF_CLICK, beat)).mean(axis=1, keepdims=True)
+    click = float(_with_click(turned, per_beat, np.array([ratio]))[0])
+    if even is not None:
+        click = max(click, float(np.abs(np.exp(2j * np.pi * np.outer(EVEN_PARTS, even)).mean(axis=1)).max()))
+    return own, click
 
 
 def _unswung(beat: FloatArray, swing: float, per_beat: int) -> FloatArray:
