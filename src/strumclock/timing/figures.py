@@ -144,6 +144,8 @@ def measure_timing(
     part: ArrayLike,
     at_change: ArrayLike | None = None,
     u_s: ArrayLike = 0.0,
+    slip_s: float = 0.0,
+    bias_u_s: float = 0.0,
     anchor: str = "recorded-click",
     anchor_u_s: ArrayLike = 0.0,
     rate_u_ppm: float = 0.0,
@@ -168,6 +170,12 @@ def measure_timing(
         Strums that are the first of a new chord.
     u_s : (n,) array_like or float
         Standard uncertainty of each strum's time, s, independent from strum to strum.
+    slip_s : float
+        Root mean square of further errors of strum times that nothing about the strum shows (a pick's touch taken for
+        the release), s. They widen every `u`; they are not taken off the jitter.
+    bias_u_s : float
+        Standard uncertainty that all strum times share, s: how far they may lie from the first string's release on
+        average.
     anchor : {'recorded-click', 'click-channel', 'given', 'fitted'}
         How the grid got its place.
     anchor_u_s : (n,) array_like or float
@@ -212,7 +220,10 @@ def measure_timing(
     path = path or SoundPath(bias_s=0.0, u_s=0.0)
     standard = standard or STANDARDS["steady"]
     n, fitted = take.n, anchor == "fitted"
-    shared_u_ms = 1e3 * math.hypot(float(np.mean(np.asarray(anchor_u_s, dtype=float))) if n else 0.0, path.u_s)
+    anchor_mean_u_s = float(np.mean(np.asarray(anchor_u_s, dtype=float))) if n else 0.0
+    shared_u_ms = 1e3 * math.hypot(anchor_mean_u_s, path.u_s, bias_u_s)
+    slip_ms = 1e3 * slip_s
+    u_ms = np.hypot(take.u_ms, slip_ms)
     offset_ms = 1e3 * (take.strum_s - take.line_s - path.bias_s)
     deviation_ms = offset_ms - offset_ms.mean() if n else offset_ms
     minutes = take.line_s / 60
@@ -236,19 +247,19 @@ def measure_timing(
     else:
         from_middle = minutes - minutes.mean()
         wander = fit_wander(offset_ms, take.slot, np.column_stack([np.ones(n), from_middle]))
-        for key, figure in _offsets(offset_ms, spread_s, wander, take.u_ms).items():
+        for key, figure in _offsets(offset_ms, spread_s, wander, u_ms).items():
             known = figure if isinstance(figure, str) else figure.widened(shared_u_ms)
             give(key, WITHOUT_CLICK if fitted else known)
         slope = from_middle / float(from_middle @ from_middle)
-        own = intervals.combination(line.slope, slope, wander, take.u_ms)
+        own = intervals.combination(line.slope, slope, wander, u_ms)
         clocked = _with_clock(own, rate_u_ppm=rate_u_ppm, clock_known=clock_known)
         give("drift_ms_per_min", TEMPO_FROM_STRUMS if tempo_estimated else clocked)
         give("played_bpm", _played_bpm(clocked, _smallest_step_s(take) if beat_s is None else beat_s))
-        give("jitter_ms", intervals.scatter(line.residual, n - 2, wander, take.u_ms))
-        give("lag1", intervals.correlation(line.residual, take.slot, wander, take.u_ms))
+        give("jitter_ms", intervals.scatter(line.residual, n - 2, wander, take.u_ms, slip=slip_ms))
+        give("lag1", intervals.correlation(line.residual, take.slot, wander, u_ms))
         parts_s = np.broadcast_to(np.asarray(_smallest_step_s(take) if part_s is None else part_s, dtype=float), (n,))
         tolerance_ms = 1e3 * np.array([standard.tolerance_s(float(x)) for x in parts_s])
-        share = intervals.share(deviation_ms, tolerance_ms, wander, take.u_ms)
+        share = intervals.share(deviation_ms, tolerance_ms, wander, u_ms)
         give("within_tolerance", WithinTolerance(tolerance_ms=float(np.median(tolerance_ms)), share=share))
     groups = measure_groups(
         offset_ms,
@@ -257,6 +268,7 @@ def measure_timing(
         places={"bar": take.bar, "beat": take.beat, "part": take.part},
         at_change=take.at_change,
         u_ms=take.u_ms,
+        slip_ms=slip_ms,
         shared_u_ms=shared_u_ms,
         contrasts=fitted,
         audible_ms=audible_ms,

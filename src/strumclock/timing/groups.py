@@ -107,6 +107,7 @@ def measure_groups(
     places: Mapping[str, Whole],
     at_change: NDArray[np.bool_],
     u_ms: Floats,
+    slip_ms: float,
     shared_u_ms: float,
     contrasts: bool,
     audible_ms: float,
@@ -125,6 +126,8 @@ def measure_groups(
     at_change : (n,) bool array
     u_ms : (n,) array
         Measuring uncertainty of each strum.
+    slip_ms : float
+        Root mean square of errors that the strums' evidence does not show.
     shared_u_ms : float
         Uncertainty that all offsets share.
     contrasts : bool
@@ -159,7 +162,8 @@ def measure_groups(
     if n - full_design.shape[1] < MIN_STRUMS:
         full_design = within_design if n - within_design.shape[1] >= MIN_STRUMS else line
     full = fit_wander(offset_ms, slot, full_design)
-    jitter_within, explained = _explained(offset_ms, line, within_design, slot, u_ms)
+    jitter_within, explained = _explained(offset_ms, line, within_design, slot, u_ms, slip_ms)
+    u_ms = np.hypot(u_ms, slip_ms)
 
     by = {}
     for kind, at in places.items():
@@ -316,7 +320,7 @@ def _independent(design: Floats, more: Floats) -> Floats:
 
 
 def _explained(
-    offset_ms: Floats, line: Floats, design: Floats, slot: Whole, u_ms: Floats
+    offset_ms: Floats, line: Floats, design: Floats, slot: Whole, u_ms: Floats, slip_ms: float
 ) -> tuple[Estimate | None, Estimate | str]:
     """Jitter with the design's means taken out, and the share of the variance about the line that they explain."""
     n, p = design.shape
@@ -326,7 +330,7 @@ def _explained(
     if dof < MIN_STRUMS:
         return None, f"it needs {MIN_STRUMS} strums more than the {p} means taken out; the take has {n}"
     about_line, about_means = _residual(offset_ms, line), _residual(offset_ms, design)
-    jitter = intervals.scatter(about_means, dof, fit_wander(offset_ms, slot, design), u_ms)
+    jitter = intervals.scatter(about_means, dof, fit_wander(offset_ms, slot, design), u_ms, slip=slip_ms)
     whole, left = float(about_line @ about_line), float(about_means @ about_means)
     corrected = (n - line.shape[1]) / dof
     value = max(0.0, 1 - corrected * left / whole)
@@ -335,7 +339,7 @@ def _explained(
     ends = [float(ncfdtrinc(extra, dof, share, f)) for share in (0.975, 0.025)]
     low, high = (x / (x + n) if math.isfinite(x) else 0.0 for x in ends)
     change = 2 * corrected / whole * (about_means - left / whole * about_line)
-    measuring = math.sqrt(float((change * u_ms) @ (change * u_ms)))
+    measuring = math.sqrt(float(change**2 @ (u_ms**2 + slip_ms**2)))
     share = Estimate(value=value, low=min(low, value), high=max(high, value), u=measuring)
     return (None if isinstance(jitter, str) else jitter), share
 

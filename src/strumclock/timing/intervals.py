@@ -47,11 +47,13 @@ def median(values: Floats, wander: Wander, u: Floats) -> Estimate:
     return Estimate(value=middle, low=float(min(low, middle)), high=float(max(high, middle)), u=measuring)
 
 
-def scatter(residual: Floats, dof: int, wander: Wander, u: Floats) -> Estimate | str:
+def scatter(residual: Floats, dof: int, wander: Wander, u: Floats, *, slip: float = 0.0) -> Estimate | str:
     """The player's standard deviation: that of the residuals, less what the measuring adds.
 
     With equal measuring uncertainties u this is √(s² − u²); with unequal ones the value that makes the residuals,
     each over its own variance, as large as they should be (Paule & Mandel 1982, from memory). With none it is s.
+    Errors that the strums' evidence does not show, `slip` (root mean square), cannot be taken off; they enter the
+    result's uncertainty.
 
     Returns
     -------
@@ -71,8 +73,8 @@ def scatter(residual: Floats, dof: int, wander: Wander, u: Floats) -> Estimate |
     value = math.sqrt(own)
     taken = square - own
     # The error of s for fixed true strums, to first order, and the doubt about what was taken off.
-    error = math.sqrt(float((residual * u) @ (residual * u))) / (dof * spread)
-    doubt = DOUBT_OF_U * taken / (2 * value)
+    error = math.sqrt(float((residual**2) @ (u**2 + slip**2))) / (dof * spread)
+    doubt = math.hypot(DOUBT_OF_U * taken, slip**2) / (2 * value)
     return Estimate(
         value=value,
         low=min(math.sqrt(max(low**2 - taken, 0.0)), value),
