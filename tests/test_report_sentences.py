@@ -254,6 +254,19 @@ def test_the_advice_follows_the_next_tempo(next_bpm: float, held: bool, said: st
     assert text(m)["Next"].startswith(said)
 
 
+def test_the_advice_fits_what_keeps_the_tempo_from_being_held() -> None:
+    """Truth: scatter of 40 ms, eleven added strums, 60 ms late; the tolerance is 37.5 ms."""
+    uneven = take(bars=14, sd_ms=40)
+    added = take(bars=14, added_s=tuple(3.1 + 2.4 * i for i in range(11)))
+    late = take(bars=14, mean_ms=60)
+    assert "swings evenly" in text(uneven)["Next"]
+    assert "Were the added strums meant?" in text(added)["Next"]
+    assert "play muted strums until click and strum are one sound" in text(late)["Next"]
+    for m in (uneven, added, late):
+        assert m.held is not None
+        assert m.held.held is False
+
+
 def test_leaving_the_click_is_told_with_its_place() -> None:
     """Truth: the stretch that was given."""
     m = take(bars=14, left_click=(LeftClick(start_s=12.2, end_s=19.8, played_bpm=96.3),))

@@ -17,7 +17,7 @@ from strumclock.report.schema import absences
 
 if TYPE_CHECKING:
     from strumclock.measure import Measurement
-    from strumclock.timing import Estimate, Finding, Timing
+    from strumclock.timing import Estimate, Finding, Held, Timing
 
 CAUTION = "Stop at any pain or tension."
 
@@ -32,7 +32,6 @@ _TOLD = {
     "pattern": "pattern",
     "swing": "swing",
     "count_in": "count-in",
-    "bars": "number of bars",
     "chords": "chords",
     "beats_per_change": "beats on each chord",
 }
@@ -187,7 +186,9 @@ def evenness(measurement: Measurement) -> str:
     timing = _timing(measurement)
     said = []
     if timing.jitter_ms is not None:
-        said.append(f"Your strums scatter by {words.amount(timing.jitter_ms.value)}, {words.spread(timing.jitter_ms)}")
+        said.append(
+            f"Your strums scatter by {words.amount(timing.jitter_ms.value)}, {words.spread_of_size(timing.jitter_ms)}"
+        )
     within = timing.within_tolerance
     if within is not None:
         share = "all" if within.share.value == 1 else words.percent(within.share.value)
@@ -238,7 +239,7 @@ def played(measurement: Measurement) -> str:
     """What was left out, added and ignored."""
     m, timing = measurement, _timing(measurement)
     slots, strums = timing.n + len(m.omitted), len(m.strums)
-    added = sum(strum.slot is None and not _beside_click(m, strum.time_s) for strum in m.strums)
+    added = _added(m)
     said = []
     if timing.n == 0:
         which = "None of the strums fell" if strums > 1 else "The one strum fell on none" if strums else "No strum fell"
@@ -279,6 +280,11 @@ def left_click(measurement: Measurement) -> str:
         for left in measurement.left_click
     ]
     return words.sentence(f"You kept a tempo of your own {words.listed(stretches)}") if stretches else ""
+
+
+def _added(measurement: Measurement) -> int:
+    """Strums without a slot, but for those in a stretch that kept a tempo of its own."""
+    return sum(strum.slot is None and not _beside_click(measurement, strum.time_s) for strum in measurement.strums)
 
 
 def _beside_click(measurement: Measurement, time_s: float) -> bool:
@@ -349,9 +355,7 @@ def to_try(measurement: Measurement) -> str:
     if places:
         return f"Count aloud and listen only to the strum {place_in_words(places[0], m)}."
     if m.held is not None and m.held.held is False:
-        return (
-            "Mute the strings and strum the pattern with the click until the hand swings evenly, then add the chords."
-        )
+        return _to_hold(m, m.held, slots)
     if m.held is not None and m.held.held:
         return "The same again on another day shows whether it stays."
     if m.held is not None and timing.n < m.held.standard.min_slots:
@@ -359,6 +363,20 @@ def to_try(measurement: Measurement) -> str:
         return (
             f"A longer take tells more: {standard.min_slots} strums and {standard.min_duration_s:g} seconds at least."
         )
+    return ""
+
+
+def _to_hold(m: Measurement, held: Held, slots: int) -> str:
+    """One thing to try where a take does not hold its tempo and nothing else stands out, by what is missing."""
+    if held.even_share is not None and held.even_share < held.standard.even_share:
+        return (
+            "Mute the strings and strum the pattern with the click until the hand swings evenly, then add the chords."
+        )
+    if _added(m) > held.standard.added_share * slots:
+        return "Were the added strums meant? Then tell the pattern with them; else let the hand pass above the strings."
+    mean = _timing(m).mean_offset_ms
+    if mean is not None and abs(mean.value) > 1e3 * held.tolerance_s:
+        return "If on the click is where you want to be, play muted strums until click and strum are one sound."
     return ""
 
 
@@ -387,7 +405,7 @@ def not_known(measurement: Measurement, *, all_of_it: bool = False) -> list[str]
 
 def inferred(measurement: Measurement) -> str:
     """What was found out from the recording instead of being told."""
-    names = [_TOLD.get(name, name) for name in measurement.inferred]
+    names = [_TOLD.get(name, name) for name in measurement.inferred if name != "bars"]  # every take has an end
     return words.sentence(f"{words.listed(names)}: found from the recording") if names else ""
 
 

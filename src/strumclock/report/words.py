@@ -73,6 +73,22 @@ def spread(estimate: Estimate, unit: str = "ms") -> str:
     return f"give or take {around} {unit}"
 
 
+def spread_of_size(estimate: Estimate, unit: str = "ms") -> str:
+    """The same for a size, which cannot be below zero: both ends where "give or take" would reach to zero or beyond.
+
+    Examples
+    --------
+    >>> from strumclock.timing import Estimate
+    >>> spread_of_size(Estimate(value=12.1, low=0.0, high=40.2, u=0.1))
+    'somewhere from 0.0 to 40 ms'
+    >>> spread_of_size(Estimate(value=6.8, low=5.8, high=8.1, u=0.1))
+    'give or take 1.3 ms'
+    """
+    if reach(estimate) < estimate.value or estimate.low > 0:
+        return spread(estimate, unit)
+    return f"somewhere from {number(estimate.low)} to {number(estimate.high)} {unit}"
+
+
 def interval(estimate: Estimate, *, signed: bool = True, decimals: int = 1) -> str:
     """``"+8.4 to +16.2"``: the interval's ends, rounded outwards.
 
