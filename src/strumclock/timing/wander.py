@@ -44,7 +44,7 @@ NEWTON_STEPS = 6
 SEARCH_RANGE = 14.0
 """Natural logarithms searched below a hundred times the largest standard deviation."""
 
-TAIL_PRIOR, TAIL_PRIOR_STRUMS = (0.5, 3.5), 40
+TAIL_PRIOR, TAIL_PRIOR_STRUMS = (0.25, 3.0), 40
 """Excess kurtosis expected before the take is looked at (lower, upper end), and the strums that this belief is worth.
 
 Set by simulation with 16 to 192 normal, gamma, exponential and t₅ errors (`tests/benchmarks/coverage_tails.py`)."""
