@@ -213,8 +213,8 @@ def measure_timing(
     >>> strums = lines + 0.012 + 0.009 * rng.standard_normal(64)
     >>> timing = measure_timing(strums, lines, slot=slots, bar=slots // 4 + 1, beat=slots % 4 + 1,
     ...                         part=np.ones(64, int), u_s=0.0005, beat_s=0.6, part_s=0.6)
-    >>> f"{timing.mean_offset_ms:+.0f ms}", f"{timing.jitter_ms:.0f ms}"
-    ('+11 ms (+9 to +14)', '8 ms (6 to 11)')
+    >>> print(f"mean {timing.mean_offset_ms:+.0f ms}; jitter {timing.jitter_ms.value:.1f} ms")
+    mean +11 ms (+9 to +14); jitter 7.7 ms
     """
     take = _checked(strum_s, line_s, slot, bar, beat, part, at_change, u_s, anchor)
     path = path or SoundPath(bias_s=0.0, u_s=0.0)
