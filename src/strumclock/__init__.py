@@ -12,6 +12,8 @@ True
 from __future__ import annotations
 
 import importlib
+import sys
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -88,6 +90,22 @@ __all__ = [
     "to_dict",
     "to_json",
 ]
+
+
+class _Face(ModuleType):
+    """The package as a module in which a public name wins over the module of the same name.
+
+    `measure` and `progress` are both.  Importing ``strumclock.measure`` anywhere makes Python bind the *module* to the
+    package's attribute; without this, `sc.measure(...)` would work or not depending on what was imported before.
+    """
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        if isinstance(value, ModuleType) and _MODULE.get(name) == name:
+            value = getattr(value, name)
+        super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Face
 
 
 def __getattr__(name: str) -> Any:

@@ -1,0 +1,231 @@
+"""Who may import whom: one direction, third-party packages only where they belong, nothing heavy at the door.
+
+The rules are the design's; every import statement counts, those inside functions and under TYPE_CHECKING too.
+"""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+from support import REFERENCE_AUDIO, ROOT
+
+import strumclock
+
+PACKAGE = ROOT / "src" / "strumclock"
+
+# Each may import only what stands in a row above it (and itself).
+ORDER = (
+    ("errors",),
+    ("audio",),
+    ("grid",),
+    ("midi",),
+    ("click",),
+    ("onsets",),
+    ("alignment",),
+    ("timing",),
+    ("chords", "tuning", "stroke", "correction"),
+    ("measure",),
+    ("journal",),
+    ("progress",),
+    ("report",),
+    ("batch",),
+    ("demo",),
+    ("cli",),
+)
+RANK = {module: i for i, row in enumerate(ORDER) for module in row}
+RANK["synthesis"] = RANK["click"] + 0.5  # after click, and only these import it:
+MAY_IMPORT_SYNTHESIS = {"demo", "cli"}
+
+# The third-party column: which module may import what.
+MAY_IMPORT = {
+    "errors": set(),
+    "audio": {"numpy", "soundfile", "av"},
+    "grid": {"numpy"},
+    "midi": {"numpy", "mido"},
+    "click": {"numpy", "scipy"},
+    "onsets": {"numpy", "scipy"},
+    "alignment": {"numpy", "scipy"},
+    "timing": {"numpy", "scipy"},
+    "chords": {"numpy", "scipy", "librosa"},
+    "tuning": {"numpy", "scipy", "librosa"},
+    "stroke": {"numpy", "scipy"},
+    "correction": {"numpy", "scipy"},
+    "measure": {"numpy"},
+    "journal": {"numpy", "sqlalchemy", "pandas", "psycopg"},
+    "progress": {"numpy", "scipy", "sqlalchemy", "pandas"},
+    "report": {"numpy", "matplotlib", "rich", "soundfile"},
+    "batch": {"numpy", "sqlalchemy", "distributed", "fsspec", "av", "rich"},
+    "demo": {"numpy", "soundfile"},
+    "cli": {"click", "rich"},
+    "synthesis": {"numpy", "scipy", "soundfile", "av"},
+    "__init__": set(),
+}
+
+# Slow to import or needed by few: only inside the functions that use them.
+ONLY_IN_FUNCTIONS = {
+    "av", "distributed", "fsspec", "librosa", "matplotlib", "mido", "numba", "pandas", "psycopg", "rich",
+    "scipy.signal", "scipy.stats", "sklearn", "soundfile",
+}  # fmt: skip
+
+
+class Import(NamedTuple):
+    """One imported name."""
+
+    file: Path
+    line: int
+    module: str  # of ours, in which it stands
+    name: str  # dotted
+    at_top: bool  # whether it runs when the module is imported
+
+    def __str__(self) -> str:
+        return f"{self.file.relative_to(ROOT)}:{self.line} imports {self.name}"
+
+
+def _imports() -> Iterator[Import]:
+    """Every import statement of the package."""
+    for file in sorted(PACKAGE.rglob("*.py")):
+        module = file.relative_to(PACKAGE).parts[0].removesuffix(".py")
+        tree = ast.parse(file.read_text(encoding="utf-8"))
+        late = {id(node) for block in ast.walk(tree) if _runs_later(block) for node in ast.walk(block)}
+        for node in ast.walk(tree):
+            names: list[str] = []
+            if isinstance(node, ast.Import):
+                names = [alias.name for alias in node.names]
+            elif isinstance(node, ast.ImportFrom):
+                assert node.level == 0, f"{file}:{node.lineno}: imports are absolute here"
+                names = [f"{node.module}.{alias.name}" for alias in node.names]
+            for name in names:
+                yield Import(file, node.lineno, module, name, id(node) not in late)
+
+
+def _runs_later(node: ast.AST) -> bool:
+    """Whether a block does not run when its module is imported: a function, or what only type checkers see."""
+    if isinstance(node, ast.If):
+        return isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING"
+    return isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef))
+
+
+IMPORTS = list(_imports())
+MODULES = sorted({file.relative_to(PACKAGE).parts[0].removesuffix(".py") for file in PACKAGE.rglob("*.py")})
+
+
+def test_the_scan_sees_the_package() -> None:
+    """A scan that finds nothing would pass every rule: the pipeline's own imports must be among what it sees."""
+    seen = {(i.module, i.name.split(".")[1]) for i in IMPORTS if i.name.startswith("strumclock.")}
+    assert {("measure", "audio"), ("measure", "click"), ("measure", "timing"), ("grid", "errors")} <= seen
+    assert any(not i.at_top for i in IMPORTS)
+    assert any(i.name.startswith("av") and not i.at_top for i in IMPORTS)
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_every_module_has_its_place_in_the_order(module: str) -> None:
+    """A new module must be put into the order, and into the third-party column, before it imports anything."""
+    assert module == "__init__" or module in RANK
+    assert module in MAY_IMPORT
+
+
+def test_imports_go_in_one_direction() -> None:
+    """The design's order; `__init__` names every module, which is its task."""
+    wrong = []
+    for i in IMPORTS:
+        parts = i.name.split(".")
+        if parts[0] != "strumclock" or i.module == "__init__":
+            continue
+        target = parts[1]
+        if target == i.module:
+            continue
+        stranger = target == "synthesis" and i.module not in MAY_IMPORT_SYNTHESIS
+        if stranger or target not in RANK or RANK[target] >= RANK[i.module]:
+            wrong.append(str(i))
+    assert wrong == []
+
+
+def test_third_party_packages_are_imported_where_they_belong() -> None:
+    """The third-party column above."""
+    wrong = []
+    for i in IMPORTS:
+        package = i.name.split(".")[0]
+        if package != "strumclock" and package not in sys.stdlib_module_names and package not in MAY_IMPORT[i.module]:
+            wrong.append(str(i))
+    assert wrong == []
+
+
+def test_heavy_packages_are_imported_inside_functions() -> None:
+    """Import statements at a module's top cost every user of that module."""
+    wrong = [str(i) for i in IMPORTS if i.at_top and any(f"{i.name}.".startswith(f"{h}.") for h in ONLY_IN_FUNCTIONS)]
+    assert wrong == []
+
+
+def test_modules_are_imported_by_name_only_where_that_is_the_task() -> None:
+    """`importlib.import_module` would pass the scan unseen: only the package's face and the command line's use it."""
+    users = set()
+    for file in PACKAGE.rglob("*.py"):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if getattr(node, "attr", getattr(node, "id", "")) in ("import_module", "__import__"):
+                users.add(str(file.relative_to(PACKAGE)))
+    assert users <= {"__init__.py", "cli/__init__.py"}
+
+
+def _loaded_after(code: str) -> set[str]:
+    """Modules in a fresh process after running some code."""
+    show = "import sys\nprint('\\n'.join(sys.modules))"
+    command = [sys.executable, "-W", "error", "-c", f"{code}\n{show}"]
+    out = subprocess.run(command, capture_output=True, text=True, check=True)
+    return set(out.stdout.split())
+
+
+def test_importing_the_package_loads_nothing_heavy() -> None:
+    """In a fresh process: neither matplotlib, numba, librosa nor scipy, nor even numpy or a module of ours."""
+    loaded = _loaded_after("import strumclock")
+    assert "strumclock" in loaded
+    assert not loaded & {"matplotlib", "numba", "librosa", "scipy", "numpy", "pandas", "sqlalchemy", "av", "soundfile"}
+    assert not {m for m in loaded if m.startswith("strumclock.")}
+
+
+def test_the_command_line_starts_without_what_it_may_not_need() -> None:
+    """In a fresh process: `strumclock --help` needs no numbers."""
+    code = "from strumclock.cli import main\ntry: main(['--help'])\nexcept SystemExit: pass"
+    assert not _loaded_after(code) & {"matplotlib", "numba", "librosa", "scipy", "pandas", "sqlalchemy", "av", "rich"}
+
+
+def test_the_default_measurement_loads_nothing_that_it_does_not_use() -> None:
+    """In a fresh process, on a reference take: none of what only plots, tables, tuning or the journal need."""
+    take = REFERENCE_AUDIO / "steady.flac"
+    loaded = _loaded_after(f"import strumclock as sc\nsc.measure({str(take)!r}, sc.Exercise(bpm=90))")
+    assert "strumclock.measure" in loaded
+    unused = {"librosa", "numba", "sklearn", "matplotlib", "pandas", "sqlalchemy", "rich", "av", "mido", "scipy.stats"}
+    assert not loaded & unused
+
+
+def test_public_names_come_on_demand() -> None:
+    """PEP 562: each name of `__all__` is loaded when asked for, listed before, and is what its module defines."""
+    loaded = _loaded_after("import strumclock as sc\nassert set(sc.__all__) <= set(dir(sc))\nsc.Exercise")
+    assert "strumclock.grid" in loaded
+    assert "strumclock.measure" not in loaded
+    for name in strumclock.__all__:
+        value = getattr(strumclock, name)
+        assert value.__module__.startswith("strumclock."), name
+        assert value.__doc__, name
+    with pytest.raises(AttributeError, match="no attribute 'nothing'"):
+        strumclock.nothing  # noqa: B018
+    assert strumclock.__version__[0].isdigit()
+
+
+@pytest.mark.parametrize("first", ["import strumclock.measure, strumclock.progress", "sc.summary, sc.measure", ""])
+def test_a_public_name_wins_over_its_module_whatever_was_imported_before(first: str) -> None:
+    """In fresh processes: `sc.measure` is the function, also after somebody imported the module of that name."""
+    check = "from strumclock.measure import Measurement\nassert all(map(callable, (sc.measure, sc.progress)))"
+    _loaded_after(f"import strumclock as sc\n{first}\n{check}")
+
+
+def test_type_checkers_see_the_same_public_names() -> None:
+    """What is imported under TYPE_CHECKING is what `__all__` promises, and it is sorted."""
+    typed = {i.name.split(".")[-1] for i in IMPORTS if i.module == "__init__" and i.name.startswith("strumclock.")}
+    assert typed == set(strumclock.__all__)
+    assert list(strumclock.__all__) == sorted(strumclock.__all__)
