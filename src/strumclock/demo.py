@@ -1,4 +1,4 @@
-"""An invented evening class of four over ten weeks, synthesised, measured and reported: what a practice record looks like.
+"""An invented evening class of four over ten weeks, synthesised, measured and reported.
 
 Ines climbs steadily. Joris climbs for four weeks and then stays where he is. Mina plays evenly and pulls ahead of the
 click. Tobias comes when he can. None of them exists; every recording is computed, with errors whose sizes are known.
@@ -25,7 +25,7 @@ from strumclock.synthesis import Player, Scene, synthesise
 WEEKS = 10
 EXERCISE = "two chords"
 BARS = 7  # 4/4: more than the 20 s that a standard asks for, up to 84 bpm
-UNEVEN = 3.2  # times a player's jitter in a take that is too fast for them
+TOO_FAST = 3.0  # times a player's jitter in a take that is too fast for them
 CLASS_TOML = f"""\
 # What holds for the whole evening class. Each student's folder has a practice.toml with a name.
 standard = "steady"
@@ -155,14 +155,16 @@ def _class() -> dict[str, dict[int, list[tuple[float, Player]]]]:
         bpm = 64.0 + 3 * min(week, 4)
         plateau[week] = [(bpm, _even(8.0)), (bpm, _even(8.0))]
         if week >= 4:
-            plateau[week].append((79.0, _even(8.0 * UNEVEN, late=45.0)))
+            plateau[week].append((79.0, _even(8.0 * TOO_FAST, late=45.0, miss=0.2)))
     ahead = {week: [(66.0 + week, _even(6.0, offset=-12.0, drift=-40.0 - 25 * week))] * 2 for week in range(WEEKS)}
     gaps = {week: [(60.0 + week, _even(10.0)), (60.0 + week, _even(10.0))] for week in (0, 1, 4, 5, 7)}
     return {"ines": steady, "joris": plateau, "mina": ahead, "tobias": gaps}
 
 
-def _even(timekeeper_ms: float, *, offset: float = -6.0, drift: float = 0.0, late: float = 8.0) -> Player:
-    return Player(offset_ms=offset, timekeeper_ms=timekeeper_ms, drift_ms_per_min=drift, change_late_ms=late)
+def _even(
+    timekeeper_ms: float, *, offset: float = -6.0, drift: float = 0.0, late: float = 8.0, miss: float = 0.0
+) -> Player:
+    return Player(offset_ms=offset, timekeeper_ms=timekeeper_ms, drift_ms_per_min=drift, change_late_ms=late, miss=miss)
 
 
 def make(take: Planned) -> None:

@@ -21,6 +21,7 @@ TREND_WEEKS = 12
 """Weeks that the trend looks at: about a school term. What was before is history."""
 PLATEAU_WEEKS = 26
 TREND_P = 0.05
+LEANING_TAKES = 8  # the latest takes that are asked whether they pull ahead
 JUMP_P = 0.01  # looked for in every exercise: one false alarm in a hundred is enough
 MIN_JUMP_WEEKS = 6
 MIN_TREND_WEEKS = 6  # with fewer no 95 % interval exists
@@ -76,6 +77,23 @@ class Stuck:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Leaning:
+    """Most of the latest takes pull ahead of the click, or fall behind it, by more than can be heard.
+
+    Attributes
+    ----------
+    n, of : int
+        How many takes do, and of how many.
+    drift_ms_per_min : float
+        Median of their drifts; positive = falling behind.
+    """
+
+    n: int
+    of: int
+    drift_ms_per_min: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Moved:
     """The mean offset stepped from one level to another: often a phone or speaker in another place."""
 
@@ -110,6 +128,7 @@ class ExerciseProgress:
         Of the jitter as a share of the beat; falling is better.
     jitter, offset : Variation or None
         Take to take against week to week, of both as shares of the beat.
+    leaning : Leaning or None
     stuck : Stuck or None
     moved : Moved or None
     goal : Outlook or None
@@ -131,6 +150,7 @@ class ExerciseProgress:
     evenness: Trend | None
     jitter: Variation | None
     offset: Variation | None
+    leaning: Leaning | None
     stuck: Stuck | None
     moved: Moved | None
     goal: Outlook | None
@@ -196,6 +216,7 @@ def exercise_progress(
         evenness=_trend([(w.monday, w.jitter_share.value) for w in weeks if w.jitter_share]),
         jitter=jitter,
         offset=offset,
+        leaning=_leaning(ordered),
         stuck=stuck,
         moved=_moved([(w.monday, w.offset_share.value) for w in weeks if w.offset_share]),
         goal=outlook(
@@ -272,6 +293,15 @@ def _moved(series: Series) -> Moved | None:
     if found is None or found.p > JUMP_P:
         return None
     return Moved(in_week=latest[found.n_before][0], by_share=found.after - found.before, p=found.p)
+
+
+def _leaning(points: Sequence[Point]) -> Leaning | None:
+    latest = [p for p in points if p.drift_ms_per_min is not None][-LEANING_TAKES:]
+    for sign in (-1, 1):
+        same = [p.drift_ms_per_min for p in latest if p.drift_heard and (p.drift_ms_per_min or 0.0) * sign > 0]
+        if len(latest) >= LEANING_TAKES // 2 and 2 * len(same) > len(latest):
+            return Leaning(n=len(same), of=len(latest), drift_ms_per_min=float(np.median(np.array(same, dtype=float))))
+    return None
 
 
 def _next(points: Sequence[Point]) -> tuple[float | None, bool]:

@@ -26,7 +26,9 @@ DOUBTS = frozenset({"clipped", "truncated", "gaps", "poor-fit", "few-strums", "c
 """Warnings that say the measurement is less sure; the others say what was inferred or what the player did."""
 NEEDS = ("stuck", "falling", "silent", "unsure", "fine")
 CHUNK = 500
-_JITTER, _OFFSET = "timing.jitter_ms", "timing.mean_offset_ms"
+_JITTER, _OFFSET, _DRIFT = "timing.jitter_ms", "timing.mean_offset_ms", "timing.drift_ms_per_min"
+HEARD_MS, HEARD_SHARE = 6.0, 0.025
+"""What can be heard of one displaced tone: 6 ms, or 2.5 % of intervals above 240 ms (Friberg & Sundberg 1995)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,7 +151,7 @@ def _progress(
     names = (
         "id exercise_id status error excluded superseded_by same_sound_as played_on bpm beats_per_change beat_ms anchor"
     )
-    columns = [takes.c[column] for column in (*names.split(), "held", "even_share", "warnings", "source")]
+    columns = [takes.c[column] for column in (*names.split(), "duration_s", "held", "even_share", "warnings", "source")]
     query = sa.select(*columns).where(takes.c.student_id == owner)
     if only is not None:
         query = query.where(takes.c.exercise_id == only)
@@ -192,32 +194,41 @@ def _latest_goals(owner: int) -> Any:
     return sa.select(goals).where(goals.c.id.in_(latest))
 
 
-def _figures(connection: sa.Connection, ids: Sequence[int]) -> dict[tuple[int, str], float]:
-    found: dict[tuple[int, str], float] = {}
+def _figures(connection: sa.Connection, ids: Sequence[int]) -> dict[tuple[int, str], Any]:
+    found: dict[tuple[int, str], Any] = {}
     for start in range(0, len(ids), CHUNK):
-        query = sa.select(figures.c.take_id, figures.c.place, figures.c.value).where(
+        query = sa.select(figures).where(
             figures.c.take_id.in_(ids[start : start + CHUNK]),
-            figures.c.place.in_([_JITTER, _OFFSET]),
+            figures.c.place.in_([_JITTER, _OFFSET, _DRIFT]),
             figures.c.value.is_not(None),
         )
-        found |= {(row.take_id, row.place): row.value for row in connection.execute(query)}
+        found |= {(row.take_id, row.place): row for row in connection.execute(query)}
     return found
 
 
-def _point(row: Any, figure: dict[tuple[int, str], float]) -> Point:
-    jitter, offset = figure.get((row.id, _JITTER)), figure.get((row.id, _OFFSET))
+def _point(row: Any, figure: dict[tuple[int, str], Any]) -> Point:
+    jitter, offset, drift = (figure.get((row.id, place)) for place in (_JITTER, _OFFSET, _DRIFT))
     return Point(
         take=row.id,
         played_on=row.played_on,
         bpm=row.bpm,
         held=row.held,
         beats_per_change=row.beats_per_change,
-        jitter_share=jitter / row.beat_ms if jitter is not None and row.beat_ms else None,
-        offset_share=offset / row.beat_ms if offset is not None and row.beat_ms else None,
+        jitter_share=jitter.value / row.beat_ms if jitter is not None and row.beat_ms else None,
+        offset_share=offset.value / row.beat_ms if offset is not None and row.beat_ms else None,
         even_share=row.even_share,
+        drift_ms_per_min=drift.value if drift is not None else None,
+        drift_heard=drift is not None and _heard(drift, row),
         paper=row.source == "paper",
         doubtful=bool(_doubts_of(row)),
     )
+
+
+def _heard(drift: Any, row: Any) -> bool:
+    """Whether a take's drift is sure, and more than can be heard."""
+    if drift.low <= 0 <= drift.high or not row.duration_s or not row.beat_ms:
+        return False
+    return abs(float(drift.value)) * float(row.duration_s) / 60 > max(HEARD_MS, HEARD_SHARE * float(row.beat_ms))
 
 
 def _doubts_of(row: Any) -> list[str]:

@@ -38,6 +38,10 @@ class Point:
         Mean offset as a share of the beat, positive = late; None where the grid was only fitted.
     even_share : float or None
         Share of strums within the tolerance.
+    drift_ms_per_min : float or None
+        Positive = falling behind.
+    drift_heard : bool
+        Its interval excludes 0, and over the take it exceeds what can be heard.
     paper : bool
         From a page kept by hand: nothing was measured.
     doubtful : bool
@@ -52,6 +56,8 @@ class Point:
     jitter_share: float | None = None
     offset_share: float | None = None
     even_share: float | None = None
+    drift_ms_per_min: float | None = None
+    drift_heard: bool = False
     paper: bool = False
     doubtful: bool = False
 

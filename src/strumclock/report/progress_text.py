@@ -133,6 +133,10 @@ def _stands_out(progress: Progress, now: ExerciseProgress) -> str | None:
         return (
             f"Since the week of {since} the tempo has come down by about {-now.reached.slope.per_unit:.2g} bpm a week."
         )
+    if now.leaning is not None:
+        way = "pull ahead of" if now.leaning.drift_ms_per_min < 0 else "fall behind"
+        takes = f"In {now.leaning.n} of the last {now.leaning.of} takes"
+        return f"{takes} the strums {way} the click, by about {abs(now.leaning.drift_ms_per_min):.0f} ms a minute."
     if progress.need == "unsure":
         doubt = progress.doubts[0] if progress.doubts else ""
         why = f", mostly because {DOUBT_WORDS[doubt]}" if doubt in DOUBT_WORDS else ""
