@@ -90,7 +90,12 @@ def take_json(
         "tuning": None,
         "stroke": None,
         "correction": None,
-        "held": {"held": held, "standard": {"name": "steady"}, "failed": [] if held else ["too uneven"], "next_bpm": bpm},
+        "held": {
+            "held": held,
+            "standard": {"name": "steady"},
+            "failed": [] if held else ["too uneven"],
+            "next_bpm": bpm,
+        },
         "absent": {"timing.body_offset_ms": "the spread was not measured"},
         "warnings": [{"code": code, "message": code} for code in warnings],
         "ignored": [],
@@ -98,7 +103,7 @@ def take_json(
     }
 
 
-def pretend_to_measure(path: str, exercise: Exercise, options: Mapping[str, Any]) -> dict[str, Any]:
+def pretend_to_measure(path: str, exercise: Exercise, _options: Mapping[str, Any]) -> dict[str, Any]:
     """Measuring for tests: the file's text is JSON that tells what comes of it.
 
     ``{"fail": …}`` raises, ``{"die": true}`` kills the process, ``{"sleep_s": …}`` takes its time, ``{"log": path}``
