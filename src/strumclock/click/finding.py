@@ -184,7 +184,7 @@ def _best_train(
             if train is not None and (best is None or train.score > best.score):
                 best = train
         tried += 1
-        if tried >= 3 and best is not None and best.score > PLAIN_SCORE:
+        if tried >= 2 and best is not None and best.score > PLAIN_SCORE:
             break
     return best
 

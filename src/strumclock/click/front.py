@@ -144,10 +144,20 @@ def moving_mean(values: Float32, length: int) -> Float32:
 
 
 def level(samples: Float32, rate_hz: float) -> Float32:
-    """Samples divided by their own level over LEVEL_S."""
-    power = moving_mean(samples * samples, max(round(LEVEL_S * rate_hz), 1))
+    """Samples divided by their own level over LEVEL_S, read every 2 ms and interpolated between."""
+    block = max(round(0.002 * rate_hz), 1)
+    span = max(round(LEVEL_S * rate_hz / block), 1)
+    blocks = -(-len(samples) // block)
+    cut = np.zeros(blocks * block, dtype=np.float32)
+    cut[: len(samples)] = samples
+    cut = cut.reshape(blocks, block)
+    power = moving_mean(np.einsum("ij,ij->i", cut, cut) / np.float32(block), span)
     floor = np.float32(1e-6 * float(np.mean(power)) + np.finfo(np.float32).tiny)
-    return (samples / np.sqrt(power + floor)).astype(np.float32)
+    scale = 1 / np.sqrt(power + floor)
+    edge = np.concatenate([scale[:1], np.float32(0.5) * (scale[1:] + scale[:-1]), scale[-1:]])
+    u = ((np.arange(block) + 0.5) / block).astype(np.float32)
+    cut *= edge[:-1, None] + (edge[1:] - edge[:-1])[:, None] * u
+    return cut.reshape(-1)[: len(samples)]
 
 
 def build_front(samples: Float32, sample_rate_hz: float) -> Front:

@@ -89,11 +89,10 @@ class Matcher:
 
 def local_norm(rows: Float32, size: int) -> Float32:
     """Norm of every stretch of size samples of each row, never below a thousandth of the row's own."""
-    total = np.zeros((len(rows), rows.shape[1] + 1), dtype=np.float64)
-    np.cumsum(rows.astype(np.float64) ** 2, axis=1, out=total[:, 1:])
+    total = np.zeros((len(rows), rows.shape[1] + 1), dtype=np.float32)
+    np.cumsum(rows * rows, axis=1, out=total[:, 1:])
     power = total[:, size:] - total[:, :-size]
-    norm: Float32 = np.sqrt(np.maximum(power, 1e-6 * total[:, -1:] + 1e-12)).astype(np.float32)
-    return norm
+    return np.sqrt(np.maximum(power, np.float32(1e-5) * total[:, -1:] + np.float32(1e-12)))
 
 
 def unit(rows: Float32) -> Float32:

@@ -9,7 +9,7 @@ import numpy as np
 from strumclock.click.front import Float32, Float64
 from strumclock.click.kinds import fold
 from strumclock.click.matching import Matcher
-from strumclock.click.sounds import ATTACK_SHARE, attack_index, learn, windows
+from strumclock.click.sounds import ATTACK_SHARE, attack_index, learn
 
 GAP_S = 0.06
 """A silence longer than this within the interval may lie before the click's beginning; the longest one does."""
@@ -124,16 +124,15 @@ def attack_of(samples: Float32, sample_rate_hz: float, position: Float64, weight
     back, ahead = round(BACK_S * sample_rate_hz), round(AHEAD_S * sample_rate_hz)
     clear = np.argsort(-weight)[:MOST_LEARNED]
     clear = np.sort(clear[weight[clear] > 0])
-    rows = windows(samples, position[clear], back, ahead)
     still = back - round(NOT_BEFORE_S * sample_rate_hz)
 
-    def attacks(part: Float32) -> list[float]:
-        sound = learn(part, sample_rate_hz).sound.sum(axis=0)
+    def attacks(part: Float64) -> list[float]:
+        sound = learn(samples, sample_rate_hz, part, back, ahead).sound
         return [attack_index(sound, sample_rate_hz, share, still) - back for share in (ATTACK_SHARE, 0.1, 0.3)]
 
-    whole, early, late = attacks(rows)
+    whole, early, late = attacks(position[clear])
     play = (late - early) / 2
     spread = 0.3e-3 * sample_rate_hz
     if len(clear) >= 4:
-        spread = abs(attacks(rows[::2])[0] - attacks(rows[1::2])[0]) / 2
+        spread = abs(attacks(position[clear[::2]])[0] - attacks(position[clear[1::2]])[0]) / 2
     return whole, float(np.sqrt(spread**2 + play**2 + (LEAST_U_S * sample_rate_hz) ** 2))

@@ -51,7 +51,10 @@ def pick_pulses(front: Front, begin: int = 0, end: int | None = None) -> np.ndar
     """Sample numbers of the pulses in front.samples[begin:end], increasing."""
     rate = front.rate_hz
     x = front.samples[begin:end]
-    energy = moving_mean(x * x, max(round(PULSE_S * rate), 1))
+    fine = max(round(PULSE_S * rate / 8), 1)
+    x = x[: len(x) // fine * fine].reshape(-1, fine)
+    energy = moving_mean(np.einsum("ij,ij->i", x, x), 8)
+    rate = rate / fine
     gap = max(round(PULSE_GAP_S * rate), 1)
     cells = len(energy) // gap
     if cells < 3:
@@ -66,7 +69,7 @@ def pick_pulses(front: Front, begin: int = 0, end: int | None = None) -> np.ndar
     for s in np.unique(second):
         mine = np.flatnonzero(second == s)
         kept.append(mine[np.argsort(-peak[mine])[:PULSES_PER_S]])
-    return np.sort(place[np.concatenate(kept)]) + begin if kept else np.zeros(0, dtype=np.int64)
+    return np.sort(place[np.concatenate(kept)]) * fine + fine // 2 + begin if kept else np.zeros(0, dtype=np.int64)
 
 
 def snippets(x: Float32, place: np.ndarray, before: int, after: int) -> Float32:

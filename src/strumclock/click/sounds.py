@@ -6,14 +6,42 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
+from numpy.typing import NDArray
 
 from strumclock.click.front import Float32, Float64
+
+Complex64 = NDArray[np.complex64]
 
 BANDS_HZ = (900.0, 3500.0)
 """Where the bands split in which repetitions are weighted: a string's sound sits in the lowest, a click's mostly above."""
 
-WEIGHT_S = 0.006
-"""Time over which the disturbance of one repetition is averaged: a strum 10 ms after a click leaves the click's attack usable."""
+BLOCK_S = (0.012, 0.004, 0.0025)
+"""Time over which the disturbance of one repetition is averaged, by band: a strum 10 ms after a click leaves its attack usable,
+and some periods of the band's own waves are needed to know a level."""
+
+FLOOR = 1e-6
+"""Disturbance below which repetitions count alike, against the greatest."""
+
+PASSES = 4
+"""Rounds of learning: sound, then how disturbed each repetition is, then the sound again. More change nothing."""
+
+MOST_LEVERAGE = 0.7
+"""No repetition may make up more of the sound than this when its own disturbance is judged against it."""
+
+GAIN_REACH = 6
+"""A click's loudness is judged by so many neighbours on either side: a phone's gain rides over some seconds."""
+
+GAIN_SCATTER = 0.05
+"""Usual scatter of a click's loudness about its neighbours' (share)."""
+
+CAUTION = 2.0
+"""The sound is drawn towards silence as if its error had this many times the power that it has."""
+
+QUIETEST = 0.01
+"""The quietest repetitions are disturbed by at least this share of their own power: that nothing else sounds cannot be seen."""
+
+MARGIN = 32
+"""Samples on either side of a row that a fractional delay may wrap around."""
 
 ATTACK_HZ = 1500.0
 """A click's time is taken from its sound above this frequency …"""
@@ -24,17 +52,6 @@ ATTACK_SHARE = 0.2
 ATTACK_PEAK_S = 0.030
 """… of its peak within this time (the project's definition of a strum's time, applied to the click)."""
 
-PASSES = 3
-"""Rounds of learning: sound, then how disturbed each repetition is, then the sound again."""
-
-
-GAIN_REACH = 6
-"""A click's loudness is judged by so many neighbours on either side: a phone's gain rides over some seconds."""
-
-
-GAIN_SCATTER = 0.05
-"""Usual scatter of a click's loudness about its neighbours' (share)."""
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Learned:
@@ -42,20 +59,55 @@ class Learned:
 
     Attributes
     ----------
-    sound : float32 array, shape (3, length)
-        In three bands that add up to the sound.
-    gain : float32 array, shape (3, k)
-        How loud it is in each repetition, per band.
-    known : float32 array, shape (3, k)
-        Inverse variance of the gains as fitted.
-    disturbance : float32 array, shape (3, k, length)
-        Smoothed power of what else sounds there.
+    sound : float32 array, shape (length,)
+        Drawn towards silence where repetitions do not agree on it.
+    gain : float64 array, shape (k,)
+        How loud it is in each repetition.
+    gain_u : float64 array, shape (k,)
+        Standard uncertainty of the gains.
+    error : float
+        Expected power of the sound's error, as a share of the sound's power.
     """
 
     sound: Float32
-    gain: Float32
-    known: Float32
-    disturbance: Float32
+    gain: Float64
+    gain_u: Float64
+    error: float
+
+
+def row_spectra(samples: Float32, position: Float64, before: int, after: int) -> tuple[Complex64, int]:
+    """Spectra of rows around fractional positions, moved so that the position falls on row index MARGIN + before.
+
+    Returns
+    -------
+    complex64 array, shape (k, size // 2 + 1), and the rows' size
+    """
+    whole = np.floor(position).astype(np.int64)
+    size = scipy.fft.next_fast_len(before + after + 2 * MARGIN, real=True)
+    size += size % 2
+    head = before + MARGIN
+    rows = np.zeros((len(position), size), dtype=np.float32)
+    for row, i in zip(rows, whole, strict=True):
+        a, b = max(i - head, 0), min(i - head + size, len(samples))
+        if b > a:
+            row[a - i + head : b - i + head] = samples[a:b]
+    spectra = scipy.fft.rfft(rows)
+    turn(spectra, position - whole, size)
+    return spectra, size
+
+
+def turn(spectra: Complex64, advance: Float64, size: int) -> None:
+    """Move each row earlier by a fraction of a sample, in place."""
+    bins = spectra.shape[1]
+    step = 64  # exp(i w (64 a + b)) = exp(i w 64 a) exp(i w b): two short tables instead of one long
+    coarse = np.exp(2j * np.pi / size * np.outer(advance, np.arange(0, bins, step))).astype(np.complex64)
+    fine = np.exp(2j * np.pi / size * np.outer(advance, np.arange(step))).astype(np.complex64)
+    for j in range(coarse.shape[1]):
+        part = spectra[:, j * step : (j + 1) * step]
+        part *= fine[:, : part.shape[1]]
+        part *= coarse[:, j : j + 1]
+    if size % 2 == 0:
+        spectra[:, -1] = spectra[:, -1].real
 
 
 def windows(samples: Float32, position: Float64, before: int, after: int) -> Float32:
@@ -73,117 +125,215 @@ def windows(samples: Float32, position: Float64, before: int, after: int) -> Flo
     float32 array, shape (k, before + after)
         Zero where the row reaches beyond the recording.
     """
-    whole = np.floor(position).astype(np.int64)
-    size = scipy.fft.next_fast_len(before + after + 64, real=True)
-    head = before + 32
-    rows = np.zeros((len(position), size), dtype=np.float32)
-    for row, i in zip(rows, whole, strict=True):
-        a, b = max(i - head, 0), min(i - head + size, len(samples))
-        if b > a:
-            row[a - i + head : b - i + head] = samples[a:b]
-    return delay_rows(rows, whole - position)[:, 32 : 32 + before + after]
+    spectra, size = row_spectra(samples, position, before, after)
+    rows: Float32 = scipy.fft.irfft(spectra, size)[:, MARGIN : MARGIN + before + after]
+    return rows
 
 
-def delay_rows(rows: Float32, delay: Float64) -> Float32:
-    """Each row moved later by delay samples (circular, by phase)."""
-    size = rows.shape[1]
-    spectrum = scipy.fft.rfft(rows)
-    turn = np.exp(-2j * np.pi / size * np.outer(delay, np.arange(spectrum.shape[1]))).astype(np.complex64)
-    if size % 2 == 0:
-        turn[:, -1] = np.cos(np.pi * delay)
-    moved: Float32 = scipy.fft.irfft(spectrum * turn, size)
-    return moved
+@dataclass(frozen=True, slots=True, eq=False)
+class _Band:
+    """One band of the repetitions, decimated and cut into blocks of time.
+
+    Attributes
+    ----------
+    rows : float32 array, shape (blocks, k, length)
+    power : float32 array, shape (k, blocks)
+        Mean square of each block.
+    size : int
+        Length of a row at this rate, blocks cut from it.
+    attack : slice
+        Blocks that hold the attack.
+    still : int
+        Number of blocks that end before the sound begins.
+    shared : float
+        So many neighbouring samples share one piece of information.
+    """
+
+    rows: Float32
+    power: Float32
+    size: int
+    attack: slice
+    still: int
+    shared: float
+
+    def mean(self, weight: Float32) -> Float32:
+        """Sum of the repetitions, each block with its own weight (k, blocks): shape (blocks, length)."""
+        summed: Float32 = np.matmul(np.ascontiguousarray(weight.T)[:, None, :], self.rows)[:, 0]
+        return summed
+
+    def along(self, sound: Float32) -> Float32:
+        """Mean product of each block with a sound (blocks, length): shape (k, blocks)."""
+        product: Float32 = np.matmul(self.rows, sound[:, :, None])[:, :, 0].T / np.float32(self.rows.shape[2])
+        return product
 
 
-def split_bands(rows: Float32, rate_hz: float) -> Float32:
-    """Rows in three bands that add up to the rows, shape (3, k, length)."""
-    length = rows.shape[-1]
-    size = scipy.fft.next_fast_len(length + round(0.004 * rate_hz), real=True)
-    spectrum = scipy.fft.rfft(rows, size)
-    hz = scipy.fft.rfftfreq(size, 1 / rate_hz)
-    low = [1 / (1 + (hz / f) ** 8) for f in BANDS_HZ]
-    parts = [low[0], low[1] - low[0], 1 - low[1]]
-    return np.stack([scipy.fft.irfft(spectrum * p.astype(np.float32), size)[..., :length] for p in parts])
+def _split(spectra: Complex64, size: int, rate_hz: float, before: int) -> list[_Band]:
+    """Three bands that add up to the rows, each at the lowest rate that holds it."""
+    hz = np.arange(spectra.shape[1]) * (rate_hz / size)
+    bands = []
+    for b, response in enumerate(_responses(hz)):
+        if b > 0 and BANDS_HZ[b - 1] > 0.45 * rate_hz:
+            continue
+        top = BANDS_HZ[b] if b < len(BANDS_HZ) else rate_hz / 2
+        # an even number of samples whose spectrum ends above twice the band's edge: what is cut is 48 dB down
+        short = min(scipy.fft.next_fast_len(int(np.ceil(4 * top * size / rate_hz)), real=True), size)
+        short = min(short + short % 2, size)
+        bins = short // 2 + 1
+        part = spectra[:, :bins] * response[:bins]
+        part[:, -1] = part[:, -1].real
+        rows = scipy.fft.irfft(part, short) * np.float32(short / size)
+        rate = rate_hz * short / size
+        length = max(round(BLOCK_S[b] * rate), 2)
+        blocks = short // length
+        cut = np.ascontiguousarray(rows[:, : blocks * length].reshape(len(rows), blocks, length).transpose(1, 0, 2))
+        begin = (MARGIN + before) * rate / rate_hz / length
+        bands.append(
+            _Band(
+                rows=cut,
+                power=(np.einsum("nkt,nkt->kn", cut, cut) / np.float32(length)),
+                size=short,
+                attack=slice(int(begin), int(begin) + max(round(0.012 * rate / length), 2)),
+                still=max(int(begin - 0.3), 1),
+                shared=max(rate / 2 / max(top - (BANDS_HZ[b - 1] if b else 0.0), 1.0), 1.0),
+            )  # fmt: skip
+        )
+    return bands
 
 
-def smooth(power: Float32, length: int) -> Float32:
-    """Centred moving mean along the last axis."""
-    length = max(min(length, power.shape[-1] // 2), 1)
-    before = length // 2
-    total = np.cumsum(
-        np.pad(power, [(0, 0)] * (power.ndim - 1) + [(before + 1, length - before - 1)], mode="edge"),
-        axis=-1,
-        dtype=np.float64,
-    )
-    mean: Float32 = ((total[..., length:] - total[..., :-length]) / length).astype(np.float32)
-    return mean
+def _responses(hz: Float64) -> list[Float32]:
+    low = [(1 / (1 + (hz / f) ** 8)).astype(np.float32) for f in BANDS_HZ]
+    return [low[0], low[1] - low[0], 1 - low[1]]
 
 
-def learn(rows: Float32, rate_hz: float) -> Learned:
-    """Sound, gains and weights from aligned repetitions.
+def _neighbours(power: Float32) -> Float32:
+    """Smoothed over neighbouring blocks (last axis): a level needs some periods to be known."""
+    padded = np.pad(power, [(0, 0)] * (power.ndim - 1) + [(1, 1)], mode="edge")
+    smoothed: Float32 = np.float32(0.25) * (padded[..., :-2] + padded[..., 2:]) + np.float32(0.5) * power
+    return smoothed
+
+
+def learn(samples: Float32, rate_hz: float, position: Float64, before: int, after: int) -> Learned:
+    """Sound and gains of the repetitions at given positions.
 
     Every repetition is weighted, in each band and every few milliseconds, by the inverse of how disturbed it is there: the click
     before the first strum teaches the tail, the click that a strum covers from 10 ms on still teaches the attack.
 
     Parameters
     ----------
-    rows : float32 array, shape (k, length)
-        Repetitions, aligned.
+    samples : float32 array, shape (n,)
     rate_hz : float
+    position : float array, shape (k,), samples
+        Fractions allowed.
+    before, after : int
+        Length of the sound on either side of the position, samples.
     """
-    bands = split_bands(rows, rate_hz)
-    length = round(WEIGHT_S * rate_hz)
-    tiny = np.finfo(np.float32).tiny
-    power = smooth(bands**2, length)
-    # a first guess of the disturbance: what is louder than usual here; the usual is what half of the repetitions do not exceed
-    disturbance = power + np.float32(0.1) * np.median(power, axis=1, keepdims=True)
-    gain = np.ones(bands.shape[:2], dtype=np.float32)
-    sound = np.zeros((len(bands), rows.shape[1]), dtype=np.float32)
-    floor = np.float32(1e-6) * power.max(axis=(1, 2), keepdims=True) + tiny
-    # neighbouring samples of a band are not independent: so many share one piece of information
-    edges = np.array([0.0, *BANDS_HZ, rate_hz / 2])
-    shared = (rate_hz / 2 / np.maximum(np.diff(np.minimum(edges, rate_hz / 2)), 1.0)).astype(np.float32)[:, None]
+    spectra, size = row_spectra(samples, position, before, after)
+    k = len(position)
+    bands = _split(spectra, size, rate_hz, before)
+    gain = first_gain(bands)
+    gain_u = np.zeros(k)
+    quiet = [_first_disturbance(band, gain) for band in bands]
+    disturbed = list(quiet)
+    floors = [np.float32(FLOOR) * d.max() + np.float32(1e-30) for d in disturbed]
+    sounds: list[Float32] = []
+    errors: list[Float32] = []
     for _ in range(PASSES):
-        weight = 1 / (disturbance + floor)
-        scaled = weight * gain[:, :, None]
-        sound = np.einsum("bkt,bkt->bt", scaled, bands) / np.maximum(np.einsum("bkt,bk->bt", scaled, gain), tiny)
-        known = np.einsum("bkt,bt->bk", weight, sound**2)
-        fitted = np.einsum("bkt,bt,bkt->bk", weight, sound, bands) / np.maximum(known, tiny)
-        known /= shared
-        gain = shrink(fitted, known)
-        disturbance = smooth((bands - gain[:, :, None] * sound[:, None, :]) ** 2, length)
-    return Learned(sound=sound, gain=gain, known=known, disturbance=disturbance)
+        sounds, errors = [], []
+        top, known = np.zeros(k), np.zeros(k)
+        g = gain.astype(np.float32)[:, None]
+        for b, band in enumerate(bands):
+            weight = 1 / (disturbed[b] + floors[b])
+            mass = (g * g * weight).sum(axis=0)
+            sound = band.mean(g * weight) / mass[:, None]
+            along, own = band.along(sound), np.mean(sound**2, axis=1)
+            residual = np.maximum(band.power - 2 * g * along + g * g * own, 0)
+            leverage = np.minimum(g * g * weight / mass, MOST_LEVERAGE)
+            disturbed[b] = np.minimum(_neighbours(residual / (1 - leverage) ** 2), quiet[b])
+            sounds.append(sound)
+            errors.append(band.shared / mass)
+            weight = trust(own, errors[b]) * (sound.shape[1] / band.shared) / (disturbed[b] + floors[b])
+            top += (weight * along).sum(axis=1)
+            known += weight @ own
+        if k > 2:
+            gain, gain_u = shrink(top / np.maximum(known, 1e-30), known)
+    full = np.zeros(size // 2 + 1, dtype=np.complex64)
+    wrong = total = 0.0
+    for band, sound, error in zip(bands, sounds, errors, strict=True):
+        own = np.mean(sound**2, axis=1)
+        keep = trust(own, error)
+        wrong += float(keep @ error) * sound.shape[1] / band.size
+        total += float(keep @ own) * sound.shape[1] / band.size
+        blocks, length = sound.shape
+        centre = (np.arange(blocks) + 0.5) * length
+        kept = np.interp(np.arange(band.size), centre, keep) * np.pad(sound.ravel(), (0, band.size - blocks * length))
+        part = scipy.fft.rfft(kept.astype(np.float32)) * np.float32(size / band.size)
+        full[: len(part)] += part
+    whole = scipy.fft.irfft(full, size)[MARGIN : MARGIN + before + after]
+    return Learned(sound=whole.astype(np.float32), gain=gain, gain_u=gain_u, error=wrong / max(total, 1e-30))
 
 
-def shrink(gain: Float32, known: Float32) -> Float32:
-    """Gains drawn towards their neighbours' as far as they are not known themselves.
+def trust(power: Float32, error: Float32) -> Float32:
+    """How much of the sound is believed, 0 to 1, against the power of its error (Wiener's rule, with CAUTION)."""
+    share = 1 - CAUTION * _neighbours(error) / np.maximum(_neighbours(power), np.float32(1e-30))
+    return np.maximum(share, np.float32(0)).astype(np.float32)
+
+
+def first_gain(bands: list[_Band]) -> Float64:
+    """Loudness of the repetitions, 1 on average, before anything is known: from the band where they agree best."""
+    best: tuple[float, Float64] | None = None
+    for band in bands:
+        rows = band.rows[band.attack].transpose(1, 0, 2).reshape(band.rows.shape[1], -1)
+        energy = np.einsum("kt,kt->k", rows, rows).astype(np.float64)
+        unit = rows / np.maximum(np.sqrt(energy), 1e-20).astype(np.float32)[:, None]
+        weight = np.ones(len(rows), dtype=np.float32)
+        for _ in range(3):
+            sound = weight @ unit
+            sound /= max(float(np.sqrt(sound @ sound)), 1e-20)
+            weight = np.maximum(unit @ sound, 0.0) ** 2
+        agreement = float(np.mean(unit @ sound))
+        if best is None or agreement > best[0]:
+            amplitude = np.maximum((rows @ sound).astype(np.float64), 0.0)
+            variance = np.maximum(energy - amplitude**2, 1e-6 * energy + 1e-30) * band.shared / rows.shape[1]
+            usual = max(_weighted_median(amplitude, 1 / variance), 1e-20)
+            best = agreement, shrink(amplitude / usual, usual**2 / variance)[0]
+    assert best is not None
+    return np.maximum(best[1], 1e-4)
+
+
+def _first_disturbance(band: _Band, gain: Float64) -> Float32:
+    """What else sounds in each repetition: what sounds before the click, and what exceeds the quietest tenth of them."""
+    power = _neighbours(band.power)
+    square = (gain**2).astype(np.float32)[:, None]
+    usual = square * np.quantile(power / square, 0.1, axis=0).astype(np.float32)
+    background = band.power[:, : band.still].mean(axis=1)[:, None]
+    return np.maximum(power - usual, 0) + background + np.float32(QUIETEST) * usual
+
+
+def shrink(gain: Float64, known: Float64) -> tuple[Float64, Float64]:
+    """Gains drawn towards their neighbours' as far as they are not known themselves, and their uncertainty.
 
     Parameters
     ----------
-    gain : float32 array, shape (bands, k)
-    known : float32 array, shape (bands, k)
+    gain : float array, shape (k,)
+    known : float array, shape (k,)
         Inverse variance of each.
     """
-    k = gain.shape[1]
+    k = len(gain)
     kernel = np.hanning(2 * GAIN_REACH + 3)[1:-1]
 
     def around(values: Float64) -> Float64:
         mean: Float64 = np.convolve(values, kernel, mode="full")[GAIN_REACH : GAIN_REACH + k]
         return mean
 
-    result = np.empty_like(gain)
-    for b in range(len(gain)):
-        g = np.clip(gain[b], 0.0, None).astype(np.float64)
-        noise = 1 / (known[b].astype(np.float64) + 1e-30)
-        usual = max(_weighted_median(g, 1 / (noise + 1e-4)), 1e-6)
-        variance = noise + (GAIN_SCATTER * usual) ** 2
-        near = around(g / variance) / around(1 / variance)
-        scatter = around((g - near) ** 2 / variance) / around(1 / variance) - around(noise / variance) / around(
-            1 / variance
-        )
-        real = np.clip(scatter, (0.02 * near) ** 2, (0.3 * near) ** 2)
-        result[b] = (g * real + near * noise) / (real + noise)
-    return result
+    g = np.clip(gain, 0.0, None)
+    noise = 1 / (known + 1e-30)
+    usual = max(_weighted_median(g, 1 / (noise + 1e-4)), 1e-6)
+    variance = noise + (GAIN_SCATTER * usual) ** 2
+    near = around(g / variance) / around(1 / variance)
+    # what the best known gains scatter beyond their own noise is real
+    excess = _weighted_median((g / near - 1) ** 2 / 0.45 - noise / near**2, 1 / (noise / near**2 + GAIN_SCATTER**2))
+    real = np.clip(excess, 0.01**2, 0.3**2) * near**2
+    return (g * real + near * noise) / (real + noise), np.sqrt(real * noise / (real + noise))
 
 
 def _weighted_median(values: Float64, weight: Float64) -> float:

@@ -28,6 +28,9 @@ MOST_EVIDENCE = 8.0
 LEAST_CHANCE = 0.07
 """Agreement that chance always reaches (standard deviation): what 150 independent samples give."""
 
+EVERY = 5
+"""Of the surroundings' agreement every so manieth sample is looked at: neighbours are alike."""
+
 HEARD = 1.0
 """Evidence (nats) above which a click counts as heard."""
 
@@ -143,7 +146,7 @@ def chance_at(match: Matcher, position: Float64, sound: Float32, interval: float
 
     Read from the 97th percentile (2.17 standard deviations of a normal law), since the tails are what matters.
     """
-    loud = np.abs(match.surroundings(position, sound, interval))
+    loud = np.abs(match.surroundings(position, sound, interval)[:, ::EVERY])
     there = np.quantile(loud, 0.97, axis=1) / 2.17
     return np.maximum(np.maximum(there, float(np.quantile(loud, 0.97)) / 2.17), LEAST_CHANCE)
 
