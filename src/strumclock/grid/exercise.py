@@ -94,7 +94,7 @@ class Exercise:
         if self.chords is not None:
             put("chords", _read_chords(self.chords))
         if self.beats_per_change is not None:
-            put("beats_per_change", whole_between("beats_per_change", self.beats_per_change, 1, 1024, "beats on a chord"))
+            put("beats_per_change", whole_between("beats_per_change", self.beats_per_change, 1, 1024, "beats a chord"))
         if self.per_beat is not None:
             if self.pattern is not None and len(self.pattern) % self.per_beat:
                 raise UsageError(
