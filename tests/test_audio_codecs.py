@@ -42,8 +42,10 @@ def _lag_ms(got: np.ndarray, rate: int, truth: np.ndarray, true_rate: int) -> fl
     return lag_samples(got, truth) / true_rate * 1000
 
 
-@pytest.mark.parametrize(("codec", "name", "rate", "more"), PRIMING_TOLD)
-@pytest.mark.parametrize("channels", [1, 2])
+@pytest.mark.parametrize(
+    ("codec", "name", "rate", "more", "channels"),
+    [(*case, 1) for case in PRIMING_TOLD] + [(*case, 2) for case in PRIMING_TOLD[::4]],
+)
 def test_every_format_has_the_times_of_the_samples_it_was_made_from(
     tmp_path: Path, codec: str, name: str, rate: int, more: dict[str, object], channels: int
 ) -> None:

@@ -155,7 +155,7 @@ def test_ten_minutes_of_stereo_need_the_samples_and_little_more(tmp_path: Path, 
     """Peak memory of a fresh process against the size of the samples: 231 MB as float32, no second copy."""
     from audio_files import write_codec
 
-    x = np.tile(plucks(48_000), 40 if name == "a.m4a" else 200)  # encoding ten minutes takes longer than the test is worth
+    x = np.tile(plucks(48_000), 40 if name == "a.m4a" else 200)  # encoding ten takes a minute
     stereo = np.column_stack([x, x])
     if name == "a.m4a":
         write_codec(tmp_path / name, stereo, 48_000, "aac")
