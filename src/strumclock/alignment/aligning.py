@@ -356,6 +356,6 @@ def _departures(
         start_s, end_s = float(strum_s[s.first]), float(strum_s[s.last])
         unasked |= (grid.slot_s >= start_s - 0.5 * grid.part_s) & (grid.slot_s <= end_s + 0.5 * grid.part_s)
         departures.append(
-            Departure(start_s=start_s, end_s=end_s, played_bpm=s.ratio * (pulse.bpm_heard or pulse.bpm))
+            Departure(start_s=start_s, end_s=end_s, played_bpm=float(s.ratio * (pulse.bpm_heard or pulse.bpm)))
         )
     return tuple(departures), unasked

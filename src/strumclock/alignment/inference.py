@@ -47,6 +47,8 @@ REPEATS_MIN = 3
 SILENT_CONFIDENCE = 0.98
 """Parts that were told without a pattern are all slots, unless one of them is this sure to be played less than half the
 time: silent in 5 of 5 repeats, or 7 of 8."""
+FILL_MIN = 0.75
+"""... and the others are filled to this share; a beginner leaves out one strum in ten."""
 ACCENTS_AGREE = 0.8
 """Share of the accents that must keep one distance for them to mark the bar."""
 TRIPLET_SWING = 2 / 3
@@ -190,6 +192,8 @@ class Pattern:
         Probability that each place's majority is the truth, all places together.
     silent : (period,) float
         Probability that each place is played less than half the time.
+    fill : float
+        Share of the pattern's places that hold a strum, all repeats together.
     repeats : float
         Repeats seen.
     """
@@ -197,6 +201,7 @@ class Pattern:
     played: np.typing.NDArray[np.bool_]
     confidence: float
     silent: FloatArray
+    fill: float
     repeats: float
 
 
@@ -226,9 +231,10 @@ def find_pattern(cell: IntArray, *, per_beat: int, beats_per_bar: int) -> Patter
         if worth > best_worth:
             below = np.array([_rarely(int(h), int(n)) for h, n in zip(hits, seen, strict=True)])
             best_worth = worth
+            played = rate > 0.5
             best = Pattern(
-                played=rate > 0.5, confidence=float(np.prod(np.maximum(below, 1 - below))), silent=below,
-                repeats=length / period,
+                played=played, fill=float(hits[played].sum() / max(seen[played].sum(), 1.0)),
+                confidence=float(np.prod(np.maximum(below, 1 - below))), silent=below, repeats=length / period,
             )  # fmt: skip
     return best if best is None or best.played.any() else None
 
@@ -244,8 +250,8 @@ def _rarely(hits: int, seen: int) -> float:
 
 
 def silent_places(pattern: Pattern) -> bool:
-    """Whether the pattern surely leaves a place out."""
-    return bool((pattern.silent >= SILENT_CONFIDENCE).any())
+    """Whether the pattern surely leaves a place out, and is kept to: a player who stops half-way shows no pattern."""
+    return bool((pattern.silent >= SILENT_CONFIDENCE).any()) and pattern.fill >= FILL_MIN
 
 
 def coarsest(pattern: Pattern, per_beat: int) -> tuple[int, Pattern]:

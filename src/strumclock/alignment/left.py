@@ -21,9 +21,14 @@ it (2 % off, a player needs 25 beats to move by half a beat)."""
 STRUMS_MIN = 12
 """Strums in a stretch from which it is judged: fewer keep step with some tempo by chance."""
 IN_STEP = 0.75
-"""Coherence (mean resultant length) from which strums keep step; a spread of an eighth of a part gives it."""
+"""Coherence (mean resultant length R) from which strums keep step; a spread of an eighth of a part gives it."""
+EVIDENCE = 14.0
+"""... and n·R² from which they do not so by chance: exp(-14) is 1 in a million, and a take offers some ten thousand
+stretches and tempi. Fewer than 15 strums cannot give it, 16 must lie within a twentieth of a part."""
 OUT_OF_STEP = 0.3
 """By how much the coherence with the click's own parts must be lower."""
+SLOWEST = 0.95
+"""Of the tempi that strums keep nearly as well as the best, the slowest is theirs: twice a tempo is kept with it."""
 LOST = 0.4
 """Coherence with the click's own parts above which a whole stretch has not left it: strums that move through a part
 against the click have none, those that come late at every other chord change have 0.7."""
@@ -112,11 +117,12 @@ def _suspects(beat: FloatArray, per_beat: int, even: FloatArray | None) -> list[
     ratios = np.arange(*RATIOS, 0.2 / (per_beat * STRETCHES_BEATS[-1]))  # a fifth of a turn over the longest stretch
     own = _running_sums(beat, per_beat * ratios)
     steps = np.abs(own[:, stop] - own[:, begin]) / (stop - begin)
-    best = steps.argmax(axis=0)
     kept = steps.max(axis=0)
+    best = (steps >= SLOWEST * kept).argmax(axis=0)  # the first, slowest one
     on_click = np.maximum(_with_click(turned, per_beat, ratios[best]), straight)
     worth = (kept**2 - on_click**2) * (stop - begin)
-    clear = np.flatnonzero((kept >= IN_STEP) & (kept >= on_click + OUT_OF_STEP))
+    needed = np.maximum(np.maximum(IN_STEP, on_click + OUT_OF_STEP), np.sqrt(EVIDENCE / (stop - begin)))
+    clear = np.flatnonzero(kept >= needed)
     clear = clear[np.argsort(-worth[clear], kind="stable")]
     return [(float(ratios[best[k]]), int(begin[k]), int(stop[k]) - 1) for k in clear]
 
@@ -172,9 +178,10 @@ def _whole(
     travel = (beat[last] - beat[first]) * abs(ratio - 1.0) * per_beat
     inside = slice(first, last + 1)
     own, click = _in_step(beat[inside], None if even is None else even[inside], per_beat, ratio)
-    if last - first + 1 < STRUMS_MIN or travel < TRAVEL_PARTS or own < IN_STEP or click > LOST:
+    needed = max(IN_STEP, float(np.sqrt(EVIDENCE / (last - first + 1))))
+    if last - first + 1 < STRUMS_MIN or travel < TRAVEL_PARTS or own < needed or click > LOST:
         return None
-    return Stretch(first=first, last=last, ratio=ratio)
+    return Stretch(first=first, last=last, ratio=float(ratio))
 
 
 def _in_step(beat: FloatArray, even: FloatArray | None, per_beat: int, ratio: float) -> tuple[float, float]:
@@ -221,9 +228,7 @@ def _ends(beat: FloatArray, from_line: FloatArray, per_beat: int, first: int, la
     """
     part = 1.0 / per_beat
     around = np.concatenate([beat[max(first - AROUND, 0) : first], beat[last + 1 : last + 1 + AROUND]])
-    if not len(around):
-        return first, last
-    offset = float(np.median(_apart(around, part)))
+    offset = float(np.median(_apart(around, part))) if len(around) else 0.0
     from_click = np.abs(_apart(beat - offset, part)) / part
     gain = np.minimum(from_click, CAP_PARTS) ** 2 - np.minimum(from_line, CAP_PARTS) ** 2
     inside = gain[first : last + 1]

@@ -126,8 +126,8 @@ def from_clicks(clicks: Clicks, bpm: float | None) -> Pulse:
     their uncertainties: a long row of clicks decides alone, four clicks of a count-in hardly count beside the told
     tempo.
     """
-    heard_bpm = 60.0 / clicks.interval_s
-    heard_u = clicks.interval_u_s / clicks.interval_s
+    heard_bpm = 60.0 / float(clicks.interval_s)
+    heard_u = float(clicks.interval_u_s / clicks.interval_s)
     ratio = 1.0 if bpm is None else _ratio(heard_bpm, heard_u, bpm)
     heard = heard_bpm / (ratio or 1.0)
     beat_s, rate_u, skew = 60.0 / heard, heard_u, None

@@ -1,0 +1,102 @@
+"""Where a player left the click.  Truth: simulated players who keep another tempo between two known strums."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from alignment_players import Player, clicks_of, play
+
+from strumclock.alignment import LEFT_CLICK, Alignment, align
+from strumclock.alignment.left import find_left
+from strumclock.grid import BeatGrid, Exercise, build_grid
+
+
+def leaver(
+    bpm: float, own_bpm: float, *, per_beat: int = 1, bars: tuple[int, int, int] = (8, 10, 8), seed: int = 0
+) -> tuple[Exercise, BeatGrid, np.ndarray, np.ndarray]:
+    """Somebody who plays with the click, at a tempo of their own, with the click: strums, and which were away."""
+    rng = np.random.default_rng(seed)
+    exercise = Exercise(bpm=bpm, meter="4/4", per_beat=per_beat, count_in=1)
+    part_s, start_s = 60.0 / bpm / per_beat, 0.5 + 240.0 / bpm
+    before, away, after = (4 * per_beat * b for b in bars)
+    first = start_s + np.arange(before) * part_s
+    leave_s = first[-1] + part_s if before else start_s
+    own = leave_s + np.arange(away) * 60.0 / own_bpm / per_beat
+    back_s = start_s + np.ceil((own[-1] + 0.6 * part_s - start_s) / part_s) * part_s
+    last = back_s + np.arange(after) * part_s
+    strum_s = np.concatenate([first, own, last])
+    was_away = np.repeat([False, True, False], [before, away, after])
+    strum_s = strum_s + rng.normal(0.0, min(0.012, 0.06 * part_s), len(strum_s)) - 0.01
+    grid = build_grid(exercise, bars=int((strum_s[-1] + 0.1 - start_s) / (240.0 / bpm)) + 1).placed(start_s)
+    return exercise, grid, strum_s, was_away
+
+
+def codes(found: Alignment) -> list[str]:
+    return [n.code for n in found.notices]
+
+
+@pytest.mark.parametrize(
+    ("bpm", "own_bpm", "per_beat"),
+    [(96, 84, 1), (96, 84, 2), (60, 63, 1), (100, 107, 2), (120, 100, 1), (70, 74, 4), (90, 112.5, 1), (80, 64, 1)],
+)
+@pytest.mark.parametrize("bars", [(8, 10, 8), (0, 16, 0), (6, 12, 0), (0, 12, 6)])
+def test_a_stretch_at_another_tempo_is_found_with_its_tempo(
+    bpm: float, own_bpm: float, per_beat: int, bars: tuple[int, int, int]
+) -> None:
+    """Its ends within a bar, its tempo within 0.3 %, nothing in it on a slot, every other strum on its own."""
+    exercise, grid, strum_s, away = leaver(bpm, own_bpm, per_beat=per_beat, bars=bars)
+    found = align(strum_s, exercise, clicks=clicks_of(grid))
+    assert len(found.left_click) == 1
+    start_s, end_s, played_bpm = found.left_click[0]
+    bar_s = 240.0 / bpm
+    assert played_bpm == pytest.approx(own_bpm, rel=0.003)
+    assert start_s == pytest.approx(strum_s[away][0], abs=bar_s)
+    assert end_s == pytest.approx(strum_s[away][-1], abs=bar_s)
+    marked = found.slot == LEFT_CLICK
+    assert marked[away].mean() > 0.85
+    assert (found.slot[~away & ~marked] >= 0).all()
+    assert "left-click" in codes(found)
+
+
+def test_slots_in_a_stretch_that_left_the_click_are_not_omitted() -> None:
+    """Nobody can say which slots those strums were meant for, so none of them is missing."""
+    exercise, grid, strum_s, _ = leaver(96, 84)
+    found = align(strum_s, exercise, clicks=clicks_of(grid))
+    start_s, end_s, _ = found.left_click[0]
+    omitted_s = found.grid.slot_s[found.omitted]
+    assert not ((omitted_s > start_s) & (omitted_s < end_s)).any()
+    assert (omitted_s < strum_s[-1]).sum() <= 1
+
+
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize(
+    "player",
+    [
+        Player(drift_s_per_min=-0.12),
+        Player(drift_s_per_min=0.12),
+        Player(offset_s=-0.04, jitter_s=0.045, miss=0.12, extra=0.06, change_late_s=0.12),
+    ],
+)
+@pytest.mark.parametrize("swing", [None, 0.62, 0.68])
+def test_drift_slips_and_swing_are_not_taken_for_leaving(player: Player, seed: int, swing: float | None) -> None:
+    """Players who stay with the click, however unsteady, have not left it: a minute and a half at 76 bpm."""
+    exercise = Exercise(bpm=76, meter="4/4", per_beat=1 if swing is None else 2, swing=swing, count_in=1)
+    take = play(exercise, player, seed=seed, bars=28)
+    assert align(take.strum_s, exercise, clicks=clicks_of(take.grid)).left_click == ()
+
+
+@pytest.mark.parametrize("every", [0.5, 2 / 3, 0.75, 1.5])
+def test_other_divisions_of_the_click_are_not_leaving(every: float) -> None:
+    """Eighths, quarter-note triplets and dotted rhythms against the click keep step with it."""
+    rng = np.random.default_rng(1)
+    beat = np.arange(0, 60, every) + rng.normal(0, 0.02, len(np.arange(0, 60, every)))
+    assert find_left(beat, 1) == []
+
+
+def test_random_strums_leave_nothing() -> None:
+    """Strums that keep no tempo keep no tempo of their own: at most 2 of 100 random takes seem to."""
+    alarms = 0
+    for seed in range(100):
+        beat = np.sort(np.random.default_rng(seed).uniform(0, 64, 64))
+        alarms += bool(find_left(beat, 1 + seed % 4))
+    assert alarms <= 2
