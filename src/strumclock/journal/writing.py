@@ -76,6 +76,8 @@ def write_take(connection: sa.Connection, entry: TakeEntry) -> int:
     int
         The take's id.
     """
+    if entry.replaces and entry.replaces != entry.identity:
+        _supersede(connection, entry)
     by_hand = edits_of(connection, entry.identity)
     owner = student_id(connection, by_hand.get("student") or entry.student)
     told = dict(entry.exercise or (told_exercise(entry.measurement) if entry.measurement else {}))
@@ -127,8 +129,6 @@ def write_take(connection: sa.Connection, entry: TakeEntry) -> int:
         strum_values = strum_row(entry.measurement)
         connection.execute(strums.insert().values(take_id=take, **strum_values))
         _point_out_same_sound(connection, take, owner, values["duration_s"], strum_values["span_s"], entry.measurement)
-    if entry.replaces and entry.replaces != entry.identity:
-        _supersede(connection, entry, owner)
     return take
 
 
@@ -189,7 +189,7 @@ def _point_out_same_sound(
             return
 
 
-def _supersede(connection: sa.Connection, entry: TakeEntry, owner: int) -> None:
+def _supersede(connection: sa.Connection, entry: TakeEntry) -> None:
     """The file holds another sound than before.
 
     The same day means that it was cut or exported anew: the older take no longer counts, and its hand corrections pass
@@ -199,11 +199,9 @@ def _supersede(connection: sa.Connection, entry: TakeEntry, owner: int) -> None:
     still_there = connection.execute(
         sa.select(files.c.path).where(files.c.sha256 == sha256_of(entry.replaces), files.c.path != (entry.path or ""))
     ).first()
-    old = connection.execute(
-        sa.select(takes.c.id, takes.c.played_on).where(
-            takes.c.student_id == owner, takes.c.identity == entry.replaces, takes.c.superseded_by.is_(None)
-        )
-    ).first()
+    query = sa.select(takes.c.id, takes.c.played_on)
+    query = query.where(takes.c.identity == entry.replaces, takes.c.superseded_by.is_(None))
+    old = connection.execute(query).first()
     if still_there or old is None or old.played_on != entry.played_on:
         return
     connection.execute(takes.update().where(takes.c.id == old.id).values(superseded_by=entry.identity))
