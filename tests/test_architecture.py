@@ -176,7 +176,8 @@ def _loaded_after(code: str) -> set[str]:
     """Modules in a fresh process after running some code."""
     show = "import sys\nprint('\\n'.join(sys.modules))"
     command = [sys.executable, "-W", "error", "-c", f"{code}\n{show}"]
-    out = subprocess.run(command, capture_output=True, text=True, check=True)
+    out = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert out.returncode == 0, out.stderr
     return set(out.stdout.split())
 
 
