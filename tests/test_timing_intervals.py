@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.linalg import toeplitz
-from tests.benchmarks.coverage_cells import FIGURES, NOISES, cell
+from tests.benchmarks.coverage_cells import FIGURES, NOISES, bare_figures, cell, whole_figures
 
 from strumclock.timing.wander import LONG_TAKE, SHORT_TAKE, SLOW_DOUBT, fit_wander
 
@@ -84,13 +84,24 @@ def test_p_value_and_interval_agree():
     assert wander.p_value(weights, float(wander.half_width(weights))) == pytest.approx(0.05, abs=1e-6)
 
 
+def test_bare_figures_against_measure_timing():
+    """The fast path of the coverage cells is `measure_timing`'s own mean, jitter and drift, gaps included."""
+    rng = np.random.default_rng(6)
+    slot = np.flatnonzero(rng.random(60) > 0.15)
+    offset_ms = player(rng, slot.size)
+    bare, whole = bare_figures(offset_ms, slot), whole_figures(offset_ms, slot)
+    for key in FIGURES:
+        for part in ("value", "low", "high"):
+            assert getattr(bare[key], part) == pytest.approx(getattr(whole[key], part), abs=1e-6), key
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("noise", NOISES)
 @pytest.mark.parametrize("share", [0.5, 1.0, 1.5])
 @pytest.mark.parametrize("n", [24, 96])
 def test_coverage_of_simulated_players(share, n, noise):
     """Simulated linear phase correction: 95 % intervals cover 90 to 99 %, allowing 3 sd of 600 takes."""
-    found = cell(share=share, n=n, kind=noise, takes=600, motor_ms=5.0, omit=0.1)
+    found = cell(share=share, n=n, kind=noise, takes=600, motor_ms=5.0, omit=0.1, whole=False)
     for key in FIGURES:
         assert 0.90 - 3 * 0.012 < found.covered[key] < 0.99 + 3 * 0.004, key
         assert found.given[key] == 1.0

@@ -330,13 +330,17 @@ def _explained(
     if dof < MIN_STRUMS:
         return None, f"it needs {MIN_STRUMS} strums more than the {p} means taken out; the take has {n}"
     about_line, about_means = _residual(offset_ms, line), _residual(offset_ms, design)
-    jitter = intervals.scatter(about_means, dof, fit_wander(offset_ms, slot, design), u_ms, slip=slip_ms)
+    wander = fit_wander(offset_ms, slot, design)
+    jitter = intervals.scatter(about_means, dof, wander, u_ms, slip=slip_ms)
     whole, left = float(about_line @ about_line), float(about_means @ about_means)
     corrected = (n - line.shape[1]) / dof
     value = max(0.0, 1 - corrected * left / whole)
-    # Non-central F, as for independent errors: errors that hang together make such differences better known.
-    f = (whole - left) / extra / (left / dof)
-    ends = [float(ncfdtrinc(extra, dof, share, f)) for share in (0.975, 0.025)]
+    # Non-central F; errors that take turns scatter these means `inflation` times as much as independent ones.
+    basis, _ = np.linalg.qr(design)
+    spread = wander.variance_of(basis[:, line.shape[1] :].T).mean(axis=0) / wander.sigma2
+    inflation = max(1.0, float(spread @ wander.weight))
+    f = (whole - left) / extra / (left / dof) / inflation
+    ends = [inflation * float(ncfdtrinc(extra, dof, share, f)) for share in (0.975, 0.025)]
     low, high = (x / (x + n) if math.isfinite(x) else 0.0 for x in ends)
     change = 2 * corrected / whole * (about_means - left / whole * about_line)
     measuring = math.sqrt(float(change**2 @ (u_ms**2 + slip_ms**2)))

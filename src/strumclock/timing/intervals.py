@@ -75,11 +75,10 @@ def scatter(residual: Floats, dof: int, wander: Wander, u: Floats, *, slip: floa
     # The error of s for fixed true strums, to first order, and the doubt about what was taken off.
     error = math.sqrt(float((residual**2) @ (u**2 + slip**2))) / (dof * spread)
     doubt = math.hypot(DOUBT_OF_U * taken, slip**2) / (2 * value)
+    down = math.hypot(max(value - math.sqrt(max(low**2 - taken, 0.0)), 0.0), COVERAGE_FACTOR * doubt)
+    up = math.hypot(max(math.sqrt(max(high**2 - taken, 0.0)) - value, 0.0), COVERAGE_FACTOR * doubt)
     return Estimate(
-        value=value,
-        low=min(math.sqrt(max(low**2 - taken, 0.0)), value),
-        high=max(math.sqrt(max(high**2 - taken, 0.0)), value),
-        u=math.hypot(error * spread / value, doubt),
+        value=value, low=max(value - down, 0.0), high=value + up, u=math.hypot(error * spread / value, doubt)
     )
 
 

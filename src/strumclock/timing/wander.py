@@ -52,6 +52,9 @@ Set by simulation with 16 to 192 normal, gamma, exponential and t₅ errors (`te
 GAMMA_KURTOSIS = 1.5
 """Excess kurtosis of a gamma distribution over its squared skewness."""
 
+LEAST_INFLATION = 0.1
+"""Errors that take turns make a mean better known than independent ones do, but never without limit."""
+
 NEGLIGIBLE = 1e-4
 """Pairs whose weight is less than this share of the best are left out of the mixture."""
 
@@ -129,7 +132,7 @@ class Wander:
         """
         n = self.slot.size
         lag = _lag_products(np.full(n, 1 / math.sqrt(n)), self.slot)[1:]
-        return max(1.0, float(self.weight @ (1 + 2 * correlation(self.rho) @ lag)))
+        return max(LEAST_INFLATION, float(self.weight @ (1 + 2 * correlation(self.rho) @ lag)))
 
     def p_value(self, combination: Floats, total: float) -> float:
         """Two-sided probability of a weighted sum at least as far from 0 as `total`, were its expectation 0."""
