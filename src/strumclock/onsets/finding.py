@@ -1,4 +1,4 @@
-"""From samples to `Strums`."""
+"""From samples to `Strums`: candidates, evidence, decision."""
 
 from __future__ import annotations
 
@@ -7,13 +7,27 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from strumclock.onsets.attack import refine
-from strumclock.onsets.detection import find_candidates
-from strumclock.onsets.signals import decimated
-from strumclock.onsets.strums import Ignored, Strums
+from strumclock.errors import Notice, UsageError
+from strumclock.onsets.levels import LAG_S, Levels, measure_levels, pictures, rises
+from strumclock.onsets.network import probabilities
+from strumclock.onsets.residual import BEFORE_S, STEP_S, STEPS, evidence
+from strumclock.onsets.signals import Samples, decimated
+from strumclock.onsets.strums import FloatArray, Ignored, Strums
 
 if TYPE_CHECKING:
     from strumclock.click import Clicks, Removal
+
+LEAST_PROBABILITY = 0.75  # of being a strum; sweep: F is flat from 0.7 to 0.85
+LEAST_GAP_S = 0.070  # nearer than this, two candidates are strings of one strum; the fastest strums are 100 ms apart
+SECOND_LOOK_S = 0.015  # the second look is centred so much after the first one's answer
+NEAR_MODE = 4  # steps to either side of the likeliest over which the time is averaged: below 1.5 ms it is one event
+BLOCK = 256  # candidates looked at together: bounds the memory
+LONGEST_LOOK_S = 0.030  # level of a strum is read so much after its time
+
+WORTH_NAMING_DB = 3.0  # a rejected rise smaller than this is not listed
+TAIL_S, LEAD_S = 0.250, 0.080  # after and before a strum, what rises belongs to it
+SOFT_DB = -20.0
+UNSURE_S = 0.003
 
 
 def find_strums(
@@ -24,15 +38,158 @@ def find_strums(
     clicks: Clicks | None = None,
     removal: Removal | None = None,
 ) -> Strums:
-    """Find the strums in one channel: one time for each, the release of its first string."""
-    x, rate = decimated(removal.samples if removal is not None else samples, sample_rate_hz)
-    found = find_candidates(x, rate)
-    keep = found.kept_db > -3.0
-    time_s, u_s = refine(x, rate, found.time_s[keep])
-    order = np.argsort(time_s)
+    """Find the strums in one channel: one time for each, the release of its first string by the pick.
+
+    Parameters
+    ----------
+    samples : array_like, shape (n,)
+        One channel, any gain.
+    sample_rate_hz : float
+        8000 to 192000.
+    start_s : float
+        File time of the first sample [s].
+    clicks : Clicks, optional
+        The clicks in the recording; sounds that coincide with one are named so when they are ignored.
+    removal : Removal, optional
+        The samples without their clicks, which are then read instead, and what was removed: what is left of a
+        click must not pass for a strum.
+
+    Returns
+    -------
+    Strums
+
+    Raises
+    ------
+    UsageError
+        If the samples are not one finite channel or the rate is out of range.
+
+    Examples
+    --------
+    >>> len(find_strums(np.zeros(44100), 44100))
+    0
+    """
+    whole = np.asarray(samples if removal is None else removal.samples, dtype=np.float32)
+    if whole.ndim != 1 or not np.isfinite(whole).all():
+        raise UsageError(f"find_strums needs one channel of finite samples, got shape {whole.shape}; pick a channel.")
+    if not 8000 <= sample_rate_hz <= 192000:
+        raise UsageError(f"find_strums needs a rate of 8000 to 192000 Hz, got {sample_rate_hz}; resample first.")
+    x, rate = decimated(whole, sample_rate_hz)
+    peak = float(np.abs(x).max(initial=0.0))
+    if peak == 0.0:
+        return Strums(time_s=np.empty(0), u_s=np.empty(0), strength_db=np.empty(0))
+    x = x / np.float32(peak)
+    removed = None if removal is None else decimated(removal.removed, sample_rate_hz)[0] / np.float32(peak)
+    levels = measure_levels(x, rate, removed)
+
+    frame = rises(levels)
+    first_s, _, likely = _look(x, rate, removed, levels, frame * levels.hop_s - LAG_S / 2)
+    chosen = _apart(first_s, likely)
+    time_s, u_s, _ = _look(x, rate, removed, levels, first_s[chosen] + SECOND_LOOK_S)
+    order = np.argsort(time_s, kind="stable")
+    time_s, u_s = time_s[order], u_s[order]
+    strength = _strength(levels, time_s)
+    reference = float(np.median(strength)) if len(strength) else 0.0
+    rejected = _unclaimed(frame * levels.hop_s - LAG_S / 2, levels.rise_db[frame], time_s)
     ignored = tuple(
-        Ignored(time_s=float(t) + start_s, reason="the level did not rise after it") for t in found.time_s[~keep]
+        Ignored(time_s=float(t) + start_s, reason=_reason(float(t), levels, reference, clicks, start_s))
+        for t in rejected
     )
     return Strums(
-        time_s=time_s[order] + start_s, u_s=u_s[order], strength_db=found.rise_db[keep][order], ignored=ignored
+        time_s=time_s + start_s,
+        u_s=u_s,
+        strength_db=strength - reference,
+        ignored=ignored,
+        notices=_notices(u_s),
     )
+
+
+def _look(
+    x: Samples, rate_hz: float, removed: Samples | None, levels: Levels, centre_s: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Time, uncertainty and probability of a strum near each centre."""
+    p = np.empty((len(centre_s), STEPS + 1))
+    frame = np.clip(np.round((centre_s + LAG_S / 2) / levels.hop_s), 0, len(levels.level) - 1).astype(np.intp)
+    for a in range(0, len(centre_s), BLOCK):
+        part = slice(a, a + BLOCK)
+        seen = evidence(x, rate_hz, centre_s[part], removed)
+        p[part] = probabilities(seen, pictures(levels, frame[part]))
+    step, u = place_of(p[:, :STEPS])
+    return centre_s - BEFORE_S + step * STEP_S, u * STEP_S, 1 - p[:, STEPS]
+
+
+def place_of(p: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Place and standard uncertainty, in steps, from the probability of each step given a strum.
+
+    The place is the mean about the likeliest step. Twice the uncertainty holds 95 % of the probability around it;
+    a standard deviation would speak of the rare far mistakes more than of the usual error.
+    """
+    if len(p) == 0:
+        return np.empty(0), np.empty(0)
+    p = p / np.maximum(p.sum(axis=1, keepdims=True), 1e-12)
+    k = np.arange(p.shape[1])
+    wide = np.pad(p, ((0, 0), (1, 1)))
+    mode = (wide[:, :-2] + wide[:, 1:-1] + wide[:, 2:]).argmax(axis=1)[:, None]
+    near = np.where(np.abs(k - mode) <= NEAR_MODE, p, 0.0)
+    place = (near * (k + 0.5)).sum(axis=1) / near.sum(axis=1)
+    distance = np.abs(k + 0.5 - place[:, None])
+    order = np.argsort(distance, axis=1)
+    held = np.cumsum(np.take_along_axis(p, order, axis=1), axis=1)
+    last = np.minimum((held < 0.95).sum(axis=1), p.shape[1] - 1)
+    reach = np.take_along_axis(distance, order, axis=1)[np.arange(len(p)), last]
+    return place, reach / 2 + 0.5
+
+
+def _apart(time_s: FloatArray, likely: FloatArray) -> npt.NDArray[np.intp]:
+    """The likeliest candidates, none nearer to a likelier one than `LEAST_GAP_S`."""
+    kept: list[int] = []
+    for i in np.argsort(-likely, kind="stable"):
+        if likely[i] < LEAST_PROBABILITY:
+            break
+        if all(abs(time_s[i] - time_s[j]) > LEAST_GAP_S for j in kept):
+            kept.append(int(i))
+    return np.array(sorted(kept), dtype=np.intp)
+
+
+def _at(levels: Levels, time_s: FloatArray) -> npt.NDArray[np.intp]:
+    return np.clip(np.round(time_s / levels.hop_s), 0, len(levels.total_db) - 1).astype(np.intp)
+
+
+def _strength(levels: Levels, time_s: FloatArray) -> FloatArray:
+    return levels.total_db[_at(levels, time_s + LONGEST_LOOK_S)].astype(np.float64)
+
+
+def _unclaimed(time_s: FloatArray, rise_db: npt.NDArray[np.float32], strums_s: FloatArray) -> FloatArray:
+    """Rises worth naming that belong to no strum."""
+    alone = rise_db >= WORTH_NAMING_DB
+    if len(strums_s):
+        since = time_s[:, None] - strums_s
+        alone &= ~np.any((since > -LEAD_S) & (since < TAIL_S), axis=1)
+    return time_s[alone]
+
+
+def _reason(time_s: float, levels: Levels, strum_db: float, clicks: Clicks | None, start_s: float) -> str:
+    """What speaks against a strum."""
+    if clicks is not None and np.any(np.abs(clicks.time_s - start_s - time_s) < 0.03):
+        return "what is left of a click"
+    before, after = (float(levels.total_db[_at(levels, np.array([time_s + s]))[0]]) for s in (-0.045, LONGEST_LOOK_S))
+    if after < before + 1.0:
+        return "strings were stopped or touched; nothing rang louder after it"
+    if after < strum_db + SOFT_DB:
+        return "20 dB or more below the strums: handling, a squeak or a touch"
+    bands = levels.level[_at(levels, np.array([time_s + 0.02]))[0]]
+    if bands[: len(bands) // 3].mean() > bands[len(bands) // 3 :].mean() + 0.5:
+        return "a low thump, as of a foot or a knock"
+    return "no release of strings in it: a voice or another sound"
+
+
+def _notices(u_s: FloatArray) -> tuple[Notice, ...]:
+    unsure = int(np.sum(u_s > UNSURE_S))
+    if len(u_s) and unsure > len(u_s) / 3:
+        return (
+            Notice(
+                code="unsure-times",
+                message=f"{unsure} of {len(u_s)} strum times are known only to more than {UNSURE_S * 1000:.0f} ms; "
+                "the figures allow for it.",
+            ),
+        )
+    return ()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -39,9 +39,7 @@ class Strums:
     u_s : ndarray, shape (n,) [s]
         Standard uncertainty of each time, from the evidence around it.
     strength_db : ndarray, shape (n,) [dB]
-        Level of the first 50 ms against the recording's median strum.
-    spread_s : ndarray, shape (n,) [s]
-        A hint of how long the strings took from first to last; NaN where it cannot be told.
+        Level 30 ms after the release against the recording's median strum.
     ignored : tuple of Ignored
         Sounds that began suddenly and are not strums, each with its reason.
     notices : tuple of Notice
@@ -51,16 +49,13 @@ class Strums:
     time_s: FloatArray
     u_s: FloatArray
     strength_db: FloatArray
-    spread_s: FloatArray = field(default_factory=lambda: np.empty(0))
     ignored: tuple[Ignored, ...] = ()
     notices: tuple[Notice, ...] = ()
 
     def __post_init__(self) -> None:
         """Make the arrays read-only float64 of one length."""
         n = len(self.time_s)
-        if len(self.spread_s) == 0 and n:
-            object.__setattr__(self, "spread_s", np.full(n, np.nan))
-        for name in ("time_s", "u_s", "strength_db", "spread_s"):
+        for name in ("time_s", "u_s", "strength_db"):
             a = np.array(getattr(self, name), dtype=np.float64)
             if a.shape != (n,):
                 raise UsageError(f"Strums needs {name} of the length of time_s ({n}), got shape {a.shape}.")
