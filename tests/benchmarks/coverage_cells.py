@@ -1,6 +1,6 @@
 """How often the players' 95 % intervals hold the truth, cell by cell.
 
-usage: python -m tests.benchmarks.coverage_cells [--takes 2000] [--motor 5] [--omit 0] [--whole] [--noise normal,skewed,t5]
+usage: python -m tests.benchmarks.coverage_cells [--takes 2000] [--motor 5] [--omit 0] [--whole] [--noise normal,..]
 
 Players follow linear phase correction, A(n+1) = (1 − α) A(n) + T(n) + M(n+1) − M(n), with T of 10 ms and M of
 `--motor` ms standard deviation, in their stationary state, about a mean of 12 ms and a drift line of 20 ms a minute
