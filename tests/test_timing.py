@@ -294,6 +294,9 @@ def test_a_fitted_grid_says_nothing_of_offsets():
         assert sum(group.offset_ms.value for group in groups) == pytest.approx(0, abs=1e-9)
     half = heard.drift_ms_per_min.high - heard.drift_ms_per_min.value
     assert fitted.drift_ms_per_min.high - fitted.drift_ms_per_min.value == pytest.approx(np.hypot(half, 6.0))
+    assert fitted.drift_ms_per_min.u == pytest.approx(6 / np.sqrt(3), abs=1e-9)
+    twice = take(offsets, anchor="fitted", clock_known=False, rate_u_ppm=100 / np.sqrt(3))
+    assert twice.drift_ms_per_min == fitted.drift_ms_per_min
     assert same.drift_ms_per_min == heard.drift_ms_per_min
     assert fitted.jitter_ms == heard.jitter_ms
     assert [f.place for f in fitted.named] == [4]

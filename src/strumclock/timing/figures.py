@@ -31,6 +31,7 @@ MS_PER_MIN = 60_000.0
 TEMPO_MAP_SPREAD = 0.005
 """Beat lengths that differ by more than this share are a tempo map, which no single tempo describes."""
 
+SAME_PPM = 1e-6
 SAME_MS = 1e-9
 """Offsets that scatter less than this about a line are a computer's."""
 
@@ -380,17 +381,19 @@ def _offsets(
 
 
 def _with_clock(own: Estimate, *, rate_u_ppm: float, clock_known: bool) -> Estimate:
-    """A slope in ms a minute, with what is not known of the clocks."""
-    clocked = own.widened(MS_PER_MIN_PER_PPM * rate_u_ppm)
-    if clock_known:
-        return clocked
-    unknown = MS_PER_MIN_PER_PPM * UNKNOWN_CLOCK_PPM
-    return Estimate(
-        value=own.value,
-        low=own.value - math.hypot(clocked.value - clocked.low, unknown),
-        high=own.value + math.hypot(clocked.high - clocked.value, unknown),
-        u=math.hypot(clocked.u, unknown / math.sqrt(3)),
-    )
+    """A slope in ms a minute, with what is not known of the clocks: the rate's u, and if nothing compares them ±100 ppm.
+
+    A caller that already put the unknown clocks into the rate's u is not made to pay twice.
+    """
+    u = MS_PER_MIN_PER_PPM * rate_u_ppm
+    reach = COVERAGE_FACTOR * u
+    if not clock_known:
+        unknown = MS_PER_MIN_PER_PPM * UNKNOWN_CLOCK_PPM
+        u = max(u, unknown / math.sqrt(3))
+        # A rectangular distribution ends at its limits, before 1.96 standard uncertainties.
+        reach = unknown if rate_u_ppm <= UNKNOWN_CLOCK_PPM / math.sqrt(3) + SAME_PPM else COVERAGE_FACTOR * u
+    half = math.hypot(own.high - own.value, reach)
+    return Estimate(value=own.value, low=own.value - half, high=own.value + half, u=math.hypot(own.u, u))
 
 
 def _played_bpm(slope: Estimate, beat_s: ArrayLike) -> Estimate | str:
