@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strumclock.click.front import Float64
+from strumclock.click.front import Float64, Ints
 from strumclock.click.pulses import SPAN_S, Pairs
 
 INTERVALS_S = (0.12, 4.2)
@@ -94,7 +94,7 @@ def propose_intervals(pairs: Pairs, hints_s: tuple[float, ...] = ()) -> list[flo
     return chosen
 
 
-def find_chains(place: np.ndarray, pairs: Pairs, interval_s: float, rate_hz: float, most: int = 2) -> list[Chain]:
+def find_chains(place: Ints, pairs: Pairs, interval_s: float, rate_hz: float, most: int = 2) -> list[Chain]:
     """The chains of pulses with this interval, the strongest first."""
     multiple = np.round(pairs.lag_s / interval_s)
     off = np.abs(pairs.lag_s - multiple * interval_s)
@@ -124,9 +124,7 @@ def find_chains(place: np.ndarray, pairs: Pairs, interval_s: float, rate_hz: flo
     return found
 
 
-def find_mapped_chains(
-    place: np.ndarray, pairs: Pairs, nominal_s: Float64, rate_hz: float, most: int = 3
-) -> list[Chain]:
+def find_mapped_chains(place: Ints, pairs: Pairs, nominal_s: Float64, rate_hz: float, most: int = 3) -> list[Chain]:
     """The chains of pulses that keep a told map of click times, by where that puts its time 0."""
     a, b = np.triu_indices(len(nominal_s), 1)
     near = nominal_s[b] - nominal_s[a] <= SPAN_S

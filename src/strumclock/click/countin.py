@@ -1,8 +1,9 @@
 """Clicks that are heard only before the playing begins.
 
-One bar of clicks is too short to be told from chance by its waveform alone, but it stands in quiet: before the first strum, with
-nothing else between. There a few sounds of the same waveform at equal distances are enough, and an accented first click counts
-although its sound comes but once. A spoken count-in does not repeat its waveform to a tenth of a millisecond.
+One bar of clicks is too short to be told from chance by its waveform alone, but it stands in quiet: before the first
+strum, with nothing else between. There a few sounds of the same waveform at equal distances are enough, and an
+accented first click counts although its sound comes but once. A spoken count-in does not repeat its waveform to a
+tenth of a millisecond.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strumclock.click.front import Float64, Front
+from strumclock.click.front import Bools, Float64, Front, Ints
 from strumclock.click.pulses import Pairs
 
 FRAME_S = 0.02
@@ -33,7 +34,8 @@ INTERVALS_S = (0.2, 2.2)
 """Time between the clicks of a count-in: 27 to 300 a minute."""
 
 LIKE_S, UNLIKE_S = 0.00025, 0.004
-"""How far from its place a click of the same sound may lie, and one of another sound (its attack is shaped differently)."""
+"""How far from its place a click of the same sound may lie, and one of another sound (its attack is shaped
+differently)."""
 
 LIKE = 0.2
 """Pairs.weight from which two pulses are of the same sound (agreement 0.55)."""
@@ -42,8 +44,8 @@ RISE_DB = 10.0
 """A click of another sound must rise by this above the 30 ms before it."""
 
 WORTH_LIKE, WORTH_UNLIKE, WORTH_TOLD, WORTH_MISSING = 10.0, 4.0, 7.0, -4.0
-"""Evidence (nats) of a further like click (a pulse in 0.3 ms by chance, and of that sound), of an unlike one (a pulse in 8 ms of
-quiet by chance), of the told tempo met to TOLD, and of a place without a pulse."""
+"""Evidence (nats) of a further like click (a pulse in 0.3 ms by chance, and of that sound), of an unlike one (a pulse
+in 8 ms of quiet by chance), of the told tempo met to TOLD, and of a place without a pulse."""
 
 TOLD = 1e-3
 """How closely the told tempo, its half or its double must be met to count."""
@@ -60,7 +62,7 @@ class CountIn:
     """Clicks before the playing: places (front samples), which are of the main sound, and the evidence (nats)."""
 
     place: Float64
-    main: np.ndarray
+    main: Bools
     step: float
     score: float
 
@@ -80,23 +82,25 @@ def quiet_until(front: Front) -> float:
     return float((loud[0] if len(loud) else count) * size + ahead * size // 2)
 
 
-def rise_db(front: Front, place: np.ndarray) -> Float64:
+def rise_db(front: Front, place: Ints) -> Float64:
     """How far each pulse rises above the 30 ms before it, dB."""
     rate = front.rate_hz
     before, gap, after = round(0.030 * rate), round(0.003 * rate), round(0.003 * rate)
     power = np.concatenate([[0.0], np.cumsum(front.plain.astype(np.float64) ** 2)])
     n = len(front.plain)
 
-    def mean(a: np.ndarray, b: np.ndarray) -> Float64:
+    def mean(a: Ints, b: Ints) -> Float64:
         a, b = np.clip(a, 0, n), np.clip(b, 0, n)
         level: Float64 = (power[b] - power[a]) / np.maximum(b - a, 1)
         return level
 
     floor = 1e-10 * power[-1] / n + 1e-30
-    return 10 * np.log10((mean(place - gap, place + after) + floor) / (mean(place - gap - before, place - gap) + floor))
+    below = mean(place - gap - before, place - gap) + floor
+    rise: Float64 = 10 * np.log10((mean(place - gap, place + after) + floor) / below)
+    return rise
 
 
-def find_count_in(front: Front, place: np.ndarray, pairs: Pairs, hints_s: tuple[float, ...]) -> CountIn | None:
+def find_count_in(front: Front, place: Ints, pairs: Pairs, hints_s: tuple[float, ...]) -> CountIn | None:
     """The clicks of a count-in that nothing covers, or None."""
     rate = front.rate_hz
     until = min(quiet_until(front), LONGEST_S * rate)
@@ -149,10 +153,11 @@ def _lattice(at: Float64, rise: Float64, like: Float64, i: int, step: float, rat
             else:
                 gap += 1
     order = np.argsort(number)
-    member, k = np.asarray(pulses)[order], np.asarray(number)[order]
+    member, at_step = np.asarray(pulses)[order], np.asarray(number)[order]
     lag = like[np.ix_(member, member)]
-    off = np.abs(lag - (k[None] - k[:, None]) * step)
-    linked_with = off < (LIKE_S + 5e-5 * np.abs(k[None] - k[:, None])) * rate
+    apart = at_step[None] - at_step[:, None]
+    off = np.abs(lag - apart * step)
+    linked_with = off < (LIKE_S + 5e-5 * np.abs(apart)) * rate
     group = np.arange(len(member))
     for _ in range(len(member)):
         group = np.minimum(group, np.where(linked_with, group[None], len(member)).min(axis=1))
@@ -164,12 +169,14 @@ def _lattice(at: Float64, rise: Float64, like: Float64, i: int, step: float, rat
     lone = int(np.sum(keep & ~repeated))
     if lone > MOST_LONE:
         keep &= repeated | (np.cumsum(keep & ~repeated) > lone - MOST_LONE)
-    member, k, main, repeated, group = member[keep], k[keep], main[keep], repeated[keep], group[keep]
+    member, at_step, main = member[keep], at_step[keep], main[keep]
+    repeated, group = repeated[keep], group[keep]
     links = int(np.sum(repeated)) - len(np.unique(group[repeated]))
-    missing = int(k[-1] - k[0] + 1 - len(k))
+    missing = int(at_step[-1] - at_step[0] + 1 - len(at_step))
     score = WORTH_LIKE * (links - 1) + WORTH_UNLIKE * min(int(np.sum(~repeated)), MOST_LONE) + WORTH_MISSING * missing
     lead = int(np.flatnonzero(main)[0])
     lag = like[np.ix_(member, member)]
-    own = np.where(np.isfinite(lag[lead]) & linked_with[np.ix_(keep, keep)][lead], lag[lead], (k - k[lead]) * step)
+    known = np.isfinite(lag[lead]) & linked_with[np.ix_(keep, keep)][lead]
+    own = np.where(known, lag[lead], (at_step - at_step[lead]) * step)
     own[lead] = 0.0
     return CountIn(place=at[member[lead]] + own, main=main, step=step, score=float(score))

@@ -1,9 +1,9 @@
 """The recording as the click finder sees it: decimated, whitened, levelled.
 
-A click is found because it comes back with the same waveform. What comes back less exactly (strings, strums, voice, noise) is
-flattened first: each 0.14 s is divided by its own smoothed spectrum (a sounding string then weighs no more than silence), with
-positive real weights only, so that two copies of a click stay in phase however differently they are whitened; then by its own
-level over 30 ms, so that a strum cannot outvote a click.
+A click is found because it comes back with the same waveform. What comes back less exactly (strings, strums, voice,
+noise) is flattened first: each 0.14 s is divided by its own smoothed spectrum (a sounding string then weighs no more
+than silence), with positive real weights only, so that two copies of a click stay in phase however differently they
+are whitened; then by its own level over 30 ms, so that a strum cannot outvote a click.
 """
 
 from __future__ import annotations
@@ -16,22 +16,27 @@ from numpy.typing import NDArray
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
+Ints = NDArray[np.int_]
+Bools = NDArray[np.bool_]
 
 FRONT_RATE_HZ = 14_000.0
-"""The decimated rate is the lowest whole fraction of the recorder's rate that is not below this. Every click tried has enough
-below 7 kHz, and phones' codecs keep little above it."""
+"""The decimated rate is the lowest whole fraction of the recorder's rate that is not below this. Every click tried
+has enough below 7 kHz, and phones' codecs keep little above it."""
 
 WHITEN_S = 0.14
-"""Length of a whitening frame: long enough to resolve a guitar's partials (7 Hz), short enough that a chord's spectrum stands still."""
+"""Length of a whitening frame: long enough to resolve a guitar's partials (7 Hz), short enough that a chord's
+spectrum stands still."""
 
 SMOOTH_BINS = 8
-"""Spectrum smoothing before the division, in bins of 1 / WHITEN_S: partials are taken out, a click's broad spectrum is not."""
+"""Spectrum smoothing before the division, in bins of 1 / WHITEN_S: partials are taken out, a click's broad spectrum
+is not."""
 
 LEVEL_S = 0.030
 """Length of the level average. A click is shorter, a strum's attack is not much longer."""
 
 FLOOR = 1e-9
-"""Power below which a bin counts as empty, against the loudest bin: keeps digital silence and a codec's empty bands silent."""
+"""Power below which a bin counts as empty, against the loudest bin: keeps digital silence and a codec's empty bands
+silent."""
 
 FILTER_PERIODS = 16
 """Half length of the decimation filter, in periods of the decimated rate."""
@@ -140,7 +145,8 @@ def moving_mean(values: Float32, length: int) -> Float32:
     before = length // 2
     high = np.minimum(np.arange(len(values)) + (length - before), len(values))
     low = np.maximum(np.arange(len(values)) - before, 0)
-    return ((total[high] - total[low]) / (high - low)).astype(np.float32)
+    mean: Float32 = ((total[high] - total[low]) / (high - low)).astype(np.float32)
+    return mean
 
 
 def level(samples: Float32, rate_hz: float) -> Float32:
@@ -148,16 +154,16 @@ def level(samples: Float32, rate_hz: float) -> Float32:
     block = max(round(0.002 * rate_hz), 1)
     span = max(round(LEVEL_S * rate_hz / block), 1)
     blocks = -(-len(samples) // block)
-    cut = np.zeros(blocks * block, dtype=np.float32)
-    cut[: len(samples)] = samples
-    cut = cut.reshape(blocks, block)
+    padded = np.zeros(blocks * block, dtype=np.float32)
+    padded[: len(samples)] = samples
+    cut = padded.reshape(blocks, block)
     power = moving_mean(np.einsum("ij,ij->i", cut, cut) / np.float32(block), span)
     floor = np.float32(1e-6 * float(np.mean(power)) + np.finfo(np.float32).tiny)
     scale = 1 / np.sqrt(power + floor)
     edge = np.concatenate([scale[:1], np.float32(0.5) * (scale[1:] + scale[:-1]), scale[-1:]])
     u = ((np.arange(block) + 0.5) / block).astype(np.float32)
     cut *= edge[:-1, None] + (edge[1:] - edge[:-1])[:, None] * u
-    return cut.reshape(-1)[: len(samples)]
+    return padded[: len(samples)]
 
 
 def build_front(samples: Float32, sample_rate_hz: float) -> Front:

@@ -1,17 +1,17 @@
 """Clicks of more than one sound: accents, and the parts of a beat.
 
-The train that was followed holds the clicks of one sound. Others lie on the same lattice: at its places where the sound is not
-heard (accents), or halfway and the like between them (parts of the beat). They are learned from themselves, so they may sound like
-anything; what they must do is come back.
+The train that was followed holds the clicks of one sound. Others lie on the same lattice: at its places where the
+sound is not heard (accents), or halfway and the like between them (parts of the beat). They are learned from
+themselves, so they may sound like anything; what they must do is come back.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from strumclock.click.front import Float64
+from strumclock.click.front import Bools, Float32, Float64, Ints
 from strumclock.click.matching import Matcher
 from strumclock.click.trains import HEARD, Train, chance_at, evidence_of, stretch
 
@@ -25,10 +25,14 @@ ENOUGH = 12.0
 """Evidence (nats) that a further sound must add."""
 
 RISE = 4.0
-"""A part's click must stand out by this (power) above what comes back just before it: a long click's own tail comes back too."""
+"""A part's click must stand out by this (power) above what comes back just before it: a long click's own tail comes
+back too."""
 
 INDEPENDENT = 60.0
 """Independent samples in what is compared: turns agreement into likelihood."""
+
+SURE = 4.0
+"""Evidence (nats) that the first and the last click must have."""
 
 LOUDER_DB = 1.5
 """An accent of the same sound is louder by this at least."""
@@ -44,6 +48,8 @@ class Lattice:
         Number (or told time) of each, from the first heard to the last heard.
     start, step : float
         Place = start + step * nominal, front samples.
+    sound : float32 array
+        The main sound, in the front.
     evidence : float array, shape (n,)
         Of each being heard, nats.
     weight : float array, shape (n,)
@@ -51,15 +57,19 @@ class Lattice:
     kind : int array, shape (n,)
         0 the main sound, 1 the accent, 2 and more the parts of the beat.
     accented : bool array, shape (n,)
+    score : float
+        Evidence that these are clicks, nats.
     """
 
     nominal: Float64
     start: float
     step: float
+    sound: Float32
     evidence: Float64
     weight: Float64
-    kind: np.ndarray
-    accented: np.ndarray
+    kind: Ints
+    accented: Bools
+    score: float
 
 
 class _Rows:
@@ -77,7 +87,7 @@ class _Rows:
         rest = np.maximum(float(weight @ along) - 2 * weight * along + weight**2 * own, 0.0)
         return np.where(rest > 1e-8, (along - weight * own) / np.sqrt(np.maximum(rest, 1e-8)), 0.0)
 
-    def voice(self, member: np.ndarray, chance: Float64) -> tuple[Float64, Float64]:
+    def voice(self, member: Bools, chance: Float64) -> tuple[Float64, Float64]:
         """Agreement of all rows with what the members have in common, and its evidence."""
         weight = member.astype(np.float64)
         agreement = self.agreement(weight)
@@ -135,13 +145,21 @@ def complete(match: Matcher, train: Train, nominal: Float64, beats_per_bar: int 
             kind[accented] = 1
             evidence = np.where(accented, own, evidence)
     begin, end = stretch(evidence)
-    part = slice(begin, end)
+    sure = begin + np.flatnonzero(evidence[begin:end] > SURE)
+    part = slice(int(sure[0]), int(sure[-1]) + 1)
     heard = evidence > HEARD
     weight = np.where(heard & (kind == 0), np.maximum(agreement, 0.0) ** 2, 0.0)
     found = Lattice(
-        nominal=nominal[part], start=train.start, step=train.step, evidence=evidence[part], weight=weight[part],
-        kind=kind[part], accented=accented[part],
-    )  # fmt: skip
+        nominal=nominal[part],
+        start=train.start,
+        step=train.step,
+        sound=train.sound,
+        evidence=evidence[part],
+        weight=weight[part],
+        kind=kind[part],
+        accented=accented[part],
+        score=train.score,
+    )
     return _divided(match, found, interval, chance[part]) if divide else found
 
 
@@ -149,8 +167,8 @@ def _accent(
     match: Matcher,
     rows: _Rows,
     position: Float64,
-    number: np.ndarray,
-    inside: np.ndarray,
+    number: Ints,
+    inside: Bools,
     agreement: Float64,
     evidence: Float64,
     chance: Float64,
@@ -192,19 +210,18 @@ def _level_db(match: Matcher, position: Float64) -> Float64:
     n = len(power) - 1
     i = np.round(position).astype(np.int64)
 
-    def mean(a: np.ndarray, b: np.ndarray) -> Float64:
+    def mean(a: Ints, b: Ints) -> Float64:
         a, b = np.clip(a, 0, n), np.clip(b, 0, n)
         level: Float64 = (power[b] - power[a]) / np.maximum(b - a, 1)
         return level
 
     after = mean(i - round(0.001 * rate), i + round(0.006 * rate))
     before = mean(i - round(0.025 * rate), i - round(0.003 * rate))
-    return 10 * np.log10(np.maximum(after - before, 1e-3 * after) + 1e-30)
+    level: Float64 = 10 * np.log10(np.maximum(after - before, 1e-3 * after) + 1e-30)
+    return level
 
 
-def _louder(
-    level: Float64, heard: np.ndarray, number: np.ndarray, beats_per_bar: int | None
-) -> tuple[int, int, None] | None:
+def _louder(level: Float64, heard: Bools, number: Ints, beats_per_bar: int | None) -> tuple[int, int, None] | None:
     """An accent that is the same sound, louder."""
     best: tuple[float, int, int] | None = None
     for bar in (beats_per_bar,) if beats_per_bar and beats_per_bar > 1 else BARS:
@@ -269,12 +286,4 @@ def _divided(match: Matcher, found: Lattice, interval: float, chance: Float64) -
     weight[::best] = found.weight
     accented = np.zeros(len(nominal), dtype=bool)
     accented[::best] = found.accented
-    return Lattice(
-        nominal=nominal,
-        start=found.start,
-        step=found.step,
-        evidence=table,
-        weight=weight,
-        kind=kinds,
-        accented=accented,
-    )
+    return replace(found, nominal=nominal, evidence=table, weight=weight, kind=kinds, accented=accented)

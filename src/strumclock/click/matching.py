@@ -13,8 +13,8 @@ BODY_S = (0.002, 0.012)
 """Before and after a click's place: what is compared."""
 
 NEAR_S, FAR_S = 0.045, 0.130
-"""Chance is measured at these distances from the clicks: beyond the click's own sound (a beep lasts 40 ms), and still in the same
-chord, whose sound may repeat itself every few milliseconds."""
+"""Chance is measured at these distances from the clicks: beyond the click's own sound (a beep lasts 40 ms), and still
+in the same chord, whose sound may repeat itself every few milliseconds."""
 
 NEAR_SHARE, FAR_SHARE = 0.15, 0.45
 """The same where clicks are close together, as parts of the interval."""
@@ -61,7 +61,8 @@ class Matcher:
         return unit(scipy.fft.irfft(spectrum * turn, size)[:, pad : pad + self.before + self.after])
 
     def compare(self, position: Float64, sound: Float32, reach: int) -> tuple[Float64, Float64]:
-        """Best agreement within reach samples of each position, and how much later than the position it lies (samples)."""
+        """Best agreement within reach samples of each position, and how much later than the position it lies
+        (samples)."""
         reach = reach + 1
         wide = self.windows(position, self.before + reach, self.after + reach)
         size = self.before + self.after
@@ -92,18 +93,21 @@ def local_norm(rows: Float32, size: int) -> Float32:
     total = np.zeros((len(rows), rows.shape[1] + 1), dtype=np.float32)
     np.cumsum(rows * rows, axis=1, out=total[:, 1:])
     power = total[:, size:] - total[:, :-size]
-    return np.sqrt(np.maximum(power, np.float32(1e-5) * total[:, -1:] + np.float32(1e-12)))
+    norm: Float32 = np.sqrt(np.maximum(power, np.float32(1e-5) * total[:, -1:] + np.float32(1e-12)))
+    return norm
 
 
 def unit(rows: Float32) -> Float32:
     """Rows scaled to unit energy; silent rows stay silent."""
     norm = np.sqrt(np.einsum("ij,ij->i", rows, rows))
-    return rows / np.maximum(norm, np.float32(1e-9))[:, None]
+    scaled: Float32 = rows / np.maximum(norm, np.float32(1e-9))[:, None]
+    return scaled
 
 
 def average(rows: Float32, weight: Float64) -> Float32:
     """Weighted mean of rows, of unit energy."""
-    return unit((weight.astype(np.float32) @ rows)[None])[0]
+    mean: Float32 = unit((weight.astype(np.float32) @ rows)[None])[0]
+    return mean
 
 
 def leave_one_out(rows: Float32, weight: Float64) -> Float64:

@@ -36,49 +36,67 @@ LONGEST_S = 0.4
 """No click is longer."""
 
 
+USUAL_S, USUAL_COUNT = 0.00002, 3
+"""Where few clicks are heard, the scatter of their places is judged as if so many more had scattered by this."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Line:
-    """A straight line through the places of the clicks: start + step * nominal, with the covariance of (start, step)."""
+    """A straight line through the places of the clicks, front samples: start + step * nominal.
+
+    Attributes
+    ----------
+    start, step, step_u : float
+        And the standard uncertainty of the step.
+    middle, middle_u : float
+        Nominal place where the line is known best, and its standard uncertainty there.
+    """
 
     start: float
     step: float
-    covariance: Float64
+    step_u: float
+    middle: float
+    middle_u: float
+
+    def u(self, nominal: Float64) -> Float64:
+        """Standard uncertainty of the line's places."""
+        return np.hypot(self.middle_u, self.step_u * (nominal - self.middle))
 
 
 def fit_line(match: Matcher, position: Float64, nominal: Float64, sound: Float32, weight: Float64) -> Line:
-    """Weighted straight line through the exact places of the heard clicks (front samples)."""
+    """Weighted straight line through the exact places of the heard clicks; what lies far from it does not count."""
     use = weight > 0
     x, w = nominal[use], weight[use]
     at = position[use] + match.compare(position[use], sound, 2)[1]
-    start = step = 0.0
     keep = w
     for _ in range(4):
-        mean = float(np.average(x, weights=keep))
+        mean, centre = float(np.average(x, weights=keep)), float(np.average(at, weights=keep))
         spread = float(np.sum(keep * (x - mean) ** 2))
-        centre = float(np.average(at, weights=keep))
-        step = float(np.sum(keep * (x - mean) * (at - centre)) / spread)
-        start = centre - step * mean
-        off = at - start - step * x
+        step = float(np.sum(keep * (x - mean) * (at - centre))) / spread
+        off = at - centre - step * (x - mean)
         scale = 1.4826 * float(np.median(np.abs(off[keep > 0])))
-        keep = w * (np.abs(off) <= max(3.5 * scale, 0.02))
-        if np.count_nonzero(keep) < 3:
-            keep = w
+        near = w * (np.abs(off) <= max(3.5 * scale, 0.02))
+        if np.count_nonzero(near) < 3:
             break
+        keep = near
     n = np.count_nonzero(keep)
-    share = keep / keep.sum()
-    variance = float(np.sum(keep * off**2) / keep.sum()) * n / max(n - 2, 1)
-    # the variance of a weighted mean of equally uncertain places
-    var_mean = variance * float(np.sum(share**2))
-    var_step = variance * float(np.sum((keep * (x - mean)) ** 2)) / spread**2
-    covariance = np.array([[var_mean + mean**2 * var_step, -mean * var_step], [-mean * var_step, var_step]])
-    return Line(start=start, step=step, covariance=covariance)
+    usual = USUAL_S * match.front.rate_hz
+    variance = float(np.sum(keep * off**2) / keep.sum()) * n
+    variance = (variance + USUAL_COUNT * usual**2) / (max(n - 2, 0) + USUAL_COUNT)
+    return Line(
+        start=centre - step * mean,
+        step=step,
+        step_u=float(np.sqrt(variance * np.sum((keep * (x - mean)) ** 2))) / spread,
+        middle=mean,
+        middle_u=float(np.sqrt(variance * np.sum((keep / keep.sum()) ** 2))),
+    )
 
 
 def beginning(match: Matcher, position: Float64, weight: Float64, interval: float) -> float:
     """Where the sound that comes back begins, samples from the position (negative: earlier).
 
-    A click may be longer than what was compared (a beep is whitened away except where it starts and stops). What comes back is
-    added up over the whole interval; the sound begins after the longest silence in it.
+    A click may be longer than what was compared (a beep is whitened away except where it starts and stops). What
+    comes back is added up over the whole interval; the sound begins after the longest silence in it.
     """
     rate = match.front.rate_hz
     span = int(interval)
@@ -118,8 +136,8 @@ def _plain_power(match: Matcher, position: Float64, weight: Float64, before: int
 def attack_of(samples: Float32, sample_rate_hz: float, position: Float64, weight: Float64) -> tuple[float, float]:
     """How much later than the positions the click's time lies, and its standard uncertainty (samples).
 
-    The uncertainty is read from two halves of the clicks, and from the definition's own play: how far apart the places lie where
-    the sound exceeds a tenth and three tenths of its peak.
+    The uncertainty is read from two halves of the clicks, and from the definition's own play: how far apart the
+    places lie where the sound exceeds a tenth and three tenths of its peak.
     """
     back, ahead = round(BACK_S * sample_rate_hz), round(AHEAD_S * sample_rate_hz)
     clear = np.argsort(-weight)[:MOST_LEARNED]

@@ -1,9 +1,9 @@
 """Which time comes back between sounds of the same waveform: the click's period, before anything else is known.
 
-Short sounds ("pulses") are picked wherever the levelled signal stands out for 2 ms. Every pulse is compared, as a waveform, with
-the pulses of the next seconds. Two copies of a click agree in shape, and their distance is a multiple of the period to within a
-fraction of a sample; strums agree less, and their distances scatter by many milliseconds. So a handful of clicks outvotes any
-number of strums, whichever are louder.
+Short sounds ("pulses") are picked wherever the levelled signal stands out for 2 ms. Every pulse is compared, as a
+waveform, with the pulses of the next seconds. Two copies of a click agree in shape, and their distance is a multiple
+of the period to within a fraction of a sample; strums agree less, and their distances scatter by many milliseconds.
+So a handful of clicks outvotes any number of strums, whichever are louder.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.fft
 
-from strumclock.click.front import Float32, Float64, Front, moving_mean
+from strumclock.click.front import Float32, Float64, Front, Ints, moving_mean
 
 PULSE_S = 0.002
 """A pulse is where the energy over this time stands out."""
@@ -41,13 +41,13 @@ ALIKE = 0.35
 class Pairs:
     """Pairs of pulses of like waveform: pulse numbers, distance in time (s) and agreement above ALIKE."""
 
-    first: np.ndarray
-    second: np.ndarray
+    first: Ints
+    second: Ints
     lag_s: Float64
     weight: Float64
 
 
-def pick_pulses(front: Front, begin: int = 0, end: int | None = None) -> np.ndarray:
+def pick_pulses(front: Front, begin: int = 0, end: int | None = None) -> Ints:
     """Sample numbers of the pulses in front.samples[begin:end], increasing."""
     rate = front.rate_hz
     x = front.samples[begin:end]
@@ -72,15 +72,16 @@ def pick_pulses(front: Front, begin: int = 0, end: int | None = None) -> np.ndar
     return np.sort(place[np.concatenate(kept)]) * fine + fine // 2 + begin if kept else np.zeros(0, dtype=np.int64)
 
 
-def snippets(x: Float32, place: np.ndarray, before: int, after: int) -> Float32:
+def snippets(x: Float32, place: Ints, before: int, after: int) -> Float32:
     """Rows x[p - before : p + after], zero beyond the ends, each of unit energy."""
     padded = np.pad(x, (before, after))
     rows = np.lib.stride_tricks.sliding_window_view(padded, before + after)[place]
     norm = np.sqrt(np.einsum("ij,ij->i", rows, rows))
-    return rows / np.maximum(norm, np.float32(1e-12))[:, None]
+    scaled: Float32 = rows / np.maximum(norm, np.float32(1e-12))[:, None]
+    return scaled
 
 
-def alike_pairs(front: Front, place: np.ndarray) -> Pairs:
+def alike_pairs(front: Front, place: Ints) -> Pairs:
     """Compare every pulse with those of the next SPAN_S seconds."""
     rate = front.rate_hz
     before, after = round(SNIPPET_S[0] * rate), round(SNIPPET_S[1] * rate)

@@ -15,6 +15,9 @@ from strumclock.click.sounds import MARGIN, learn
 SOUND_S = (0.005, 0.220)
 """Before and after a click's time: what is learned and removed. A click in a living room is 40 dB down by then."""
 
+NEXT_SHARE = 0.9
+"""Where clicks are close together, no more than this share of their distance is learned."""
+
 FADE_S = (0.002, 0.02)
 """The learned sound is faded in and out over this at its ends."""
 
@@ -33,35 +36,73 @@ class Removal:
     removed : float32 array, shape (n,)
         What was subtracted.
     sounds : tuple of float32 arrays
-        The learned sounds.
+        The learned sounds, commonest first, each beginning `lead_s` before the click's time.
+    lead_s : float
+    left_share : float64 array, shape (clicks,)
+        Expected power of what is left of each click, as a share of what was subtracted there: short-time power of
+        `removed` times this is the power that a strum must exceed.
     left_db : float
-        Level of what is left of a click against the click, dB.
+        The median of these, dB.
     """
 
     samples: Float32
     removed: Float32
     sounds: tuple[Float32, ...]
+    lead_s: float
+    left_share: Float64
     left_db: float
+
+    def __post_init__(self) -> None:
+        """Make the arrays read-only."""
+        for array in (self.samples, self.removed, self.left_share, *self.sounds):
+            array.flags.writeable = False
 
 
 def remove_clicks(samples: ArrayLike, sample_rate_hz: float, clicks: Clicks, *, start_s: float = 0.0) -> Removal:
-    """Learn the click's sounds and subtract them."""
+    """Learn the clicks' sounds from their repetitions and subtract them.
+
+    Each sound is the mean of its repetitions, every few milliseconds of each weighted by how little else is heard
+    there, and drawn towards silence where they do not agree: what is not known of a click stays in the recording
+    rather than something else being taken out of it. Each click is subtracted at its own loudness, judged with its
+    neighbours'.
+
+    Parameters
+    ----------
+    samples : float array, shape (n,)
+        The channel in which the clicks were found.
+    sample_rate_hz : float
+    clicks : Clicks
+    start_s : float
+        File time of samples[0].
+
+    Returns
+    -------
+    Removal
+    """
     x = np.ascontiguousarray(samples, dtype=np.float32)
     position = (clicks.time_s - start_s) * sample_rate_hz
     before = round(SOUND_S[0] * sample_rate_hz)
-    after = round(
-        min(SOUND_S[1], 0.9 * float(np.min(np.diff(clicks.time_s), initial=clicks.interval_s))) * sample_rate_hz
-    )
-    removed = np.zeros(len(x), dtype=np.float32)
-    sounds = []
+    nearest = float(np.min(np.diff(clicks.time_s), initial=clicks.interval_s))
+    after = round(min(SOUND_S[1], NEXT_SHARE * nearest) * sample_rate_hz)
     t = np.arange(before + after) / sample_rate_hz
     ramp = np.clip(np.minimum(t / FADE_S[0], (t[-1] - t) / FADE_S[1]), 0.0, 1.0).astype(np.float32)
-    for c in np.unique(clicks.sound):
-        mine = clicks.sound == c
+    removed = np.zeros(len(x), dtype=np.float32)
+    left_share = np.ones(len(position))
+    sounds = []
+    for kind in np.unique(clicks.sound):
+        mine = clicks.sound == kind
         learned = learn(x, sample_rate_hz, position[mine], before, after)
         sounds.append(learned.sound * ramp)
+        left_share[mine] = learned.left
         _add(removed, sounds[-1], position[mine], before, learned.gain)
-    return Removal(samples=x - removed, removed=removed, sounds=tuple(sounds), left_db=-20.0)
+    return Removal(
+        samples=x - removed,
+        removed=removed,
+        sounds=tuple(sounds),
+        lead_s=before / sample_rate_hz,
+        left_share=left_share,
+        left_db=10 * float(np.log10(max(float(np.median(left_share)), 1e-6))),
+    )
 
 
 def _add(out: Float32, sound: Float32, position: Float64, before: int, gain: Float64) -> None:

@@ -13,11 +13,12 @@ from strumclock.click.front import Float32, Float64
 Complex64 = NDArray[np.complex64]
 
 BANDS_HZ = (900.0, 3500.0)
-"""Where the bands split in which repetitions are weighted: a string's sound sits in the lowest, a click's mostly above."""
+"""Where the bands split in which repetitions are weighted: a string's sound sits in the lowest, a click's mostly
+above."""
 
 BLOCK_S = (0.012, 0.004, 0.0025)
-"""Time over which the disturbance of one repetition is averaged, by band: a strum 10 ms after a click leaves its attack usable,
-and some periods of the band's own waves are needed to know a level."""
+"""Time over which the disturbance of one repetition is averaged, by band: a strum 10 ms after a click leaves its
+attack usable, and some periods of the band's own waves are needed to know a level."""
 
 FLOOR = 1e-6
 """Disturbance below which repetitions count alike, against the greatest."""
@@ -31,6 +32,9 @@ MOST_LEVERAGE = 0.7
 GAIN_REACH = 6
 """A click's loudness is judged by so many neighbours on either side: a phone's gain rides over some seconds."""
 
+CHI_MEDIAN = 0.455
+"""Median of a squared standard normal."""
+
 GAIN_SCATTER = 0.05
 """Usual scatter of a click's loudness about its neighbours' (share)."""
 
@@ -38,7 +42,12 @@ CAUTION = 2.0
 """The sound is drawn towards silence as if its error had this many times the power that it has."""
 
 QUIETEST = 0.01
-"""The quietest repetitions are disturbed by at least this share of their own power: that nothing else sounds cannot be seen."""
+"""The quietest repetitions are disturbed by at least this share of their own power: that nothing else sounds cannot
+be seen."""
+
+CLEAREST = 0.08
+"""What repetitions differ by is read from the clearest of them: at this place of the order. In a bar of count-in they
+are clear."""
 
 MARGIN = 32
 """Samples on either side of a row that a fractional delay may wrap around."""
@@ -65,14 +74,16 @@ class Learned:
         How loud it is in each repetition.
     gain_u : float64 array, shape (k,)
         Standard uncertainty of the gains.
-    error : float
-        Expected power of the sound's error, as a share of the sound's power.
+    left : float64 array, shape (k,)
+        Expected power of what remains of each when the sound is subtracted, as a share of its power: the sound's own
+        error, the gain's, and what differs from repetition to repetition (a codec's doing), as the clearest of them
+        show it.
     """
 
     sound: Float32
     gain: Float64
     gain_u: Float64
-    error: float
+    left: Float64
 
 
 def row_spectra(samples: Float32, position: Float64, before: int, after: int) -> tuple[Complex64, int]:
@@ -169,7 +180,7 @@ class _Band:
 
 def _split(spectra: Complex64, size: int, rate_hz: float, before: int) -> list[_Band]:
     """Three bands that add up to the rows, each at the lowest rate that holds it."""
-    hz = np.arange(spectra.shape[1]) * (rate_hz / size)
+    hz = np.arange(spectra.shape[1], dtype=np.float64) * (rate_hz / size)
     bands = []
     for b, response in enumerate(_responses(hz)):
         if b > 0 and BANDS_HZ[b - 1] > 0.45 * rate_hz:
@@ -195,7 +206,7 @@ def _split(spectra: Complex64, size: int, rate_hz: float, before: int) -> list[_
                 attack=slice(int(begin), int(begin) + max(round(0.012 * rate / length), 2)),
                 still=max(int(begin - 0.3), 1),
                 shared=max(rate / 2 / max(top - (BANDS_HZ[b - 1] if b else 0.0), 1.0), 1.0),
-            )  # fmt: skip
+            )
         )
     return bands
 
@@ -215,8 +226,9 @@ def _neighbours(power: Float32) -> Float32:
 def learn(samples: Float32, rate_hz: float, position: Float64, before: int, after: int) -> Learned:
     """Sound and gains of the repetitions at given positions.
 
-    Every repetition is weighted, in each band and every few milliseconds, by the inverse of how disturbed it is there: the click
-    before the first strum teaches the tail, the click that a strum covers from 10 ms on still teaches the attack.
+    Every repetition is weighted, in each band and every few milliseconds, by the inverse of how disturbed it is
+    there: the click before the first strum teaches the tail, the click that a strum covers from 10 ms on still
+    teaches the attack.
 
     Parameters
     ----------
@@ -237,8 +249,9 @@ def learn(samples: Float32, rate_hz: float, position: Float64, before: int, afte
     floors = [np.float32(FLOOR) * d.max() + np.float32(1e-30) for d in disturbed]
     sounds: list[Float32] = []
     errors: list[Float32] = []
+    differs: list[tuple[float, float]] = []
     for _ in range(PASSES):
-        sounds, errors = [], []
+        sounds, errors, differs = [], [], []
         top, known = np.zeros(k), np.zeros(k)
         g = gain.astype(np.float32)[:, None]
         for b, band in enumerate(bands):
@@ -251,6 +264,10 @@ def learn(samples: Float32, rate_hz: float, position: Float64, before: int, afte
             disturbed[b] = np.minimum(_neighbours(residual / (1 - leverage) ** 2), quiet[b])
             sounds.append(sound)
             errors.append(band.shared / mass)
+            part = slice(band.attack.start, band.attack.stop)
+            power = g[:, 0] ** 2 * own[part].sum()
+            excess = residual[:, part].sum(axis=1) - band.power[:, : band.still].mean(axis=1) * (part.stop - part.start)
+            differs.append((float(own[part].sum()), float(np.quantile(excess / np.maximum(power, 1e-30), CLEAREST))))
             weight = trust(own, errors[b]) * (sound.shape[1] / band.shared) / (disturbed[b] + floors[b])
             top += (weight * along).sum(axis=1)
             known += weight @ own
@@ -269,7 +286,10 @@ def learn(samples: Float32, rate_hz: float, position: Float64, before: int, afte
         part = scipy.fft.rfft(kept.astype(np.float32)) * np.float32(size / band.size)
         full[: len(part)] += part
     whole = scipy.fft.irfft(full, size)[MARGIN : MARGIN + before + after]
-    return Learned(sound=whole.astype(np.float32), gain=gain, gain_u=gain_u, error=wrong / max(total, 1e-30))
+    weights = np.array([w * band.rows.shape[2] / band.size for (w, _), band in zip(differs, bands, strict=True)])
+    varies = float(np.average([max(d, 0.0) for _, d in differs], weights=weights + 1e-30))
+    left = wrong / max(total, 1e-30) + varies + (gain_u / np.maximum(gain, 1e-30)) ** 2
+    return Learned(sound=whole.astype(np.float32), gain=gain, gain_u=gain_u, left=np.clip(left, 0.0, 1.0))
 
 
 def trust(power: Float32, error: Float32) -> Float32:
@@ -301,12 +321,14 @@ def first_gain(bands: list[_Band]) -> Float64:
 
 
 def _first_disturbance(band: _Band, gain: Float64) -> Float32:
-    """What else sounds in each repetition: what sounds before the click, and what exceeds the quietest tenth of them."""
+    """What else sounds in each repetition: what sounds before the click, and what exceeds the quietest tenth of
+    them."""
     power = _neighbours(band.power)
     square = (gain**2).astype(np.float32)[:, None]
     usual = square * np.quantile(power / square, 0.1, axis=0).astype(np.float32)
     background = band.power[:, : band.still].mean(axis=1)[:, None]
-    return np.maximum(power - usual, 0) + background + np.float32(QUIETEST) * usual
+    disturbance: Float32 = np.maximum(power - usual, 0) + background + np.float32(QUIETEST) * usual
+    return disturbance
 
 
 def shrink(gain: Float64, known: Float64) -> tuple[Float64, Float64]:
@@ -331,7 +353,10 @@ def shrink(gain: Float64, known: Float64) -> tuple[Float64, Float64]:
     variance = noise + (GAIN_SCATTER * usual) ** 2
     near = around(g / variance) / around(1 / variance)
     # what the best known gains scatter beyond their own noise is real
-    excess = _weighted_median((g / near - 1) ** 2 / 0.45 - noise / near**2, 1 / (noise / near**2 + GAIN_SCATTER**2))
+    near = np.maximum(near, 1e-6 * usual)
+    excess = _weighted_median(
+        (g / near - 1) ** 2 / CHI_MEDIAN - noise / near**2, 1 / (noise / near**2 + GAIN_SCATTER**2)
+    )
     real = np.clip(excess, 0.01**2, 0.3**2) * near**2
     return (g * real + near * noise) / (real + noise), np.sqrt(real * noise / (real + noise))
 
@@ -363,7 +388,8 @@ def attack_index(sound: Float32, rate_hz: float, share: float = ATTACK_SHARE, st
     rate_hz : float
     share : float
     still : int
-        So many samples at the beginning hold no sound, only what is left of other sounds: what does not exceed them is no attack.
+        So many samples at the beginning hold no sound, only what is left of other sounds: what does not exceed them
+        is no attack.
     """
     high = np.abs(above(sound, rate_hz))
     rest = high[still:]

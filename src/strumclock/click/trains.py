@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from strumclock.click.chains import Chain
-from strumclock.click.front import Float32, Float64
+from strumclock.click.front import Bools, Float32, Float64
 from strumclock.click.matching import Matcher, average, leave_one_out
 
 CHAIN_TOLERANCE_S = 0.00025
@@ -48,7 +48,8 @@ class Train:
     sound : float32 array
         What was learned, in the front.
     agreement, evidence : float array, shape (n,)
-        Correlation of each click with the sound learned from the others; log likelihood ratio of heard against not (nats).
+        Correlation of each click with the sound learned from the others; log likelihood ratio of heard against not
+        (nats).
     score : float
         Sum of the evidence, less that of the two clicks that any two sounds would give.
     """
@@ -67,7 +68,7 @@ class Train:
         return self.start + self.step * self.nominal
 
     @property
-    def heard(self) -> np.ndarray:
+    def heard(self) -> Bools:
         """Which clicks are heard."""
         return self.evidence > HEARD
 
@@ -76,14 +77,15 @@ def evidence_of(agreement: Float64, chance: Float64) -> Float64:
     """Log likelihood ratio (nats) of a click heard there against chance, with MASKED clicks allowed for."""
     null = np.exp(-0.5 * (agreement / chance) ** 2) / (chance * np.sqrt(2 * np.pi))
     heard = np.where(agreement > 0, 1.0, 0.05)
-    return np.minimum(np.log(MASKED + (1 - MASKED) * heard / np.maximum(null, 1e-12)), MOST_EVIDENCE)
+    ratio = np.log(MASKED + (1 - MASKED) * heard / np.maximum(null, 1e-12))
+    return np.minimum(ratio, MOST_EVIDENCE)
 
 
 def follow(match: Matcher, chain: Chain, nominal: Float64) -> tuple[float, float, Float32] | None:
     """Start, step and sound of the train that a chain belongs to, followed over all nominal places.
 
-    The first fit is made where the chain's pulses lie; then twice the stretch, and so on, so that the next places are always known
-    to a fraction of the sound's own wave.
+    The first fit is made where the chain's pulses lie; then twice the stretch, and so on, so that the next places are
+    always known to a fraction of the sound's own wave.
     """
     start, step = chain.start, chain.step
     position = start + step * nominal
@@ -152,7 +154,8 @@ def chance_at(match: Matcher, position: Float64, sound: Float32, interval: float
 
 
 def weigh(match: Matcher, nominal: Float64, start: float, step: float, sound: Float32) -> Train | None:
-    """Evidence of every place of a train, and the stretch of it that is heard; None where that is fewer than 3 clicks."""
+    """Evidence of every place of a train, and the stretch of it that is heard; None where that is fewer than 3
+    clicks."""
     position = start + step * nominal
     interval = step * float(np.median(np.diff(nominal)))
     agreement, _ = match.compare(position, sound, 1)
@@ -171,8 +174,14 @@ def weigh(match: Matcher, nominal: Float64, start: float, step: float, sound: Fl
     part = slice(begin, end)
     score = float(evidence[part].sum() - np.sort(evidence[part])[-2:].sum())
     return Train(
-        nominal=nominal[part], start=start, step=step, sound=sound, agreement=agreement[part], evidence=evidence[part], score=score
-    )  # fmt: skip
+        nominal=nominal[part],
+        start=start,
+        step=step,
+        sound=sound,
+        agreement=agreement[part],
+        evidence=evidence[part],
+        score=score,
+    )
 
 
 def stretch(evidence: Float64) -> tuple[int, int]:

@@ -1,0 +1,154 @@
+"""The best train of clicks in a recording, or the clicks of a count-in, on the lattice that they keep."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from strumclock.click.chains import Chain, find_chains, find_mapped_chains, propose_intervals
+from strumclock.click.countin import CountIn, find_count_in
+from strumclock.click.front import Float64, Front, Ints
+from strumclock.click.kinds import Lattice, complete
+from strumclock.click.matching import Matcher, average
+from strumclock.click.pulses import Pairs, alike_pairs, pick_pulses
+from strumclock.click.trains import SEARCH_S, Train, follow, weigh
+
+SCAN_S = 45.0
+"""The interval is looked for in so much at a time, from the beginning, until a train of clicks is found."""
+
+LEAST_SCORE = 25.0
+"""Evidence (nats) below which nothing is called a click. Strumming without a click stays below 15, clicks are above
+40."""
+
+PLAIN_SCORE = 80.0
+"""Evidence from which no further interval is tried."""
+
+FEWEST = 3
+"""Fewer clicks than this are none."""
+
+
+def find_lattice(
+    front: Front, *, hints_s: tuple[float, ...], told: Float64 | None, beats_per_bar: int | None
+) -> Lattice | None:
+    """All clicks of a recording, or None.
+
+    Parameters
+    ----------
+    front : Front
+    hints_s : tuple of float
+        Times between clicks that were told, or that follow from what was told.
+    told : float array or None
+        Told times of the clicks (s); None where only their regularity is known.
+    beats_per_bar : int or None
+        Where accents are looked for.
+    """
+    match = Matcher.of(front)
+    n = len(front.samples)
+    step = round(SCAN_S * front.rate_hz)
+    best: Train | None = None
+    early: tuple[Ints, Pairs] | None = None
+    for begin in range(0, n, step):
+        end = min(begin + step, n)
+        place = pick_pulses(front, begin, end)
+        if len(place) < FEWEST:
+            continue
+        pairs = alike_pairs(front, place)
+        early = (place, pairs) if begin == 0 else early
+        train = _best_train(match, place, pairs, hints_s, told, begin, end)
+        if train is not None and (best is None or train.score > best.score):
+            best = train
+        if best is not None and best.score > LEAST_SCORE:
+            return _whole(match, best, told, beats_per_bar)
+    if early is None or told is not None:
+        return None
+    found = find_count_in(front, *early, hints_s)
+    return None if found is None else _from_count_in(match, found)
+
+
+def _regular(start: float, step: float, begin: int, end: int) -> Float64:
+    """Whole numbers k with begin <= start + k * step < end."""
+    return np.arange(np.ceil((begin - start) / step), np.floor((end - 1 - start) / step) + 1.0)
+
+
+def _best_train(
+    match: Matcher,
+    place: Ints,
+    pairs: Pairs,
+    hints_s: tuple[float, ...],
+    told: Float64 | None,
+    begin: int,
+    end: int,
+) -> Train | None:
+    """The train with the most evidence between two samples."""
+    rate = match.front.rate_hz
+    best: Train | None = None
+    if told is not None:
+        for chain in find_mapped_chains(place, pairs, told, rate):
+            at = chain.start + chain.step * told
+            best = _better(best, _try(match, chain, told[(at >= begin) & (at < end)]))
+        return best
+    for tried, interval in enumerate(propose_intervals(pairs, hints_s)):
+        for chain in find_chains(place, pairs, interval, rate):
+            best = _better(best, _try(match, chain, _regular(chain.start, chain.step, begin, end)))
+        if tried >= 1 and best is not None and best.score > PLAIN_SCORE:
+            break
+    return best
+
+
+def _better(a: Train | None, b: Train | None) -> Train | None:
+    return b if a is None or (b is not None and b.score > a.score) else a
+
+
+def _try(match: Matcher, chain: Chain, nominal: Float64) -> Train | None:
+    if len(nominal) < FEWEST:
+        return None
+    fitted = follow(match, chain, nominal)
+    return None if fitted is None else weigh(match, nominal, *fitted)
+
+
+def _whole(match: Matcher, train: Train, told: Float64 | None, beats_per_bar: int | None) -> Lattice:
+    """Follow the train through the whole recording, and find its other sounds."""
+    n = len(match.front.samples)
+    lead = float(train.position[int(np.argmax(train.agreement))])
+    chain = Chain(start=train.start, step=train.step, place=train.position[train.heard], lead=lead)
+    nominal = _regular(chain.start, chain.step, 0, n) if told is None else told
+    whole = _try(match, chain, nominal) or train
+    if told is None:
+        nominal = _regular(whole.start, whole.step, 0, n)
+    else:
+        at = whole.start + whole.step * told
+        nominal = told[(at >= 0) & (at < n)]
+    return complete(match, whole, nominal, beats_per_bar, divide=told is None)
+
+
+def _from_count_in(match: Matcher, found: CountIn) -> Lattice:
+    """The lattice of a count-in, its interval from the clicks of its main sound."""
+    number = np.round((found.place - found.place[0]) / found.step)
+    start, step = float(found.place[0]), found.step
+    x, at = number[found.main], found.place[found.main]
+    sound = match.rows(at[:1])[0]
+    for _ in range(3):
+        if len(x) > 1:
+            step = float(np.polyfit(x, at, 1)[0])
+        start = float(np.mean(at - step * x))
+        line = start + step * x
+        sound = average(match.rows(line), np.ones(len(x)))
+        at = line + match.compare(line, sound, max(round(SEARCH_S * match.front.rate_hz), 3))[1]
+    lattice = np.arange(number[-1] + 1)
+    index = number.astype(np.int_)
+    evidence = np.zeros(len(lattice))
+    evidence[index] = found.score / len(index)
+    kind = np.zeros(len(lattice), dtype=np.int_)
+    kind[index[~found.main]] = 1
+    weight = np.zeros(len(lattice))
+    weight[index[found.main]] = 1.0
+    return Lattice(
+        nominal=lattice,
+        start=start,
+        step=step,
+        sound=sound,
+        evidence=evidence,
+        weight=weight,
+        kind=kind,
+        accented=kind == 1,
+        score=found.score,
+    )
