@@ -121,11 +121,17 @@ def _on(executor: Executor, plans: Sequence[Plan], measure: Measure, *, ahead: i
                 waiting[executor.submit(attempt, plan, measure)] = plan
             if not waiting:
                 return
-            for future in wait(waiting, return_when=FIRST_COMPLETED).done:
+            for future in _finished(waiting):
                 yield _outcome(future, waiting.pop(future))
     finally:
         for future in waiting:
             future.cancel()
+
+
+def _finished(waiting: Mapping[Future[Outcome], Plan]) -> list[Future[Outcome]]:
+    """Wait for at least one; those that are finished, in the order in which they were handed out."""
+    done = wait(waiting, return_when=FIRST_COMPLETED).done
+    return [future for future in waiting if future in done]
 
 
 def _outcome(future: Future[Outcome], plan: Plan) -> Outcome:
@@ -147,7 +153,7 @@ def _own_processes(plans: Sequence[Plan], measure: Measure, count: int) -> Gener
                     while todo and len(waiting) < AHEAD * count:
                         waiting[pool.submit(attempt, todo[0], measure)] = todo[0]
                         todo.popleft()
-                    for future in wait(waiting, return_when=FIRST_COMPLETED).done:
+                    for future in _finished(waiting):
                         outcome = future.result()
                         del waiting[future]
                         yield outcome

@@ -128,7 +128,7 @@ def write_take(connection: sa.Connection, entry: TakeEntry) -> int:
             connection.execute(figures.insert(), rows)
         strum_values = strum_row(entry.measurement)
         connection.execute(strums.insert().values(take_id=take, **strum_values))
-        _point_out_same_sound(connection, take, owner, values["duration_s"], strum_values["span_s"], entry.measurement)
+        _point_out_same_sound(connection, take, entry, owner, strum_values["span_s"])
     return take
 
 
@@ -166,25 +166,27 @@ def delete_takes(connection: sa.Connection, ids: list[int]) -> None:
     connection.execute(takes.delete().where(takes.c.id.in_(ids)))
 
 
-def _point_out_same_sound(
-    connection: sa.Connection, take: int, owner: int, duration_s: float, span_s: float, measurement: Mapping[str, Any]
-) -> None:
+def _point_out_same_sound(connection: sa.Connection, take: int, entry: TakeEntry, owner: int, span_s: float) -> None:
     """Note when an earlier written take of the student is the same performance in another file."""
+    assert entry.measurement is not None
+    duration_s = entry.measurement["take"]["duration_s"]
     candidates = connection.execute(
-        sa.select(takes.c.identity, takes.c.detail, strums.c.columns)
+        sa.select(takes.c.identity, strums.c.columns)
         .join(strums, strums.c.take_id == takes.c.id)
         .where(
             takes.c.student_id == owner,
             takes.c.id != take,
             takes.c.same_sound_as.is_(None),
+            takes.c.superseded_by.is_(None),
             takes.c.duration_s.between(duration_s - LENGTH_DIFFERS_BY_S, duration_s + LENGTH_DIFFERS_BY_S),
             strums.c.span_s.between(span_s - SPAN_DIFFERS_BY_S, span_s + SPAN_DIFFERS_BY_S),
         )
         .order_by(takes.c.id)
     )
-    times = [s["time_s"] for s in measurement["strums"]]
+    times = [s["time_s"] for s in entry.measurement["strums"]]
     for row in candidates:
-        if same_sound(unpack(row.columns)["time_s"], times):
+        same_file = sha256_of(row.identity) == sha256_of(entry.identity)  # two parts of it are two takes
+        if not same_file and same_sound(unpack(row.columns)["time_s"], times):
             connection.execute(takes.update().where(takes.c.id == take).values(same_sound_as=row.identity))
             return
 
@@ -205,6 +207,7 @@ def _supersede(connection: sa.Connection, entry: TakeEntry) -> None:
     if still_there or old is None or old.played_on != entry.played_on:
         return
     connection.execute(takes.update().where(takes.c.id == old.id).values(superseded_by=entry.identity))
+    connection.execute(takes.update().where(takes.c.same_sound_as == entry.replaces).values(same_sound_as=None))
     for field, value in edits_of(connection, entry.replaces).items():
         row = {"identity": entry.identity, "field": field, "value": value, "made_at": now()}
         upsert(connection, edits, row, on=("identity", "field"), update=False)
