@@ -9,29 +9,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from strumclock.errors import UsageError
 from strumclock.timing import intervals
+from strumclock.timing.clocks import played_bpm, with_clock
 from strumclock.timing.estimate import COVERAGE_FACTOR, Estimate
 from strumclock.timing.groups import Finding, Group, audible_s, measure_groups
 from strumclock.timing.held import STANDARDS, Standard
 from strumclock.timing.plain import fit_line
 from strumclock.timing.sound_path import SoundPath
+from strumclock.timing.taking import checked_take
 from strumclock.timing.wander import MIN_STRUMS, Wander, fit_wander
 
 Floats = NDArray[np.float64]
 
-ANCHORS = ("recorded-click", "click-channel", "given", "fitted")
-
-UNKNOWN_CLOCK_PPM = 100.0
-"""What the clocks of a click and a recorder may differ by, when nothing compares them: ±100 ppm = ±6 ms a minute."""
-
-MS_PER_MIN_PER_PPM = 0.06
-MS_PER_MIN = 60_000.0
-
-TEMPO_MAP_SPREAD = 0.005
-"""Beat lengths that differ by more than this share are a tempo map, which no single tempo describes."""
-
-SAME_PPM = 1e-6
 SAME_MS = 1e-9
 """Offsets that scatter less than this about a line are a computer's."""
 
@@ -217,7 +206,7 @@ def measure_timing(
     >>> print(f"mean {timing.mean_offset_ms:+.0f ms}; jitter {timing.jitter_ms.value:.1f} ms")
     mean +11 ms (+9 to +14); jitter 7.7 ms
     """
-    take = _checked(strum_s, line_s, slot, bar, beat, part, at_change, u_s, anchor)
+    take = checked_take(strum_s, line_s, slot, bar, beat, part, at_change, u_s, anchor)
     path = path or SoundPath(bias_s=0.0, u_s=0.0)
     standard = standard or STANDARDS["steady"]
     n, fitted = take.n, anchor == "fitted"
@@ -253,12 +242,12 @@ def measure_timing(
             give(key, WITHOUT_CLICK if fitted else known)
         slope = from_middle / float(from_middle @ from_middle)
         own = intervals.combination(line.slope, slope, wander, u_ms)
-        clocked = _with_clock(own, rate_u_ppm=rate_u_ppm, clock_known=clock_known)
+        clocked = with_clock(own, rate_u_ppm=rate_u_ppm, clock_known=clock_known)
         give("drift_ms_per_min", TEMPO_FROM_STRUMS if tempo_estimated else clocked)
-        give("played_bpm", _played_bpm(clocked, _smallest_step_s(take) if beat_s is None else beat_s))
+        give("played_bpm", played_bpm(clocked, take.smallest_step_s if beat_s is None else beat_s))
         give("jitter_ms", intervals.scatter(line.residual, n - 2, wander, take.u_ms, slip=slip_ms))
         give("lag1", intervals.correlation(line.residual, take.slot, wander, u_ms))
-        parts_s = np.broadcast_to(np.asarray(_smallest_step_s(take) if part_s is None else part_s, dtype=float), (n,))
+        parts_s = np.broadcast_to(np.asarray(take.smallest_step_s if part_s is None else part_s, dtype=float), (n,))
         tolerance_ms = 1e3 * np.array([standard.tolerance_s(float(x)) for x in parts_s])
         share = intervals.share(deviation_ms, tolerance_ms, wander, u_ms)
         give("within_tolerance", WithinTolerance(tolerance_ms=float(np.median(tolerance_ms)), share=share))
@@ -294,64 +283,6 @@ def measure_timing(
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Take:
-    """The checked input, one entry a strum."""
-
-    strum_s: Floats
-    line_s: Floats
-    slot: NDArray[np.int64]
-    bar: NDArray[np.int64]
-    beat: NDArray[np.int64]
-    part: NDArray[np.int64]
-    at_change: NDArray[np.bool_]
-    u_ms: Floats
-
-    @property
-    def n(self) -> int:
-        return self.strum_s.size
-
-
-def _checked(
-    strum_s: ArrayLike,
-    line_s: ArrayLike,
-    slot: ArrayLike,
-    bar: ArrayLike,
-    beat: ArrayLike,
-    part: ArrayLike,
-    at_change: ArrayLike | None,
-    u_s: ArrayLike,
-    anchor: str,
-) -> _Take:
-    """The arrays as numpy arrays of one length, or a `UsageError`."""
-    if anchor not in ANCHORS:
-        raise UsageError(f"the anchor must be one of {', '.join(ANCHORS)}; got {anchor!r}")
-    strums = np.atleast_1d(np.asarray(strum_s, dtype=float))
-    n = strums.size
-    times = {"strum_s": strums, "line_s": np.atleast_1d(np.asarray(line_s, dtype=float))}
-    times["u_s"] = np.asarray(u_s, dtype=float)
-    whole = {"slot": slot, "bar": bar, "beat": beat, "part": part}
-    numbers = {name: np.asarray(x, dtype=np.int64) for name, x in whole.items()}
-    for name, array in {**times, **numbers}.items():
-        if array.ndim and array.shape != (n,):
-            raise UsageError(f"{name} needs one entry for each of the {n} strums; got shape {array.shape}")
-    for name, array in times.items():
-        if not np.all(np.isfinite(array)):
-            raise UsageError(f"{name} must be finite; leave out strums whose time is unknown")
-    numbers = {name: np.broadcast_to(array, (n,)) for name, array in numbers.items()}
-    if np.any(np.diff(numbers["slot"]) <= 0) or np.any(np.diff(times["line_s"]) <= 0):
-        raise UsageError("slots and grid lines must increase: one strum a slot at most, in the order of time")
-    if np.any(times["u_s"] < 0):
-        raise UsageError("u_s, the uncertainty of the strum times, must not be negative")
-    return _Take(
-        strum_s=strums,
-        line_s=times["line_s"],
-        **numbers,
-        at_change=np.broadcast_to(np.asarray(False if at_change is None else at_change, dtype=bool), (n,)),
-        u_ms=np.broadcast_to(1e3 * times["u_s"], (n,)),
-    )
-
-
 def _offsets(
     offset_ms: Floats, spread_s: ArrayLike | None, wander: Wander, u_ms: Floats
 ) -> dict[str, Estimate | str]:
@@ -378,41 +309,6 @@ def _offsets(
         reach = math.hypot(mean.high - mean.value, sampling)
         found["body_offset_ms"] = Estimate(value=middle, low=middle - reach, high=middle + reach, u=mean.u)
     return found
-
-
-def _with_clock(own: Estimate, *, rate_u_ppm: float, clock_known: bool) -> Estimate:
-    """A slope in ms a minute, with what is not known of the clocks: the rate's u, and if nothing compares them ±100 ppm.
-
-    A caller that already put the unknown clocks into the rate's u is not made to pay twice.
-    """
-    u = MS_PER_MIN_PER_PPM * rate_u_ppm
-    reach = COVERAGE_FACTOR * u
-    if not clock_known:
-        unknown = MS_PER_MIN_PER_PPM * UNKNOWN_CLOCK_PPM
-        u = max(u, unknown / math.sqrt(3))
-        # A rectangular distribution ends at its limits, before 1.96 standard uncertainties.
-        reach = unknown if rate_u_ppm <= UNKNOWN_CLOCK_PPM / math.sqrt(3) + SAME_PPM else COVERAGE_FACTOR * u
-    half = math.hypot(own.high - own.value, reach)
-    return Estimate(value=own.value, low=own.value - half, high=own.value + half, u=math.hypot(own.u, u))
-
-
-def _played_bpm(slope: Estimate, beat_s: ArrayLike) -> Estimate | str:
-    """The drift line's tempo: who falls behind the grid by 60 ms a minute plays 0.1 % slower."""
-    lengths = np.asarray(beat_s, dtype=float)
-    if np.ptp(lengths) > TEMPO_MAP_SPREAD * lengths.mean():
-        return "the tempo changes within the take, so no single tempo describes it"
-    bpm = 60 / float(lengths.mean())
-
-    def played(ms_per_min: float) -> float:
-        return bpm / (1 + ms_per_min / MS_PER_MIN)
-
-    value = played(slope.value)
-    return Estimate(value=value, low=played(slope.high), high=played(slope.low), u=value * slope.u / MS_PER_MIN)
-
-
-def _smallest_step_s(take: _Take) -> float:
-    """The shortest time from slot to slot, s."""
-    return float(np.min(np.diff(take.line_s) / np.diff(take.slot)))
 
 
 def _read_only(array: Floats) -> Floats:
