@@ -2,8 +2,8 @@
 
 from strumclock.timing.estimate import Estimate
 from strumclock.timing.figures import Timing, WithinTolerance, measure_timing
-from strumclock.timing.groups import Finding, Group, audible_s
 from strumclock.timing.held import STANDARDS, Held, Standard, judge_take, next_tempo
+from strumclock.timing.naming import Finding, Group, audible_s
 from strumclock.timing.plain import Line, fit_line, lag1
 from strumclock.timing.sound_path import SoundPath, sound_path
 from strumclock.timing.taking import ANCHORS

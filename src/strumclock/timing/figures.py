@@ -12,8 +12,9 @@ from numpy.typing import ArrayLike, NDArray
 from strumclock.timing import intervals
 from strumclock.timing.clocks import played_bpm, with_clock
 from strumclock.timing.estimate import COVERAGE_FACTOR, Estimate
-from strumclock.timing.groups import Finding, Group, audible_s, measure_groups
+from strumclock.timing.groups import measure_groups
 from strumclock.timing.held import STANDARDS, Standard
+from strumclock.timing.naming import Finding, Group, audible_s
 from strumclock.timing.plain import fit_line
 from strumclock.timing.sound_path import SoundPath
 from strumclock.timing.taking import checked_take

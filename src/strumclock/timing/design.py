@@ -1,0 +1,44 @@
+"""Linear algebra of means: indicator columns, and the difference between marked strums and the rest."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+SEPARABLE = 0.1
+"""Least share of a place's indicator that must be left beside the others for the two to be told apart."""
+
+
+def beside(indicator: Floats, others: Floats) -> Floats | None:
+    """Weights of the difference between marked values and the rest, `others` held fixed; None where they hide it."""
+    basis, _ = np.linalg.qr(others)
+    left = indicator - basis @ (basis.T @ indicator)
+    size = float(left @ left)
+    if size < SEPARABLE * indicator.size * indicator.mean() * (1 - indicator.mean()):
+        return None
+    return np.asarray(left / size)
+
+
+def indicators(at: Whole) -> Floats:
+    """One column a level but the first."""
+    return np.asarray(at[:, None] == np.unique(at)[None, 1:], dtype=np.float64)
+
+
+def independent(design: Floats, more: Floats) -> Floats:
+    """The design with those further columns that it does not already span."""
+    kept = design
+    for column in more.T:
+        basis, _ = np.linalg.qr(kept)
+        left = column - basis @ (basis.T @ column)
+        if float(left @ left) > SEPARABLE * column.size * column.mean() * (1 - column.mean()):
+            kept = np.column_stack([kept, column])
+    return kept
+
+
+def residual(values: Floats, design: Floats) -> Floats:
+    """Values minus what the design explains."""
+    basis, _ = np.linalg.qr(design)
+    return np.asarray(values - basis @ (basis.T @ values))
