@@ -15,6 +15,7 @@ from strumclock.correction import Correction
 from strumclock.errors import Notice
 from strumclock.measure.comparison import Comparison, Difference
 from strumclock.report import makeup
+from strumclock.stroke.values import Accent, Heard, Side, Stroke, UpAgainstDown
 from strumclock.timing import Estimate
 from strumclock.tuning import OpenString, OpenStrings, Tuning
 
@@ -174,3 +175,50 @@ def test_two_tempos_are_said_and_not_averaged() -> None:
     )
     said = report.comparison(result)
     assert said.splitlines() == ["A: a.wav, 100 bpm", "B: array, 84 bpm", "The tempos differ: 100 and 84 bpm."]
+
+
+def strokes(offset: Estimate | None, level: Estimate | None, *, unsure: int = 4) -> Stroke:
+    one: dict[str, Any] = {"jitter_ms": None, "level_db": None, "spread_ms": None}
+    return Stroke(
+        n=60,
+        spread_ms=estimate(22.0, 3.0),
+        heard=Heard(n_down=30, n_up=26, n_unsure=unsure, right=0.97, agrees=0.95),
+        up_against_down=UpAgainstDown(
+            source="told", down=Side(n=30, **one), up=Side(n=30, **one), offset_ms=offset, level_db=level
+        ),
+        evenness_db=estimate(1.9, 0.3),
+        accents=tuple(Accent(beat=b, part=1, n=15, level_db=estimate(1.5 - b, 0.5)) for b in (1, 2, 3, 4)),
+        attack_db=None,
+        attack_sd_db=None,
+        by_strum=(),
+    )
+
+
+def test_the_stroke_is_told_with_how_sure_its_directions_are() -> None:
+    """Truth: the figures given."""
+    said = makeup.stroke(replace(take(), stroke=strokes(estimate(13.0, 3.0), estimate(-1.7, 0.6))))
+    assert said == (
+        "A strum takes 22 ms from the first string to the last, give or take 3 ms; by the sound 30 down and 26 up, "
+        "97 % of these likely right and 95 % as the pattern has them; 4 cannot be told; "
+        "up-strokes are 13 ms later (give or take 3 ms) and 1.7 dB quieter (give or take 0.6 dB) than down-strokes; "
+        "loudness varies by 1.9 dB, give or take 0.3 dB."
+    )
+
+
+def test_up_strokes_differ_only_where_the_interval_excludes_zero() -> None:
+    """Truth: 1 ± 3 ms and 0.1 ± 0.6 dB hold zero."""
+    alike = makeup.stroke(replace(take(), stroke=strokes(estimate(1.0, 3.0), estimate(0.1, 0.6), unsure=0)))
+    assert "up- and down-strokes do not clearly differ in time or loudness" in alike
+    assert "cannot be told" not in alike
+    half = makeup.stroke(replace(take(), stroke=strokes(estimate(1.0, 3.0), estimate(-1.7, 0.6))))
+    assert "up-strokes are 1.7 dB quieter (give or take 0.6 dB) than down-strokes" in half
+    assert "later" not in half
+
+
+def test_loudness_has_a_panel_by_place() -> None:
+    """Truth: four beats, each 1 dB below the one before."""
+    figure = report.plot_take(replace(take(), stroke=strokes(None, None)))
+    ax = next(ax for ax in figure.axes if ax.get_title(loc="left") == "Loudness by place")
+    marks = [float(line.get_ydata()[0]) for line in ax.lines if line.get_marker() == "o"]
+    assert marks == [0.5, -0.5, -1.5, -2.5]
+    assert [label.get_text() for label in ax.get_xticklabels()] == ["1", "2", "3", "4"]

@@ -8,6 +8,7 @@ from strumclock.report import words
 
 if TYPE_CHECKING:
     from strumclock.measure import Measurement
+    from strumclock.stroke.values import Heard, UpAgainstDown
     from strumclock.timing import Estimate
 
 
@@ -57,9 +58,52 @@ def tuning(measurement: Measurement) -> str:
 
 
 def stroke(measurement: Measurement) -> str:
-    """The stroke itself."""
-    del measurement
-    return ""
+    """The stroke itself: how long it takes, directions by the sound, up against down, evenness of loudness."""
+    told = measurement.stroke
+    if told is None:
+        return ""
+    said = []
+    if told.spread_ms is not None:
+        taken = f"{words.amount(told.spread_ms.value)} from the first string to the last"
+        said.append(f"a strum takes {taken}, {words.spread_of_size(told.spread_ms)}")
+    if told.heard is not None:
+        said.append(_directions(told.heard))
+    if told.up_against_down is not None:
+        said.append(_up_against_down(told.up_against_down))
+    if told.evenness_db is not None:
+        scatter = words.amount(told.evenness_db.value, "dB")
+        said.append(f"loudness varies by {scatter}, {words.spread_of_size(told.evenness_db, 'dB')}")
+    return words.sentence("; ".join(part for part in said if part)) if said else ""
+
+
+def _directions(heard: Heard) -> str:
+    """Up- and down-strokes by the sound, with how sure that is."""
+    known = heard.n_down + heard.n_up
+    if not known:
+        return ""
+    said = f"by the sound {heard.n_down} down and {heard.n_up} up, {words.percent(heard.right)} of these likely right"
+    if heard.agrees is not None:
+        said += f" and {words.percent(heard.agrees)} as the pattern has them"
+    return f"{said}; {heard.n_unsure} cannot be told" if heard.n_unsure else said
+
+
+def _up_against_down(sides: UpAgainstDown) -> str:
+    """How up-strokes differ from down-strokes, only where the difference excludes zero."""
+    differ, alike = [], []
+    for estimate, word, (more, less), unit in (
+        (sides.offset_ms, "time", ("later", "earlier"), "ms"),
+        (sides.level_db, "loudness", ("louder", "quieter"), "dB"),
+    ):
+        if estimate is None:
+            continue
+        if estimate.excludes(0):
+            side = words.side(estimate.value, late=more, early=less, unit=unit)
+            differ.append(f"{side} ({words.spread(estimate, unit)})")
+        else:
+            alike.append(word)
+    if differ:
+        return f"up-strokes are {words.listed(differ)} than down-strokes"
+    return f"up- and down-strokes do not clearly differ in {words.listed(alike, last='or')}" if alike else ""
 
 
 def correction(measurement: Measurement) -> str:

@@ -3,38 +3,52 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from strumclock.report.drawing import ACCENT, INK, PALE, SOFT, WARM, plain_axes, say, title_of
+from strumclock.report.sentences import count_name
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from strumclock.chords import Changes
     from strumclock.measure import Measurement
+    from strumclock.stroke.values import Stroke
     from strumclock.tuning import Tuning
 
-Draw = Callable[["Axes"], object]
 Floats = NDArray[np.float64]
 
 _MOST_PAIRS = 5
+_MANY_PLACES = 8  # names of places that fit side by side
 
 
-def panels(measurement: Measurement) -> list[Draw]:
-    """What to draw below the main picture, one function for each axes."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Panel:
+    """One panel: how to draw it, and how wide it is beside the others."""
+
+    draw: Callable[[Axes], object]
+    width: float = 1.0
+
+
+def panels(measurement: Measurement) -> list[Panel]:
+    """The panels below the main picture, one for each thing that was measured."""
     m = measurement
-    drawn: list[Draw] = []
+    drawn = []
     if m.changes is not None:
         changes = m.changes
-        drawn.append(lambda ax: plot_changes(changes, ax))
+        drawn.append(Panel(draw=lambda ax: plot_changes(changes, ax)))
+    if m.stroke is not None:
+        stroke, per_beat = m.stroke, m.exercise.per_beat or 1
+        drawn.append(Panel(draw=lambda ax: plot_loudness(stroke, ax, per_beat=per_beat)))
     if m.correction is not None:
-        drawn.append(lambda ax: plot_correction(m, ax))
+        drawn.append(Panel(draw=lambda ax: plot_correction(m, ax), width=1.7))  # it has its key on the right
     if m.tuning is not None:
         tuning = m.tuning
-        drawn.append(lambda ax: plot_pitch(tuning, ax))
+        drawn.append(Panel(draw=lambda ax: plot_pitch(tuning, ax), width=0.8))
     return drawn
 
 
@@ -63,6 +77,35 @@ def plot_changes(changes: Changes, ax: Axes) -> Axes:
     ax.grid(axis="x", color=PALE, lw=0.6)
     ax.tick_params(axis="y", length=0)
     ax.spines["left"].set_color(SOFT)
+    return ax
+
+
+def plot_loudness(stroke: Stroke, ax: Axes, *, per_beat: int = 1) -> Axes:
+    """Draw the loudness of each place of the bar with its interval, or of every strum where places are not known."""
+    plain_axes(ax)
+    ax.set_ylabel("dB", color=INK)
+    if stroke.accents:
+        title_of(ax, "Loudness by place")
+        for x, accent in enumerate(stroke.accents):
+            level = accent.level_db
+            ax.plot([x, x], [level.low, level.high], color=ACCENT, lw=1.8, zorder=2, solid_capstyle="butt")
+            ax.plot(x, level.value, marker="o", ms=6, mfc="white", mec=ACCENT, mew=1.4, zorder=3)
+        names = [count_name(accent.beat, accent.part, per_beat) for accent in stroke.accents]
+        crowded = len(names) > _MANY_PLACES  # then only the beats are named
+        ax.set_xticks(
+            range(len(names)),
+            [n if not crowded or a.part == 1 else "" for n, a in zip(names, stroke.accents, strict=True)],
+        )
+        ax.set_xlabel("place in the bar", color=INK)
+    else:
+        title_of(ax, "Loudness of each strum")
+        if not stroke.by_strum:
+            return say(ax, "no strums")
+        times, levels = zip(*((one.time_s, one.level_db) for one in stroke.by_strum), strict=True)
+        ax.plot(times, levels, ls="", marker="o", ms=4, mfc="white", mec=ACCENT, mew=1.0, zorder=2)
+        ax.set_xlabel("seconds in the recording", color=INK)
+    ax.axhline(0, color=INK, lw=0.9, zorder=1)
+    ax.grid(axis="y", color=PALE, lw=0.6)
     return ax
 
 

@@ -29,7 +29,7 @@ _PANELS_IN = 1.5  # height of the panels below them
 _LINE_IN = 0.22  # from one line of words to the next
 _MOST_LINES = 14  # of words below the picture
 _WRAP, _HEADLINE_WRAP = 130, 76  # characters that fit the width
-_GUTTER = 0.1  # of the width, between panels: room for the labels on their left
+_GUTTER = 0.09  # of the width, between panels: room for the labels on their left
 _NOT_BELOW = ("Stroke", "Correcting", "Pitch", "Not told", "Note", "Left aside")  # they are in the summary
 
 
@@ -73,9 +73,11 @@ def plot_take(measurement: Measurement, *, with_words: bool = True) -> Figure:
         if means:
             title_of(plot_beats(m, axes(0.775, 0.195, heads_in, _PLOTS_IN)), "Means and 95 % intervals")
     panels_top_in = heads_in + _PLOTS_IN + 1.5
-    for i, draw in enumerate(extra):
-        width = (0.895 + _GUTTER) / max(2, len(extra)) - _GUTTER
-        draw(axes(0.075 + i * (width + _GUTTER), width, panels_top_in, _PANELS_IN))
+    left, room = 0.075, 0.895 - _GUTTER * (len(extra) - 1)
+    unit = room / max(sum(panel.width for panel in extra), 2.0)
+    for panel in extra:
+        panel.draw(axes(left, unit * panel.width, panels_top_in, _PANELS_IN))
+        left += unit * panel.width + _GUTTER
     write(said, height_in - _LINE_IN * len(said) - 0.15, _LINE_IN, fontsize=11.5, color=INK)
     return figure
 

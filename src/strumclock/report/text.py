@@ -103,6 +103,18 @@ def figures(measurement: Measurement) -> list[Row]:
     if m.changes is not None:
         add("At chord changes", m.changes.lateness_ms, "ms", "changes.lateness_ms", "against all other strums")
         add("Chord changes", m.changes.changes_per_minute, "a minute", "changes.changes_per_minute")
+    if m.stroke is not None:
+        add("Spread of a strum", m.stroke.spread_ms, "ms", "stroke.spread_ms", "first to last string")
+        add("Loudness varies by", m.stroke.evenness_db, "dB", "stroke.evenness_db", "standard deviation")
+        add("Hardness of attack", m.stroke.attack_db, "dB", "stroke.attack_db", "same guitar and room only")
+        sides = m.stroke.up_against_down
+        if sides is not None:
+            n = f"{sides.up.n} up, {sides.down.n} down, {sides.source}"
+            add("Up-strokes later by", sides.offset_ms, "ms", "stroke.up_against_down.offset_ms", n)
+            add("Up-strokes louder by", sides.level_db, "dB", "stroke.up_against_down.level_db", n)
+    if m.correction is not None:
+        share = m.correction.corrected_share
+        rows.append(_share_row("Of an error corrected", share, "by the next strum"))
     if m.tuning is not None:
         add("Pitch", m.tuning.cents, "cents", "tuning", f"at A = {m.tuning.a4_hz:g} Hz")
     return rows
@@ -126,13 +138,17 @@ def _share_row(name: str, share: Estimate, remark: str) -> Row:
     return name, words.percent(share.value), ends, words.percent(share.u), remark
 
 
-_UNSIGNED = ("Click heard", "Tempo played", "Jitter", "Jitter within", "Chord changes")
+_UNSIGNED = (
+    *("Click heard", "Tempo played", "Jitter", "Jitter within"),
+    *("Chord changes", "Spread of a strum", "Loudness varies by"),
+)
 _DECIMALS = {
     "bpm": 3,
     "ms": 1,
     "ms/min": 1,
     "ppm": 1,
     "cents": 1,
+    "dB": 1,
     "a minute": 1,
 }  # what is finer than the best take's u
 
