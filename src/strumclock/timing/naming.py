@@ -138,11 +138,12 @@ def name_places(
         own = values if contrasts else np.abs([offset_ms[question.marked > 0].mean() for question, _ in asked])
         alike = np.flatnonzero(clear >= AS_CLEAR * clear.max())
         corrected = [len(open_) * wander.p_value(combined[i], float(values[i])) for i in alike]
-        proven = [(own[i], int(i), p) for i, p in zip(alike, corrected, strict=True) if p < NAMED_BELOW_P]
+        proven = [(own[i], -int(i), p) for i, p in zip(alike, corrected, strict=True) if p < NAMED_BELOW_P]
         if not proven:
             break
-        _, best, p = max(proven)
+        _, back, p = max(proven)  # of equals the first asked: a chord change before the beat that it falls on
         p_before = max(p_before, p)
+        best = -back
         question, weights = asked[best]
         open_.remove(question)
         held_fixed = np.column_stack([held_fixed, question.marked])
