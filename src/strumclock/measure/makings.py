@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.alignment import Alignment
+from strumclock.alignment import OUTSIDE, Alignment
 from strumclock.audio import Recording
 from strumclock.onsets import Strums
+from strumclock.onsets.signals import decimated
 
 if TYPE_CHECKING:
     from strumclock.chords import Changes, Harmony
+    from strumclock.stroke import Spreads, Stroke
     from strumclock.timing import Timing
     from strumclock.tuning import Tuning
 
@@ -124,4 +126,65 @@ def take_changes(
         omitted_s=grid.slot_s[alignment.omitted],
         beat_s=float(np.median(grid.beat_s)),
         source="told" if told else "heard",
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Low:
+    """The guitar at about 11 kHz: what strokes, chords and pitch are read from."""
+
+    samples: NDArray[np.float32]
+    rate_hz: float
+    start_s: float
+
+
+def lowered(guitar: NDArray[np.float32], recording: Recording) -> Low:
+    """The guitar's channel, decimated once for everybody."""
+    samples, rate_hz = decimated(guitar, recording.sample_rate_hz)
+    return Low(samples=samples, rate_hz=rate_hz, start_s=recording.start_s)
+
+
+def take_spreads(low: Low, strums: Strums) -> Spreads:
+    """First to last string of each strum."""
+    from strumclock.stroke import measure_spreads
+
+    return measure_spreads(low.samples, low.rate_hz, strums.time_s - low.start_s)
+
+
+def take_stroke(
+    low: Low, strums: Strums, spreads: Spreads, alignment: Alignment | None, timing: Timing | None
+) -> Stroke | str:
+    """The strokes' figures, or the reason why there are none."""
+    from strumclock.stroke import Spreads, Timed, brightness, measure_levels, measure_stroke, tell_directions
+
+    kept = np.ones(len(strums), bool) if alignment is None else alignment.slot != OUTSIDE
+    time_s = strums.time_s[kept]
+    if not len(time_s):
+        return "no strum lies on the grid"
+    here_s = time_s - low.start_s
+    timed, place = None, None
+    if alignment is not None and timing is not None:
+        grid, slot = alignment.grid, alignment.slot[kept]
+        on = slot >= 0
+        at = np.where(on, slot, 0)
+        deviation_ms = np.full(len(slot), np.nan)
+        deviation_ms[on] = timing.deviation_ms
+        timed = Timed(
+            slot=np.where(on, slot, -1),
+            beat=grid.beat[at],
+            part=grid.part[at],
+            letter=np.where(on, grid.stroke[at], ""),
+            line_s=grid.slot_s[at],
+            deviation_ms=deviation_ms,
+            u_ms=1000 * strums.u_s[kept],
+        )
+        # Counted in the finest parts since the first slot: what the hand swings through.
+        parts = (grid.slot_s - grid.slot_s[0]) / float(np.median(grid.part_s)) if len(grid) else grid.slot_s
+        place = np.where(on, np.rint(parts[at]), np.nan)
+    return measure_stroke(
+        time_s,
+        measure_levels(low.samples, low.rate_hz, here_s),
+        Spreads(spread_s=spreads.spread_s[kept], u_s=spreads.u_s[kept], shared_u_s=spreads.shared_u_s),
+        tell_directions(brightness(low.samples, low.rate_hz, here_s), here_s, place=place),
+        timed=timed,
     )

@@ -18,10 +18,11 @@ from strumclock.chords import Changes
 from strumclock.correction import Correction, measure_correction
 from strumclock.errors import Notice, RecordingError, UsageError
 from strumclock.grid import BeatGrid, Exercise
-from strumclock.measure.makings import Heard, hear, take_changes
+from strumclock.measure.makings import Heard, Low, hear, lowered, take_changes, take_spreads, take_stroke
 from strumclock.measure.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
 from strumclock.measure.sources import Sound, tell_apart
 from strumclock.onsets import Ignored, Strums, find_strums
+from strumclock.stroke import Spreads, Stroke
 from strumclock.timing import STANDARDS, Estimate, SoundPath, Standard, Timing, judge_take, measure_timing, sound_path
 
 STATED_U_S = 0.002  # of a downbeat or latency that somebody states without saying how well: read off a screen, to 2 ms
@@ -133,8 +134,9 @@ def measure(
         sample_rate_hz=recording.sample_rate_hz,
         channels=recording.channels,
     )
+    low = lowered(sound.guitar, recording)
     if free:
-        return _free(recording, sound, strums, info, exercise, notices, changes=changes, tuning=tuning)
+        return _free(low, recording, sound, strums, info, exercise, notices, changes=changes, tuning=tuning)
     latency_s = (latency_ms or 0.0) / 1000
     stated_u_s = STATED_U_S if latency_u_ms is None else latency_u_ms / 1000
     given_s = None
@@ -159,7 +161,8 @@ def measure(
     path = sound_path(guitar_to_mic_m=guitar_to_mic_m, click_to_mic_m=click_to_mic_m, click_to_ear_m=click_to_ear_m)
     if sound.anchor == "click-channel" and click_to_mic_m is None:
         path = sound_path(guitar_to_mic_m=guitar_to_mic_m, click_to_mic_m=0.0, click_to_ear_m=click_to_ear_m)
-    timing = _timing(strums, alignment, heard, path, judged_by, same_clock=same_clock)
+    spreads = take_spreads(low, strums)
+    timing = _timing(strums, spreads, alignment, heard, path, judged_by, same_clock=same_clock)
     on = alignment.slot >= 0
     correction = measure_correction(timing.deviation_ms, alignment.slot[on], u_ms=1000 * strums.u_s[on])
     return _assemble(
@@ -171,6 +174,7 @@ def measure(
         judged_by,
         notices,
         changes=take_changes(heard, strums, alignment, timing, asked=changes),
+        stroke=take_stroke(low, strums, spreads, alignment, timing),
         correction=correction,
         last_held_bpm=last_held_bpm,
     )
@@ -194,7 +198,14 @@ def _tempo_map(midi: str | os.PathLike[str] | None, exercise: Exercise) -> BeatG
 
 
 def _timing(
-    strums: Strums, alignment: Alignment, heard: Heard, path: SoundPath, standard: Standard, *, same_clock: bool
+    strums: Strums,
+    spreads: Spreads,
+    alignment: Alignment,
+    heard: Heard,
+    path: SoundPath,
+    standard: Standard,
+    *,
+    same_clock: bool,
 ) -> Timing:
     """The figures of the strums that were meant for a slot."""
     grid, slot = alignment.grid, alignment.slot
@@ -215,7 +226,7 @@ def _timing(
         clock_known=same_clock or alignment.anchor in ("recorded-click", "click-channel"),
         tempo_estimated=not math.isfinite(alignment.rate_u),
         path=path,
-        spread_s=strums.spread_s[on],
+        spread_s=spreads.spread_s[on],
         part_s=grid.part_s[at],
         beat_s=grid.beat_s[at],
         standard=standard,
@@ -232,6 +243,7 @@ def _assemble(
     notices: tuple[Notice, ...],
     *,
     changes: Changes | str,
+    stroke: Stroke | str,
     correction: Correction | str,
     last_held_bpm: float | None,
 ) -> Measurement:
@@ -272,7 +284,7 @@ def _assemble(
         heard.absent["changes"] = changes
     if isinstance(correction, str):
         heard.absent["correction"] = correction
-    absent = {**timing.absent, **heard.absent}
+    absent = {**timing.absent, **heard.absent, **_reasons(stroke)}
     if alignment.bpm_heard is None:
         absent["grid.bpm_heard"] = "no click of one steady tempo was heard in the recording"
     if alignment.clock_skew_ppm is None:
@@ -318,6 +330,7 @@ def _assemble(
         timing=timing,
         changes=None if isinstance(changes, str) else changes,
         tuning=heard.tuning,
+        stroke=None if isinstance(stroke, str) else stroke,
         correction=None if isinstance(correction, str) else correction,
         held=held,
         absent=MappingProxyType(absent),
@@ -334,7 +347,13 @@ def _normal(value: float | None, u: float | None) -> Estimate | None:
     return Estimate(value=value, low=value - 1.96 * u, high=value + 1.96 * u, u=u)
 
 
+def _reasons(stroke: Stroke | str) -> dict[str, str]:
+    """Why the stroke, or parts of it, cannot be told."""
+    return {"stroke": stroke} if isinstance(stroke, str) else dict(stroke.absent)
+
+
 def _free(
+    low: Low,
     recording: Recording,
     sound: Sound,
     strums: Strums,
@@ -349,7 +368,8 @@ def _free(
     heard = hear(sound.guitar, recording, strums, None, changes=changes, tuning=tuning)
     found = take_changes(heard, strums, None, None, asked=changes)
     why = "only strums were asked for (--free)"
-    absent = {"grid": why, "timing": why, "held": why, **heard.absent}
+    stroke = take_stroke(low, strums, take_spreads(low, strums), None, None)
+    absent = {"grid": why, "timing": why, "held": why, "correction": why, **heard.absent, **_reasons(stroke)}
     if isinstance(found, str):
         absent["changes"] = found
     return Measurement(
@@ -372,6 +392,7 @@ def _free(
         ),
         changes=None if isinstance(found, str) else found,
         tuning=heard.tuning,
+        stroke=None if isinstance(stroke, str) else stroke,
         absent=MappingProxyType(absent),
         warnings=notices,
         ignored=strums.ignored,
