@@ -222,14 +222,9 @@ def _evenness(levels: Levels, timed: Timed | None) -> Estimate | str:
     place = np.zeros(int(chosen.sum()), int) if timed is None else _places(timed)[chosen]
     if len(place) - len(np.unique(place)) < LEAST_STRUMS:
         place = np.zeros(len(place), int)
-    level, before = levels.level_db[chosen], levels.before_db[chosen]
-    found = _deviation(_about(level, place), len(np.unique(place)))
-    if isinstance(found, str):
-        return found
-    # What rang before may have been stopped in every strum, or in none: the scatter's two ends.
-    ends = [float(np.std(_about(level + side * before / 2, place))) for side in (-1, 1)]
-    measured = abs(ends[1] - ends[0]) / math.sqrt(12)
-    return Estimate(value=found.value, low=found.low, high=found.high, u=math.hypot(found.u, measured))
+    u = levels.u_db[chosen]
+    found = _deviation(_about(levels.level_db[chosen], place), len(np.unique(place)))
+    return found if isinstance(found, str) else found.widened(math.sqrt(float(u @ u)) / len(u))
 
 
 def _about(value: FloatArray, place: NDArray[np.int64]) -> FloatArray:

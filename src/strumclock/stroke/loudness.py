@@ -1,6 +1,7 @@
 """How loud each strum is and how hard its attack, within one recording.
 
-The level is the mean power of the first tenth of a second, or of what there is of it before the next strum. The
+The level is the mean power of the first tenth of a second, or of what there is of it before the next strum: of all
+that sounds then, what other strings still ring included, as it is heard. The
 attack's hardness is told by what it does to the sound: a hard stroke, or a stiff pick, lets go of the string at a
 sharper corner, so more of the attack's energy lies in the treble. It is the power from 2 to 5 kHz over that from
 80 Hz to 2 kHz in the first 30 ms. Both compare the strums of one take; between takes only with the same guitar, room,
@@ -19,11 +20,10 @@ FloatArray = NDArray[np.float64]
 
 LEVEL_S = 0.100  # the strings of a wide strum are met within 60 ms; fast patterns leave 100 to 150 ms
 LEAST_LEVEL_S = 0.040
-BEFORE_S = 0.030  # what rings before a strum, up to a few ms before it
-GUARD_S = 0.005
+GUARD_S = 0.005  # before the next strum, whose pick may touch early
+NOISE_S, QUIET = 0.05, 0.02  # the recording's noise is at most the power of its quietest fiftieth
 ATTACK_S = 0.030
 TREBLE_HZ = 2000.0  # the strings' strong partials lie below, the corner's above
-LEAST_NEW = 0.1  # a strum adds at least a tenth of the power that sounds after it: it was loud enough to be found
 LOWEST_HZ = 80.0
 HIGHEST_HZ = 5000.0  # phones' voice filters and codecs leave little above
 _FLOOR = 1e-12
@@ -37,21 +37,15 @@ class Levels:
     ----------
     level_db : (n,) array
         Against the take's median strum.
-    before_db : (n,) array
-        What the level would lose if all that rang before the strum still sounded in it, and half of which was taken
-        off: how much the pick and the fingers stopped is not known.
+    u_db : (n,) array
+        Standard uncertainty: how much of it is the recording's own noise is not known.
     treble_db : (n,) array
         Power from 2 to 5 kHz over that from 80 Hz to 2 kHz in the attack.
     """
 
     level_db: FloatArray
-    before_db: FloatArray
+    u_db: FloatArray
     treble_db: FloatArray
-
-    @property
-    def u_db(self) -> FloatArray:
-        """Standard uncertainty of each level: rectangular over what rang before (GUM 4.3.7)."""
-        return np.asarray(self.before_db / math.sqrt(12))
 
 
 def measure_levels(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -> Levels:
@@ -71,7 +65,7 @@ def measure_levels(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -
     """
     if not len(time_s):
         nothing = np.empty(0)
-        return Levels(level_db=nothing, before_db=nothing, treble_db=nothing)
+        return Levels(level_db=nothing, u_db=nothing, treble_db=nothing)
     total = np.concatenate([[0.0], np.cumsum(np.square(x, dtype=np.float64))])
 
     def power(start_s: FloatArray, end_s: FloatArray) -> FloatArray:
@@ -80,12 +74,14 @@ def measure_levels(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -
 
     end = np.minimum(time_s + LEVEL_S, np.append(time_s[1:] - GUARD_S, np.inf))
     after = power(time_s, np.maximum(end, time_s + LEAST_LEVEL_S))
-    before = power(time_s - GUARD_S - BEFORE_S, time_s - GUARD_S)
-    before_db = -10 * np.log10(np.clip(1 - before / after, LEAST_NEW, 1.0))
-    level_db = 10 * np.log10(after) - before_db / 2
+    blocks = np.arange(0.0, len(x) / rate_hz - NOISE_S, NOISE_S)
+    noise = float(np.quantile(power(blocks, blocks + NOISE_S), QUIET)) if len(blocks) else _FLOOR
+    level_db = 10 * np.log10(after)
+    # Of the quietest moments' power all may be noise, or none (ringing strings): rectangular, GUM 4.3.7.
+    u_db = 10 * np.log10(1 + noise / after) / math.sqrt(12)
     return Levels(
         level_db=level_db - np.median(level_db),
-        before_db=before_db,
+        u_db=u_db,
         treble_db=_treble_db(x, rate_hz, time_s),
     )
 
