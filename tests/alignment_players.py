@@ -102,4 +102,5 @@ def clicks_of(
         time_s=start + slope * np.arange(n), u_s=np.full(n, CLICK_NOISE_S), heard=np.ones(n, bool), accented=accented,
         interval_s=float(slope), interval_u_s=CLICK_NOISE_S / np.sqrt(n * (n * n - 1) / 12),
         extent="throughout" if heard is None else "count-in", source=source, score=100.0, sound=np.zeros(n, int),
+        number=np.arange(n),
     )  # fmt: skip

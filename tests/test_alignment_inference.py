@@ -203,7 +203,7 @@ def _clicks_at(time_s: np.ndarray):  # type: ignore[no-untyped-def]
     return Clicks(
         time_s=time_s + np.random.default_rng(0).normal(0, 1e-4, n), u_s=np.full(n, 1e-4), heard=np.ones(n, bool),
         accented=np.zeros(n, bool), interval_s=float(np.diff(time_s).mean()), interval_u_s=1e-5, extent="throughout",
-        source="recording", score=50.0, sound=np.zeros(n, int),
+        source="recording", score=50.0, sound=np.zeros(n, int), number=np.arange(n),
     )  # fmt: skip
 
 

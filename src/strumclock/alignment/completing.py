@@ -20,13 +20,18 @@ from strumclock.grid import COUNT_IN_MAX_BARS, PER_BEAT_RANGE, Exercise, Meter, 
 if TYPE_CHECKING:
     from strumclock.click import Clicks
 
-ACCENT_COST = 4.0
-"""Cost, in strums explained, of a downbeat that is no accented beat: whoever set up the click set its accents too."""
+ACCENT_COST, LATE_ACCENT_COST = 4.0, 2.0
+"""Cost, in strums explained, of a downbeat that is no accented beat: whoever set up the click set its accents too. Less
+where the first click heard is not accented, as metronomes begin with one: then a rest of the pattern, in which the
+click sounds alone, may pass for one."""
+LONGEST_BAR = 7
+"""Beats in the longest bar that accents are believed to mark, when the first click heard is one of them."""
 FITS = 0.75
 """Share of the strums on the parts that make a told pattern one bar, below which other parts are tried."""
-TOLD_COUNT_COST = 4.0
-TOLD_COUNT_SHARE = 0.25
-"""A count-in told is given up only where that explains a quarter more of the strums, and at least four."""
+TOLD_COUNT_COST = 2.5
+PATTERN_COST, PATTERN_SHARE = 4.0, 0.25
+"""Costs of a downbeat other than after the count-in told: where the accents speak for it, and where the pattern alone
+does, which must explain a quarter more of the strums, and at least four."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -164,9 +169,9 @@ def _meter(told: Exercise, accents: Accents | None) -> tuple[Meter, tuple[Notice
     """The meter told, else the accents', else 4/4."""
     if told.time_signature is not None:
         return told.time_signature, ()
-    if accents is not None:
+    if accents is not None and accents.phase == 0 and accents.period <= LONGEST_BAR:
         return Meter(accents.period, 4), ()
-    message = "the meter was not told and no accented click marks the bars: 4/4 is assumed"
+    message = "the meter was not told and no accented click clearly marks the bars: 4/4 is assumed"
     return Meter(4, 4), (Notice(code="meter-assumed", message=message),)
 
 
@@ -201,21 +206,25 @@ def _start_beat(
     if downbeat is not None:
         return (round(downbeat) if pulse.anchor != "fitted" else downbeat), ()
     played = None if told.pattern is None else np.array([c != "." for c in told.pattern])
+    bar_cells = per_bar * parts
     first = int(np.floor(cell[0] / parts))
     if pulse.last_click_beat is None:
         step = 1 if lattice.swing is None else parts  # without a click any part may be the beat, unless they swing
         cells = np.arange((first - per_bar) * parts, (first + 2 * per_bar) * parts + 1, step)
-        return best_start(cell, played, cells, np.zeros(len(cells))) / parts, ()
+        return best_start(cell, played, cells, np.zeros(len(cells)), bar_cells=bar_cells) / parts, ()
     beats = np.arange(min(0, first - per_bar), max(first, 0) + 2 * per_bar + 1)
     accented = np.ones(len(beats), np.bool_)
     if accents is not None and accents.period == per_bar:
         accented = beats % per_bar == accents.phase
     if told.count_in is None:
         cost = np.where(beats % per_bar == 0, 0.0, OFF_BAR_COST) + np.where(beats < 0, OFF_BAR_COST, 0.0)
-        if not accented.all():
-            cost = np.where(accented, 0.0, ACCENT_COST)
-        return best_start(cell, played, beats * parts, cost) // parts, ()
+        cost += np.where(accented, 0.0, _accent_cost(accents))
+        return best_start(cell, played, beats * parts, cost, bar_cells=bar_cells) // parts, ()
     return _told_count_in(cell, played, parts, per_bar, pulse, told.count_in, accents)
+
+
+def _accent_cost(accents: Accents | None) -> float:
+    return ACCENT_COST if accents is None or accents.phase == 0 else LATE_ACCENT_COST
 
 
 def _told_count_in(
@@ -239,15 +248,18 @@ def _told_count_in(
     accented = np.ones(len(beats), np.bool_)
     if accents is not None and accents.period == per_bar:
         accented = beats % per_bar == accents.phase
-    if accented[told].any():
-        cost = np.where(told, 0.0, np.inf if played is None else max(TOLD_COUNT_COST, TOLD_COUNT_SHARE * len(cell)))
+    alone = np.inf if played is None else max(PATTERN_COST, PATTERN_SHARE * len(cell))
+    if accents is None or accented.all():
+        cost = np.where(told, 0.0, alone)
     else:
-        cost = np.where(accented, 0.0, np.inf)
+        cost = np.where(told, 0.0, np.where(accented, TOLD_COUNT_COST, alone))
+        cost += np.where(accented, 0.0, _accent_cost(accents))
     possible = np.isfinite(cost)
-    start = best_start(cell, played, beats[possible] * parts, cost[possible]) // parts
+    starts = beats[possible] * parts
+    start = best_start(cell, played, starts, cost[possible], bar_cells=per_bar * parts) // parts
     if start in expected:
         return start, ()
-    by = "the click's accents" if not accented[told].any() else "the strums' pattern"
+    by = "the click's accents" if accents is not None and accented[beats == start].all() else "the strums' pattern"
     message = (
         f"by {by} the first played bar begins {start} beats after the first click heard, not {expected[0]} as the told "
         f"count-in of {count_in} bars has it; clicks before the first one heard may be missing"

@@ -30,6 +30,8 @@ TEMPO_TOLERANCE = 1e-3
 RATIOS = (1.0, 2.0, 3.0, 4.0, 1 / 2, 1 / 3, 1 / 4)
 """Clicks a told beat that count as the same tempo told otherwise: a click on each part, every other beat, once a
 bar."""
+SOUNDS_ON_BEATS, SOUNDS_AGREE = 2, 0.8
+"""The first sounds of a click are the beat's and the accent's; which share of them must come at one distance."""
 WHOLE_BPM_TOLERANCE = 2 * CLOCK_PPM * 1e-6
 """A tempo heard this near a whole number is that number: metronomes are set in whole beats a minute (common
 practice)."""
@@ -128,7 +130,7 @@ def from_clicks(clicks: Clicks, bpm: float | None) -> Pulse:
     """
     heard_bpm = 60.0 / float(clicks.interval_s)
     heard_u = float(clicks.interval_u_s / clicks.interval_s)
-    ratio = 1.0 if bpm is None else _ratio(heard_bpm, heard_u, bpm)
+    ratio = _sounding_ratio(clicks) if bpm is None else _ratio(heard_bpm, heard_u, bpm)
     heard = heard_bpm / (ratio or 1.0)
     beat_s, rate_u, skew = 60.0 / heard, heard_u, None
     notices: tuple[Notice, ...] = ()
@@ -257,6 +259,16 @@ def at_own_tempo(strum_s: FloatArray, bpm: float, notice: Notice) -> Pulse:
         anchor="fitted", bpm=bpm, beat_s=60.0 / bpm, zero_s=first_s, pivot_s=first_s, pivot_u_s=0.0, rate_u=np.inf,
         line_s=np.zeros(0), tempo_found=True, notices=(notice,),
     )  # fmt: skip
+
+
+def _sounding_ratio(clicks: Clicks) -> float:
+    """Clicks a beat by their sounds, where no tempo is told: those between the beats have a sound of their own."""
+    main = np.flatnonzero(np.asarray(clicks.heard) & (np.asarray(clicks.sound) < SOUNDS_ON_BEATS))
+    gaps = np.diff(main)
+    if not len(gaps) or main[0] != 0:
+        return 1.0
+    usual = int(np.bincount(gaps).argmax())
+    return float(usual) if usual in RATIOS and (gaps == usual).mean() >= SOUNDS_AGREE else 1.0
 
 
 def _ratio(heard_bpm: float, heard_u: float, told_bpm: float) -> float | None:
