@@ -157,7 +157,15 @@ def test_jump_gives_the_nile():
     assert found.before == pytest.approx(1097.75, abs=0.005)
     assert found.after == pytest.approx(849.97, abs=0.005)
     assert found.rss == pytest.approx(1597457.19, abs=0.01)
-    assert found.p == pytest.approx(3.6e-7, abs=1e-8)  # Pettitt's approximation, |U| = 1617
+    assert found.u == 1617  # Pettitt's |U|
+    assert found.p == 0.0005  # none of 1999 random orders comes near: Pettitt's own approximation is 3.6e-7
+
+
+def test_jumps_are_seen_in_series_without_one_as_often_as_p_says():
+    """By simulation: of 300 series of ten values without a jump about 5 % have p below 0.05."""
+    rng = np.random.default_rng(6)
+    p = [found.p for _ in range(300) if (found := jump(rng.normal(size=10))) is not None]
+    assert 0.02 < np.mean(np.array(p) < 0.05) < 0.08
 
 
 def test_flattening_is_seen_in_straight_lines_as_often_as_p_says():

@@ -182,14 +182,17 @@ class Jump:
         The two means.
     rss : float
         Sum of squares left.
+    u : float
+        Pettitt's statistic: the largest surplus of larger over smaller pairs across any place.
     p : float
-        How often a series without a jump ranks itself so (Pettitt's approximation; conservative for few values).
+        How often the same values in random order have so large a u. (Pettitt's formula is for long series.)
     """
 
     n_before: int
     before: float
     after: float
     rss: float
+    u: float
     p: float
 
 
@@ -209,12 +212,19 @@ def jump(y: ArrayLike) -> Jump | None:
     total, squares = np.cumsum(b), float(b @ b)
     explained = total[:-1] ** 2 / left + (total[-1] - total[:-1]) ** 2 / (n - left)
     k = int(np.argmax(explained)) + 1
-    ranks = np.sign(b[:, None] - b[None, :]).sum(axis=1)
-    largest = float(np.abs(np.cumsum(ranks)[:-1]).max())
+    surplus = np.sign(b[:, None] - b[None, :]).sum(axis=1)
+    u = _largest_surplus(surplus[None, :])[0]
+    chance = _largest_surplus(np.random.default_rng(SEED).permuted(np.tile(surplus, (SIMULATIONS, 1)), axis=1))
     return Jump(
         n_before=k,
         before=float(b[:k].mean()),
         after=float(b[k:].mean()),
         rss=squares - float(explained[k - 1]),
-        p=min(1.0, 2 * math.exp(-6 * largest**2 / (n**3 + n**2))),
+        u=float(u),
+        p=float((1 + np.count_nonzero(chance >= u)) / (1 + SIMULATIONS)),
     )
+
+
+def _largest_surplus(rows: Array) -> Array:
+    largest: Array = np.abs(np.cumsum(rows, axis=1)[:, :-1]).max(axis=1)
+    return largest

@@ -5,8 +5,14 @@ from strumclock.report.outputs import write_json, write_outputs
 from strumclock.report.page import page, write_page
 from strumclock.report.picture import plot_take, write_plot
 from strumclock.report.plots import plot_beats, plot_offsets
-from strumclock.report.progress_plots import plot_class, plot_progress, write_class_plot, write_progress_plot
-from strumclock.report.progress_text import class_summary, progress_summary
+from strumclock.report.progress_plots import (
+    plot_class,
+    plot_progress,
+    plot_tempo,
+    write_class_plot,
+    write_progress_plot,
+)
+from strumclock.report.progress_text import class_summary, progress_summary, sentences
 from strumclock.report.schema import SCHEMA_ID, dumps, load_schema, plain, to_dict, to_json
 from strumclock.report.sentences import headline, lines
 from strumclock.report.sound import marked, write_sound
@@ -29,7 +35,9 @@ __all__ = [
     "plot_offsets",
     "plot_progress",
     "plot_take",
+    "plot_tempo",
     "progress_summary",
+    "sentences",
     "summary",
     "table",
     "to_dict",
