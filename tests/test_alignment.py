@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from strumclock.alignment import ADDED, LEFT_CLICK, OUTSIDE, Alignment, align
 from strumclock.errors import RecordingError, UsageError
-from strumclock.grid import Exercise
+from strumclock.grid import Exercise, build_grid
 
 QUARTERS = Exercise(bpm=90, meter="4/4", per_beat=1, count_in=1)
 EIGHTHS = Exercise(bpm=100, meter="4/4", per_beat=2, pattern="D.DU.UDU", count_in=1)
@@ -374,6 +374,52 @@ def test_an_offset_of_more_than_half_a_part_is_found_by_the_pattern() -> None:
     take = play(EIGHTHS, Player(offset_s=0.22), seed=19)
     found = align(take.strum_s, EIGHTHS, clicks=clicks_of(take.grid))
     assert wrong_slots(found, take) <= 1
+    assert "far-from-slots" in codes(found)
+
+
+def test_a_long_slide_is_followed_and_said() -> None:
+    """120 ms/min for three minutes are 0.37 s, more than an eighth at 100 bpm: no strum leaves its slot; it is said."""
+    take = play(EIGHTHS, Player(drift_s_per_min=-0.12), seed=19, bars=77)
+    found = align(take.strum_s, EIGHTHS, clicks=clicks_of(take.grid))
+    assert wrong_slots(found, take) == 0
+    assert "slides-far" in codes(found)
+
+
+def test_strums_after_the_bars_told_are_left_out_and_said() -> None:
+    """Ten bars told, twelve played."""
+    take = play(QUARTERS, Player(), seed=19)
+    found = align(take.strum_s, replace(QUARTERS, bars=10), clicks=clicks_of(take.grid))
+    assert (found.slot[-8:] == OUTSIDE).all()
+    assert "strums-after-end" in codes(found)
+
+
+def test_one_sound_in_the_count_in_is_not_the_first_strum() -> None:
+    """The count-in is not told and something sounds on its first beat: the bars begin where the strums do."""
+    take = play(QUARTERS, Player(), seed=19)
+    strum_s = np.insert(take.strum_s, 0, take.grid.count_in_s[0] + 0.01)
+    found = align(strum_s, replace(QUARTERS, count_in=None), clicks=clicks_of(take.grid))
+    assert found.exercise.count_in == 1
+    assert found.slot[0] == OUTSIDE
+
+
+def test_accents_that_contradict_the_count_in_and_the_pattern_are_not_believed() -> None:
+    """The click sounds alone in the pattern's rest on beat 3 and passes for accented there: the told start stays."""
+    take = play(EIGHTHS, Player(), seed=19)
+    clicks = replace(clicks_of(take.grid), accented=np.arange(len(take.grid.click_s)) % 4 == 2)
+    found = align(take.strum_s, EIGHTHS, clicks=clicks)
+    assert wrong_slots(found, take) == 0
+    assert "start-differs" not in codes(found)
+
+
+def test_clicks_between_the_beats_do_not_double_an_untold_tempo() -> None:
+    """A click with a softer sound on the half of each beat: the beats are those of the first sounds."""
+    take = play(QUARTERS, Player(), seed=19)
+    halves = build_grid(replace(QUARTERS, bpm=180, meter="8/4"), bars=12).placed(take.grid.line_s[0])
+    n = len(halves.click_s)
+    clicks = replace(clicks_of(halves), sound=np.where(np.arange(n) % 2, 2, np.where(np.arange(n) % 8, 0, 1)))
+    found = align(take.strum_s, Exercise(), clicks=clicks)
+    assert found.exercise.bpm == 90
+    assert (found.slot == np.arange(len(take.grid))).all()
 
 
 def test_double_time_is_said_not_folded() -> None:

@@ -324,7 +324,9 @@ def _result(
     notices = (
         *pulse.notices, *plan.notices, *notices, *remarks.left_click(departures, counts, pulse.bpm_heard or pulse.bpm),
         *remarks.extrapolated(pulse, grid, u_s), *remarks.ends(grid, slot, not plan.pattern_inferred),
-        *remarks.early_strums(grid, strum_s, slot), *remarks.fit(grid, strum_s, slot, len(omitted)),
+        *remarks.outside(grid, strum_s, slot, plan.exercise.bars is not None),
+        *remarks.far_off(grid, strum_s, slot, pulse.anchor == "fitted"),
+        *remarks.fit(grid, strum_s, slot, len(omitted)),
     )  # fmt: skip
     return Alignment(
         grid=grid, anchor=pulse.anchor, exercise=exercise, inferred=inferred,

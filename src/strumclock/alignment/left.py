@@ -49,6 +49,7 @@ ON_LINE_PARTS = 0.25
 """A strum this near to the line of the player's own tempo belongs to it."""
 MISSES_IN_A_ROW = 3
 """So many strums off that line end the stretch."""
+AT_ONCE = 64  # tempi in one block, so that half an hour of strums needs tens of megabytes, not hundreds
 ROUNDS = 4  # of line, extent and ends; they settle in two or three
 AROUND = 8
 """Strums on either side from which the player's offset before and after a stretch is taken: two bars of quarters."""
@@ -115,9 +116,11 @@ def _suspects(beat: FloatArray, per_beat: int, even: FloatArray | None) -> list[
         return []
     begin, stop, turned, straight = begin[lost], stop[lost], turned[:, lost], straight[lost]
     ratios = np.arange(*RATIOS, 0.2 / (per_beat * STRETCHES_BEATS[-1]))  # a fifth of a turn over the longest stretch
-    own = _running_sums(beat, per_beat * ratios)
-    steps = np.abs(own[:, stop] - own[:, begin]) / (stop - begin)
-    kept = steps.max(axis=0)
+    steps = np.empty((len(ratios), len(begin)), dtype=np.float32)
+    for some in range(0, len(ratios), AT_ONCE):
+        own = _running_sums(beat, per_beat * ratios[some : some + AT_ONCE])
+        steps[some : some + AT_ONCE] = np.abs(own[:, stop] - own[:, begin]) / (stop - begin)
+    kept = steps.max(axis=0).astype(np.float64)
     best = (steps >= SLOWEST * kept).argmax(axis=0)  # the first, slowest one
     on_click = np.maximum(_with_click(turned, per_beat, ratios[best]), straight)
     worth = (kept**2 - on_click**2) * (stop - begin)

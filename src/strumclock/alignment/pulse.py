@@ -30,6 +30,11 @@ TEMPO_TOLERANCE = 1e-3
 RATIOS = (1.0, 2.0, 3.0, 4.0, 1 / 2, 1 / 3, 1 / 4)
 """Clicks a told beat that count as the same tempo told otherwise: a click on each part, every other beat, once a
 bar."""
+MAP_FIT_S = 5e-3
+"""How far clicks may lie from a tempo map's lines, root mean square: MIDI files round tempi by far less, and the lines
+of a wrong map are off by tens of milliseconds within a few beats."""
+STEADY = 1e-6
+"""A map whose beats differ by less than this (relatively) keeps one tempo."""
 SOUNDS_ON_BEATS, SOUNDS_AGREE = 2, 0.8
 """The first sounds of a click are the beat's and the accent's; which share of them must come at one distance."""
 WHOLE_BPM_TOLERANCE = 2 * CLOCK_PPM * 1e-6
@@ -184,19 +189,18 @@ def from_map(grid: BeatGrid, clicks: Clicks) -> Pulse | None:
     if not fits:
         return None
     best = min(f[0] for f in fits)
+    gaps = np.diff(line_s)
+    steady = bool(np.ptp(gaps) <= STEADY * gaps.mean())
     residual, first, rate, zero = next(f for f in fits if f[0] <= best + MAP_FIT_S / 10)
     spread = float(np.sqrt(np.sum((line_s[first + index] - line_s[first + index].mean()) ** 2)))
     rate_u = max(residual, float(np.min(clicks.u_s))) / spread if spread else CLOCK_U
     return replace(
         _mapped(grid, anchor=_anchor(clicks), zero_s=zero, rate=rate),
         pivot_s=float(at_s.mean()), pivot_u_s=float(np.min(clicks.u_s)), rate_u=rate_u,
+        bpm_heard=60.0 / (float(gaps.mean()) * rate) if steady else None,
+        bpm_heard_u=60.0 / (float(gaps.mean()) * rate) * rate_u if steady else None,
         last_click_beat=float(first + index[-1]), skew_ppm=(1.0 / rate - 1.0) * 1e6, skew_u_ppm=rate_u * 1e6,
     )  # fmt: skip
-
-
-MAP_FIT_S = 5e-3
-"""How far clicks may lie from a tempo map's lines, root mean square: MIDI files round tempi by far less, and the lines
-of a wrong map are off by tens of milliseconds within a few beats."""
 
 
 def told_map(grid: BeatGrid, *, anchor: Anchor, zero_s: float, u_s: float, same_clock: bool) -> Pulse:

@@ -18,6 +18,10 @@ BETWEEN_STRUMS = 8
 BETWEEN_SHARE = 0.6
 """Strums without a slot, and the share of them that lies at one place of the part, from which they are a regular
 one."""
+OUTSIDE_STRUMS, ON_BEAT = 2, 0.15
+"""Strums outside the grid, this near to a beat (in beats), from which they are mentioned."""
+FAR_STRUMS = 16
+"""Strums from which something is said of where they lie as a whole; half of them make a beginning and an end."""
 SILENT_BARS = 1.0
 """Bars without a strum at an end of the grid from which that is said."""
 
@@ -72,21 +76,59 @@ def ends(grid: BeatGrid, slot: IntArray, counted: bool) -> tuple[Notice, ...]:
     return notices
 
 
-def early_strums(grid: BeatGrid, strum_s: FloatArray, slot: IntArray) -> tuple[Notice, ...]:
-    """Strums on the beats before the first bar: the count-in told may be wrong."""
-    before = strum_s[(slot == OUTSIDE) & (strum_s < grid.line_s[0])]
-    if not len(before):
+def outside(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, bars_told: bool) -> tuple[Notice, ...]:
+    """Strums on the beats before the first or after the last bar: the count-in or the bars told may be wrong."""
+    notices: tuple[Notice, ...] = ()
+    ignored = strum_s[slot == OUTSIDE]
+    if not len(grid) or not len(ignored):
         return ()
-    beat_s = float(grid.beat_s[0])
-    phase = (before - grid.line_s[0]) / beat_s
-    on_beat = int((np.abs(phase - np.rint(phase)) < 0.15).sum())
-    if on_beat < 2:
+    before = _on_beats(ignored[ignored < grid.line_s[0]], float(grid.line_s[0]), float(grid.beat_s[0]))
+    if before >= OUTSIDE_STRUMS:
+        message = (
+            f"{before} strums lie on beats before the first played bar and are left out; tell the count-in if they are "
+            "part of the take"
+        )
+        notices += (Notice(code="strums-before-start", message=message),)
+    after = _on_beats(ignored[ignored > grid.end_s], float(grid.end_s), float(grid.beat_s[-1]))
+    if bars_told and after >= OUTSIDE_STRUMS:
+        message = (
+            f"{after} strums lie on beats after the last of the {grid.line_bar[-1]} bars told and are left out; tell "
+            "more bars if they are part of the take"
+        )
+        notices += (Notice(code="strums-after-end", message=message),)
+    return notices
+
+
+def _on_beats(strum_s: FloatArray, line_s: float, beat_s: float) -> int:
+    """How many strums lie near a beat line, the lines being a beat apart."""
+    phase = (strum_s - line_s) / beat_s
+    return int((np.abs(phase - np.rint(phase)) < ON_BEAT).sum())
+
+
+def far_off(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, fitted: bool) -> tuple[Notice, ...]:
+    """The strums lie nearer to other places of the beat than to those they were paired with."""
+    kept = slot >= 0
+    if kept.sum() < FAR_STRUMS:
         return ()
-    message = (
-        f"{on_beat} strums lie on beats before the first played bar and are left out; tell the count-in if they are "
-        "part of the take"
-    )
-    return (Notice(code="strums-before-start", message=message),)
+    offset_s = strum_s[kept] - grid.slot_s[slot[kept]]
+    part_s = float(np.median(grid.part_s))
+    n = FAR_STRUMS // 2
+    slid_s = float(np.median(offset_s[-n:]) - np.median(offset_s[:n]))
+    if abs(slid_s) > 0.5 * part_s:
+        message = (
+            f"the strums slide by {1000 * abs(slid_s):.0f} ms from the beginning to the end, more than half a part of "
+            "the beat: each is measured against the slot it was played for, not against the nearest one"
+        )
+        return (Notice(code="slides-far", message=message),)
+    middle_s = float(np.median(offset_s))
+    if not fitted and abs(middle_s) > 0.5 * part_s:
+        side = "after" if middle_s > 0 else "before"
+        message = (
+            f"the strums lie {1000 * abs(middle_s):.0f} ms {side} their slots in the median, more than half a part of the "
+            "beat: the pattern pairs them so; wireless headphones can delay a click that much"
+        )
+        return (Notice(code="far-from-slots", message=message),)
+    return ()
 
 
 def fit(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, n_omitted: int) -> tuple[Notice, ...]:
