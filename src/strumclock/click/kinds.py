@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from strumclock.click.front import Bools, Float32, Float64, Ints
-from strumclock.click.matching import Matcher
+from strumclock.click.matching import Matcher, average, unit
 from strumclock.click.trains import HEARD, Train, chance_at, evidence_of, stretch
 
 PARTS = (2, 3, 4)
@@ -24,6 +24,11 @@ BARS = (2, 3, 4, 5, 6, 7, 8, 9, 12)
 ENOUGH = 12.0
 """Evidence (nats) that a further sound must add."""
 
+ENOUGH_ACCENT, DISTINCT = 10.0, 0.05
+"""Evidence (nats) that an accent's own sound must add, and by how much its clicks must agree better with each other
+than with the others: the places of a sampled sound between the recorder's samples repeat too, but only in the third
+decimal."""
+
 RISE = 4.0
 """A part's click must stand out by this (power) above what comes back just before it: a long click's own tail comes
 back too."""
@@ -31,7 +36,7 @@ back too."""
 INDEPENDENT = 60.0
 """Independent samples in what is compared: turns agreement into likelihood."""
 
-SURE = 4.0
+SURE = 2.5
 """Evidence (nats) that the first and the last click must have."""
 
 LOUDER_DB = 1.5
@@ -178,7 +183,6 @@ def _accent(
     best: tuple[float, int, int, Float64 | None] | None = None
     count = int(inside.sum())
     usual = _likelihood(agreement, chance)
-    level = _level_db(match, position)
     heard = inside & (evidence > HEARD)
     for bar in (beats_per_bar,) if beats_per_bar and beats_per_bar > 1 else BARS:
         if count < 2 * bar:
@@ -190,34 +194,34 @@ def _accent(
             own, own_evidence = rows.voice(mine, chance)
             gain = np.where(mine, _likelihood(own, chance) - usual, 0.0)
             strong = float(gain.sum() - max(gain.max(), 0.0))  # one agreement of two clicks is worth one, not two
-            if strong > ENOUGH and (best is None or strong > 1.02 * best[0]):
+            distinct = float(np.mean(own[mine]) - np.mean(agreement[mine])) > DISTINCT
+            if distinct and strong > ENOUGH_ACCENT and (best is None or strong > 1.02 * best[0]):
                 best = (strong, bar, beat, own_evidence)
     if best is not None:
         return best[1], best[2], best[3]
-    return _louder(level, heard, number, beats_per_bar)
+    return _louder(_level_db(match, position, heard), heard, number, beats_per_bar)
 
 
 def _likelihood(agreement: Float64, chance: Float64) -> Float64:
     """Log likelihood (nats) of rows given a sound, gain free: what agrees with it is explained."""
     explained = np.clip(np.maximum(agreement, 0.0), 0.0, 0.98) ** 2
-    return -0.5 * np.minimum(INDEPENDENT, 1 / chance**2) * np.log1p(-explained)
+    likelihood: Float64 = -0.5 * np.minimum(INDEPENDENT, 1 / chance**2) * np.log1p(-explained)
+    return likelihood
 
 
-def _level_db(match: Matcher, position: Float64) -> Float64:
-    """Level at each place just after it against the 20 ms before it, as excess power, dB."""
+def _level_db(match: Matcher, position: Float64, heard: Bools) -> Float64:
+    """Loudness of each click, dB: how much of the sound that they have in common is in the plain signal there."""
     rate = match.front.rate_hz
-    power = np.concatenate([[0.0], np.cumsum(match.front.plain.astype(np.float64) ** 2)])
-    n = len(power) - 1
-    i = np.round(position).astype(np.int64)
-
-    def mean(a: Ints, b: Ints) -> Float64:
-        a, b = np.clip(a, 0, n), np.clip(b, 0, n)
-        level: Float64 = (power[b] - power[a]) / np.maximum(b - a, 1)
-        return level
-
-    after = mean(i - round(0.001 * rate), i + round(0.006 * rate))
-    before = mean(i - round(0.025 * rate), i - round(0.003 * rate))
-    level: Float64 = 10 * np.log10(np.maximum(after - before, 1e-3 * after) + 1e-30)
+    before, after = round(0.001 * rate), round(0.006 * rate)
+    i = np.clip(np.round(position).astype(np.int64), before, len(match.front.plain) - after)
+    rows = np.lib.stride_tricks.sliding_window_view(match.front.plain, before + after)[i - before]
+    alike = unit(rows)
+    weight = heard.astype(np.float64)
+    for _ in range(3):
+        sound = average(alike, weight)
+        weight = np.where(heard, np.maximum(alike @ sound, 0.0), 0.0) ** 2
+    amplitude = (rows @ sound).astype(np.float64)
+    level: Float64 = 20 * np.log10(np.maximum(amplitude, 1e-3 * max(float(amplitude.max()), 1e-30)))
     return level
 
 

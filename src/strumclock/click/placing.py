@@ -14,7 +14,7 @@ from strumclock.click.sounds import ATTACK_SHARE, attack_index, learn
 GAP_S = 0.06
 """A silence longer than this within the interval may lie before the click's beginning; the longest one does."""
 
-BACK_S, AHEAD_S = 0.006, 0.045
+BACK_S, AHEAD_S = 0.020, 0.045
 """Before and after a click's beginning: what is learned to read its attack."""
 
 MOST_LEARNED = 96
@@ -29,8 +29,9 @@ SOUNDING_TIMES, SOUNDING_SHARE = 6.0, 0.15
 EMPTY = 3e-4
 """Where the plain signal has less power than this share of its highest, nothing sounds."""
 
-NOT_BEFORE_S = 0.0025
-"""A click's attack is not looked for earlier than this before the place where it was seen to begin."""
+STILL_S, NOT_BEFORE_S = 0.005, 0.0025
+"""So much at the beginning of what is learned holds no click; and an attack earlier than this before the place where
+the click was seen to begin must stand out more."""
 
 LONGEST_S = 0.4
 """No click is longer."""
@@ -79,10 +80,11 @@ def fit_line(match: Matcher, position: Float64, nominal: Float64, sound: Float32
         if np.count_nonzero(near) < 3:
             break
         keep = near
-    n = np.count_nonzero(keep)
+    n = int(np.count_nonzero(keep))
     usual = USUAL_S * match.front.rate_hz
     variance = float(np.sum(keep * off**2) / keep.sum()) * n
-    variance = (variance + USUAL_COUNT * usual**2) / (max(n - 2, 0) + USUAL_COUNT)
+    free = max(n - 2, 0)
+    variance = (variance + USUAL_COUNT * usual**2) / (free + USUAL_COUNT)
     return Line(
         start=centre - step * mean,
         step=step,
@@ -142,11 +144,14 @@ def attack_of(samples: Float32, sample_rate_hz: float, position: Float64, weight
     back, ahead = round(BACK_S * sample_rate_hz), round(AHEAD_S * sample_rate_hz)
     clear = np.argsort(-weight)[:MOST_LEARNED]
     clear = np.sort(clear[weight[clear] > 0])
-    still = back - round(NOT_BEFORE_S * sample_rate_hz)
+    still, likely = round(STILL_S * sample_rate_hz), back - round(NOT_BEFORE_S * sample_rate_hz)
 
     def attacks(part: Float64) -> list[float]:
         sound = learn(samples, sample_rate_hz, part, back, ahead).sound
-        return [attack_index(sound, sample_rate_hz, share, still) - back for share in (ATTACK_SHARE, 0.1, 0.3)]
+        return [
+            attack_index(sound, sample_rate_hz, share, still=still, likely=likely) - back
+            for share in (ATTACK_SHARE, 0.1, 0.3)
+        ]
 
     whole, early, late = attacks(position[clear])
     play = (late - early) / 2

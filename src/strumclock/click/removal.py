@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import scipy.fft
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from strumclock.click.finding import Clicks
 from strumclock.click.front import Float32, Float64
@@ -54,7 +55,8 @@ class Removal:
 
     def __post_init__(self) -> None:
         """Make the arrays read-only."""
-        for array in (self.samples, self.removed, self.left_share, *self.sounds):
+        arrays: tuple[NDArray[Any], ...] = (self.samples, self.removed, self.left_share, *self.sounds)
+        for array in arrays:
             array.flags.writeable = False
 
 

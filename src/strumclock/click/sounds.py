@@ -379,7 +379,9 @@ def above(sound: Float32, rate_hz: float, cut_hz: float = ATTACK_HZ) -> Float32:
     return high
 
 
-def attack_index(sound: Float32, rate_hz: float, share: float = ATTACK_SHARE, still: int = 0) -> float:
+def attack_index(
+    sound: Float32, rate_hz: float, share: float = ATTACK_SHARE, *, still: int = 0, likely: int = 0
+) -> float:
     """Where the sound above ATTACK_HZ first exceeds a share of its early peak, samples (a fraction, interpolated).
 
     Parameters
@@ -390,17 +392,21 @@ def attack_index(sound: Float32, rate_hz: float, share: float = ATTACK_SHARE, st
     still : int
         So many samples at the beginning hold no sound, only what is left of other sounds: what does not exceed them
         is no attack.
+    likely : int
+        Before this sample an attack is unlikely: it must exceed them three times.
     """
     high = np.abs(above(sound, rate_hz))
-    rest = high[still:]
-    if len(rest) == 0 or not rest.max() > 0:
-        return float(still)
-    noise = 1.2 * float(high[:still].max()) if still else 0.0
+    high[:still], before = 0.0, high[:still].copy()
+    peak = float(high[likely:].max(initial=0.0))
+    if not peak > 0:
+        return float(likely)
+    noise = min(1.2 * float(before.max(initial=0.0)), 0.5 * peak)
     reach = max(round(ATTACK_PEAK_S * rate_hz), 1)
-    first = int(np.argmax(rest > max(ATTACK_SHARE * float(rest.max()), min(noise, 0.5 * float(rest.max())))))
-    early = float(rest[first : first + reach].max())
-    bar = max(share * early, min(noise, 0.5 * early))
-    i = still + int(np.argmax(rest > bar))
-    if i == still:
+    first = likely + int(np.argmax(high[likely:] > max(ATTACK_SHARE * peak, noise)))
+    early = float(high[first : first + reach].max())
+    bar = np.full(len(high), max(share * early, min(noise, 0.5 * early)))
+    bar[:likely] = max(float(bar[0]), 3 * noise)
+    i = int(np.argmax(high > bar))
+    if i <= still:
         return float(i)
-    return i - 1 + float(np.clip((bar - high[i - 1]) / max(high[i] - high[i - 1], 1e-12), 0, 1))
+    return i - 1 + float(np.clip((bar[i] - high[i - 1]) / max(high[i] - high[i - 1], 1e-12), 0, 1))

@@ -78,7 +78,8 @@ def evidence_of(agreement: Float64, chance: Float64) -> Float64:
     null = np.exp(-0.5 * (agreement / chance) ** 2) / (chance * np.sqrt(2 * np.pi))
     heard = np.where(agreement > 0, 1.0, 0.05)
     ratio = np.log(MASKED + (1 - MASKED) * heard / np.maximum(null, 1e-12))
-    return np.minimum(ratio, MOST_EVIDENCE)
+    evidence: Float64 = np.minimum(ratio, MOST_EVIDENCE)
+    return evidence
 
 
 def follow(match: Matcher, chain: Chain, nominal: Float64) -> tuple[float, float, Float32] | None:
