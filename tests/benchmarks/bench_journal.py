@@ -1,0 +1,122 @@
+"""A school's journal: ``python tests/benchmarks/bench_journal.py [takes] [--url postgresql://…]``.
+
+Fills a journal with invented takes (100 000 of 500 students by default: two a week over two years) and times what a
+teacher does with it. Prints seconds; asserts nothing.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from datetime import date, timedelta
+from pathlib import Path
+from statistics import median
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+import sqlalchemy as sa
+from practice import take_json
+
+from strumclock.journal import Journal, TakeEntry
+from strumclock.journal.entry import figure_rows, strum_row, take_columns
+from strumclock.journal.schema import exercises, figures, strums, students, takes
+from strumclock.journal.writing import now
+from strumclock.progress import class_list, progress
+
+TAKES_A_STUDENT = 200
+CHUNK = 1000
+START = date(2024, 1, 1)
+
+
+def fill(journal: Journal, n: int) -> None:
+    """Write n takes quickly: rows like those that single takes get, many in a statement."""
+    forms = []
+    for seed in range(20):
+        told = {"name": f"exercise {seed % 2}", "chords": ["A", "D"], "beats_per_change": 4}
+        measured = take_json(seed=seed, n=128, exercise=told, jitter_ms=15 + seed / 3)
+        forms.append((take_columns(measured), figure_rows(measured), strum_row(measured)))
+    count = max(n // TAKES_A_STUDENT, 1)
+    with journal.writing() as connection:
+        connection.execute(students.insert(), [{"id": s + 1, "key": f"s{s}", "name": f"S{s}"} for s in range(count)])
+        rows = [{"id": e + 1, "key": f"e{e}", "name": f"exercise {e}", "beats_per_change": 4.0} for e in range(2)]
+        connection.execute(exercises.insert(), rows)
+        for start in range(0, n, CHUNK):
+            chunk = range(start, min(start + CHUNK, n))
+            connection.execute(takes.insert(), [_take(i, count, forms) for i in chunk])
+            many = [{"take_id": i + 1, **row} for i in chunk for row in forms[i % 20][1]]
+            connection.execute(figures.insert(), many)
+            connection.execute(strums.insert(), [{"take_id": i + 1, **forms[i % 20][2]} for i in chunk])
+
+
+def _take(i: int, count: int, forms: list) -> dict:
+    number = i // count
+    week = number // 2
+    return {
+        "id": i + 1,
+        "student_id": i % count + 1,
+        "exercise_id": number % 2 + 1,
+        "identity": f"sha256:{i:064x}",
+        "source": "recording",
+        "status": "measured",
+        "retry": False,
+        "path": f"s{i % count}/{i}.m4a",
+        "played_on": START + timedelta(weeks=week, days=number % 2),
+        "date_source": "name",
+        "settings": "s",
+        "version": "0",
+        "measured_at": now(),
+        **forms[i % 20][0],
+        "bpm": 60.0 + week // 4,
+    }
+
+
+def timed(work: Callable[[], object], runs: int = 5) -> float:
+    """Median seconds after one warm-up."""
+    work()
+    seconds = []
+    for _ in range(runs):
+        began = time.perf_counter()
+        work()
+        seconds.append(time.perf_counter() - began)
+    return median(seconds)
+
+
+def main() -> None:
+    """Fill, then time."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("takes", nargs="?", type=int, default=100_000)
+    parser.add_argument("--url")
+    asked = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        journal = Journal(asked.url or folder)
+        began = time.perf_counter()
+        fill(journal, asked.takes)
+        print(f"filled with {asked.takes} takes in {time.perf_counter() - began:.1f} s")
+        with journal.reading() as connection:
+            rows = connection.execute(sa.select(sa.func.count()).select_from(figures)).scalar()
+        print(f"figures: {rows} rows")
+        if asked.url is None:
+            print(f"file: {sum(p.stat().st_size for p in Path(folder).iterdir()) / 1e6:.0f} MB")
+        today = START + timedelta(weeks=TAKES_A_STUDENT // 2)
+        print(f"progress of one student: {timed(lambda: progress(journal, 'S7', today=today)):.3f} s")
+        entry = TakeEntry(identity="sha256:new", student="S7", played_on=today, measurement=take_json(n=128, seed=99))
+        print(f"one take written: {timed(lambda: journal.record(entry)):.3f} s")
+        print(f"table of one student: {timed(lambda: journal.takes('S7')):.3f} s")
+        began = time.perf_counter()
+        listed = class_list(journal, today=today)
+        print(f"class list of {len(listed)} students: {time.perf_counter() - began:.1f} s")
+        if asked.url is None:
+            before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+            began = time.perf_counter()
+            journal.write_csv()
+            grown = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before
+            print(f"CSV copy: {time.perf_counter() - began:.1f} s, memory grew by {grown / 1024:.0f} MB")
+        print(f"peak memory: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+
+
+if __name__ == "__main__":
+    main()
