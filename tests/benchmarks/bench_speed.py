@@ -1,0 +1,141 @@
+"""Speed and memory beside the peers, in one run: `python tests/benchmarks/bench_speed.py [--json F]`.
+
+Each timing is warmed up once and the median of five. In process: a 3-minute synthesised take, 44.1 kHz mono, on one
+core; ours finds and removes the click, finds and times the strums, aligns and measures; the peers (librosa's
+`onset_detect`, essentia's `OnsetRate` where it is installed) detect onsets in the same samples and do no more. Cold:
+the whole command with JSON out against a script that loads the file with librosa and calls its `onset_detect`.
+Nothing here is an assertion.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from statistics import median
+
+for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "NUMBA_NUM_THREADS"):
+    os.environ.setdefault(name, "1")
+
+import numpy as np  # noqa: E402  # after the thread counts are set
+import soundfile  # noqa: E402  # the same
+
+RUNS = 5
+PEER = """
+import sys, librosa
+y, sr = librosa.load(sys.argv[1])
+print(len(librosa.onset.onset_detect(y=y, sr=sr)))
+"""
+
+
+def make_take(minutes: float) -> tuple[np.ndarray, int]:
+    """A strummed take of so many minutes at 100 bpm, eighths, click audible."""
+    from strumclock.grid import Exercise
+    from strumclock.synthesis import Player, Scene, synthesise
+
+    bars = round(minutes * 100 / 4)
+    exercise = Exercise(bpm=100, meter="4/4", per_beat=2, pattern="D.DU.UDU", bars=bars, count_in=1, chords=("A", "D"))
+    take = synthesise(exercise, Player(), Scene(noise_db=-50), seed=1)
+    return np.ascontiguousarray(take.samples, np.float32), take.sample_rate_hz
+
+
+def timed(work: Callable[[], object]) -> float:
+    """Median of five after one warm-up [s]."""
+    work()
+    seconds = []
+    for _ in range(RUNS):
+        start = time.perf_counter()
+        work()
+        seconds.append(time.perf_counter() - start)
+    return median(seconds)
+
+
+def in_process(samples: np.ndarray, rate_hz: int, *, everything: bool) -> dict[str, float]:
+    """Seconds of our analysis and of the peers on the same samples."""
+    import strumclock as sc
+
+    exercise = sc.Exercise(bpm=100, meter="4/4", per_beat=2, pattern="D.DU.UDU", count_in=1)
+    recording = sc.from_array(samples, rate_hz)
+    found = {"strumclock.measure": timed(lambda: sc.measure(recording, exercise))}
+    if everything:
+        import librosa
+
+        found["strumclock.measure, changes and tuning"] = timed(
+            lambda: sc.measure(recording, exercise, changes=True, tuning=True)
+        )
+        found["librosa.onset.onset_detect"] = timed(lambda: librosa.onset.onset_detect(y=samples, sr=rate_hz))
+        try:
+            import essentia
+            import essentia.standard as es
+        except ImportError:
+            print("essentia is not installed here: its row is missing (pip install essentia)", file=sys.stderr)
+        else:
+            essentia.log.infoActive = False
+            found["essentia OnsetRate"] = timed(lambda: es.OnsetRate()(samples))
+    return found
+
+
+def cold(command: list[str]) -> tuple[float, float]:
+    """Median wall time [s] and largest resident memory [MB] of a command started from nothing."""
+    seconds, peak_mb = [], 0.0
+    for run in range(RUNS + 1):
+        start = time.perf_counter()
+        process = subprocess.Popen(command, stdout=subprocess.DEVNULL)
+        _, status, usage = os.wait4(process.pid, 0)
+        if status:
+            raise SystemExit(f"{command} ended with {status}")
+        if run:
+            seconds.append(time.perf_counter() - start)
+            peak_mb = max(peak_mb, usage.ru_maxrss / 1024)
+    return median(seconds), peak_mb
+
+
+def main() -> None:
+    """Print the tables."""
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--json", help="also write the figures here")
+    told = options.parse_args()
+    figures: dict[str, object] = {}
+    samples, rate_hz = make_take(3)
+    length_s = len(samples) / rate_hz
+    rows = in_process(samples, rate_hz, everything=True)
+    print(f"in process, {length_s:.0f} s at {rate_hz} Hz, one core, median of {RUNS}")
+    for name, seconds in rows.items():
+        print(f"  {name:42s} {seconds:7.3f} s  {length_s / seconds:6.0f} x real time")
+    figures["in_process_s"] = rows
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "take.wav"
+        soundfile.write(path, samples, rate_hz, subtype="PCM_16")
+        ours = [str(Path(sys.executable).with_name("strumclock")), "measure", str(path), "--bpm", "100", "--json", "-"]
+        commands = {
+            "strumclock measure --json -": ours,
+            "librosa load + onset_detect": [sys.executable, "-c", PEER, str(path)],
+        }
+        cold_rows = {name: cold(command) for name, command in commands.items()}
+        long_samples, _ = make_take(10)
+        soundfile.write(path, long_samples, rate_hz, subtype="PCM_16")
+        cold_rows["strumclock measure, 10 minutes"] = cold(ours)
+    imports = {what: cold([sys.executable, "-c", what])[0] for what in ("import numpy", "import strumclock")}
+    print("from a cold start, wall and peak memory")
+    for name, (seconds, peak_mb) in cold_rows.items():
+        print(f"  {name:42s} {seconds:7.3f} s  {peak_mb:6.0f} MB")
+    for name, seconds in imports.items():
+        print(f"  {name:42s} {seconds:7.3f} s")
+    figures |= {
+        "cold": cold_rows,
+        "imports": imports,
+        "maxrss_self_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+    }
+    if told.json:
+        Path(told.json).write_text(json.dumps(figures, indent=1))
+
+
+if __name__ == "__main__":
+    main()
