@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from strumclock.click.front import Bools, Float32, Float64, Ints
-from strumclock.click.matching import Matcher, average, unit
+from strumclock.click.matching import Matcher, aligned, average, unit
 from strumclock.click.trains import HEARD, Train, chance_at, evidence_of, stretch
 
 PARTS = (2, 3, 4)
@@ -39,8 +39,11 @@ INDEPENDENT = 60.0
 SURE = 2.5
 """Evidence (nats) that the first and the last click must have."""
 
-LOUDER_DB = 1.5
-"""An accent of the same sound is louder by this at least."""
+RIDE = 8
+"""Loudness is compared with so many clicks on either side."""
+
+LOUDER, LOUDER_ERRORS, FEWEST_LOUDER = 1.2, 6.0, 4
+"""An accent of the same sound is louder by this factor at least, by so many standard errors, in so many bars."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -199,7 +202,7 @@ def _accent(
                 best = (strong, bar, beat, own_evidence)
     if best is not None:
         return best[1], best[2], best[3]
-    return _louder(_level_db(match, position, heard), heard, number, beats_per_bar)
+    return _louder(_loudness(match, position, heard), heard, number, beats_per_bar)
 
 
 def _likelihood(agreement: Float64, chance: Float64) -> Float64:
@@ -209,44 +212,44 @@ def _likelihood(agreement: Float64, chance: Float64) -> Float64:
     return likelihood
 
 
-def _level_db(match: Matcher, position: Float64, heard: Bools) -> Float64:
-    """Loudness of each click, dB: how much of the sound that they have in common is in the plain signal there."""
+def _loudness(match: Matcher, position: Float64, heard: Bools) -> Float64:
+    """Loudness of each click: how much of the sound that they have in common is in the plain signal there."""
     rate = match.front.rate_hz
-    before, after = round(0.001 * rate), round(0.006 * rate)
-    i = np.clip(np.round(position).astype(np.int64), before, len(match.front.plain) - after)
-    rows = np.lib.stride_tricks.sliding_window_view(match.front.plain, before + after)[i - before]
+    rows = aligned(match.front.plain, position, round(0.001 * rate), round(0.006 * rate))
     alike = unit(rows)
     weight = heard.astype(np.float64)
     for _ in range(3):
         sound = average(alike, weight)
         weight = np.where(heard, np.maximum(alike @ sound, 0.0), 0.0) ** 2
-    amplitude = (rows @ sound).astype(np.float64)
-    level: Float64 = 20 * np.log10(np.maximum(amplitude, 1e-3 * max(float(amplitude.max()), 1e-30)))
-    return level
+    loudness = np.where(heard, np.maximum(rows @ sound, 0.0), 0.0).astype(np.float64)
+    # against its surroundings: a phone's gain rides over some seconds
+    kernel = np.hanning(2 * RIDE + 3)[1:-1]
+    around = np.convolve(loudness, kernel)[RIDE:-RIDE] / np.maximum(np.convolve(heard, kernel)[RIDE:-RIDE], 1e-9)
+    return loudness / np.maximum(around, 1e-30)
 
 
-def _louder(level: Float64, heard: Bools, number: Ints, beats_per_bar: int | None) -> tuple[int, int, None] | None:
+def _louder(loudness: Float64, heard: Bools, number: Ints, beats_per_bar: int | None) -> tuple[int, int, None] | None:
     """An accent that is the same sound, louder."""
     best: tuple[float, int, int] | None = None
     for bar in (beats_per_bar,) if beats_per_bar and beats_per_bar > 1 else BARS:
-        groups = [level[heard & (number % bar == beat)] for beat in range(bar)]
-        if min(len(g) for g in groups) < 4:
+        groups = [loudness[heard & (number % bar == beat)] for beat in range(bar)]
+        if min(len(g) for g in groups) < FEWEST_LOUDER:
             continue
         middle = np.array([np.median(g) for g in groups])
         beat = int(np.argmax(middle))
         others = np.concatenate([g for b, g in enumerate(groups) if b != beat])
-        excess = middle[beat] - float(np.median(others))
-        error = (
-            1.4826
-            * 1.2533
-            * np.hypot(
-                np.median(np.abs(groups[beat] - middle[beat])) / np.sqrt(len(groups[beat])),
-                np.median(np.abs(others - np.median(others))) / np.sqrt(len(others)),
-            )
-        )
-        second = excess - (float(np.sort(middle)[-2]) - float(np.median(others)))
-        if excess > LOUDER_DB and excess > 5 * error and second > LOUDER_DB / 2:
-            strength = excess / (error + 0.1) / bar
+        rest = float(np.median(others))
+        apart = np.concatenate([np.abs(g - m) for g, m in zip(groups, middle, strict=True)])
+        # 1.4826 MAD is a normal law's standard deviation, and a median's error is 1.2533 times a mean's
+        error = 1.2533 * 1.4826 * float(np.median(apart)) * np.sqrt(1 / len(groups[beat]) + 1 / len(others))
+        clear = middle[beat] - max(float(np.sort(middle)[-2]), rest) if bar > 2 else middle[beat] - rest
+        if (
+            rest > 0
+            and middle[beat] > LOUDER * rest
+            and middle[beat] - rest > LOUDER_ERRORS * error
+            and clear > 2 * error
+        ):
+            strength = (middle[beat] - rest) ** 2 / (1 / len(groups[beat]) + 1 / len(others))  # explained variance
             if best is None or strength > best[0]:
                 best = (strength, bar, beat)
     return None if best is None else (best[1], best[2], None)

@@ -35,30 +35,11 @@ class Matcher:
 
     def windows(self, centre: Float64, before: int, after: int) -> Float32:
         """Rows of the front around rounded centres, zero beyond the ends."""
-        x = self.front.samples
-        i = np.round(centre).astype(np.int64)
-        rows = np.zeros((len(i), before + after), dtype=np.float32)
-        inside = (i - before >= 0) & (i + after <= len(x))
-        if inside.any():
-            view = np.lib.stride_tricks.sliding_window_view(x, before + after)
-            rows[inside] = view[i[inside] - before]
-        for row in np.flatnonzero(~inside):
-            a, b = max(i[row] - before, 0), min(i[row] + after, len(x))
-            if b > a:
-                rows[row, a - i[row] + before : b - i[row] + before] = x[a:b]
-        return rows
+        return cut(self.front.samples, centre, before, after)
 
     def rows(self, position: Float64) -> Float32:
         """Rows of unit energy, moved so that the fractional positions fall on the same sample."""
-        pad = 8
-        whole = np.round(position)
-        wide = self.windows(position, self.before + pad, self.after + pad)
-        size = scipy.fft.next_fast_len(wide.shape[1] + 16, real=True)
-        spectrum = scipy.fft.rfft(wide, size)
-        turn = np.exp(-2j * np.pi / size * np.outer(whole - position, np.arange(spectrum.shape[1]))).astype(
-            np.complex64
-        )
-        return unit(scipy.fft.irfft(spectrum * turn, size)[:, pad : pad + self.before + self.after])
+        return unit(aligned(self.front.samples, position, self.before, self.after))
 
     def compare(self, position: Float64, sound: Float32, reach: int) -> tuple[Float64, Float64]:
         """Best agreement within reach samples of each position, and how much later than the position it lies
@@ -86,6 +67,33 @@ class Matcher:
         spectrum = scipy.fft.rfft(wide, length) * scipy.fft.rfft(sound, length).conj()
         curve = scipy.fft.irfft(spectrum, length)[:, : wide.shape[1] - size + 1] / local_norm(wide, size)
         return np.concatenate([curve[:, : far - near], curve[:, far + near + 1 :]], axis=1)
+
+
+def cut(x: Float32, centre: Float64, before: int, after: int) -> Float32:
+    """Rows of x around rounded centres, zero beyond the ends."""
+    i = np.round(centre).astype(np.int64)
+    rows = np.zeros((len(i), before + after), dtype=np.float32)
+    inside = (i - before >= 0) & (i + after <= len(x))
+    if inside.any():
+        view = np.lib.stride_tricks.sliding_window_view(x, before + after)
+        rows[inside] = view[i[inside] - before]
+    for row in np.flatnonzero(~inside):
+        a, b = max(i[row] - before, 0), min(i[row] + after, len(x))
+        if b > a:
+            rows[row, a - i[row] + before : b - i[row] + before] = x[a:b]
+    return rows
+
+
+def aligned(x: Float32, position: Float64, before: int, after: int) -> Float32:
+    """Rows of x moved so that the fractional positions fall on row index `before`."""
+    pad = 8
+    whole = np.round(position)
+    wide = cut(x, position, before + pad, after + pad)
+    size = scipy.fft.next_fast_len(wide.shape[1] + 16, real=True)
+    spectrum = scipy.fft.rfft(wide, size)
+    turn = np.exp(-2j * np.pi / size * np.outer(whole - position, np.arange(spectrum.shape[1]))).astype(np.complex64)
+    rows: Float32 = scipy.fft.irfft(spectrum * turn, size)[:, pad : pad + before + after]
+    return rows
 
 
 def local_norm(rows: Float32, size: int) -> Float32:

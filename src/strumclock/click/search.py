@@ -6,7 +6,7 @@ import numpy as np
 
 from strumclock.click.chains import Chain, find_chains, find_mapped_chains, propose_intervals
 from strumclock.click.countin import CountIn, find_count_in
-from strumclock.click.front import Float64, Front, Ints
+from strumclock.click.front import Bools, Float64, Front, Ints
 from strumclock.click.kinds import Lattice, complete
 from strumclock.click.matching import Matcher, average
 from strumclock.click.pulses import Pairs, alike_pairs, pick_pulses
@@ -120,6 +120,13 @@ def _whole(match: Matcher, train: Train, told: Float64 | None, beats_per_bar: in
     return complete(match, whole, nominal, beats_per_bar, divide=told is None)
 
 
+def _bars(other: Bools) -> Bools:
+    """The clicks of another sound, where they can be first beats: the first click, and every so manieth from it."""
+    at = np.flatnonzero(other)
+    regular = len(at) > 0 and at[0] == 0 and (len(at) == 1 or (at[1] > 1 and len(set(np.diff(at))) == 1))
+    return other if regular else np.zeros_like(other)
+
+
 def _from_count_in(match: Matcher, found: CountIn) -> Lattice:
     """The lattice of a count-in, its interval from the clicks of its main sound."""
     number = np.round((found.place - found.place[0]) / found.step)
@@ -149,6 +156,6 @@ def _from_count_in(match: Matcher, found: CountIn) -> Lattice:
         evidence=evidence,
         weight=weight,
         kind=kind,
-        accented=kind == 1,
+        accented=_bars(kind == 1),
         score=found.score,
     )
