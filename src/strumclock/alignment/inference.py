@@ -209,8 +209,9 @@ def find_pattern(cell: IntArray, *, per_beat: int, beats_per_bar: int) -> Patter
     """The repeating set of places, from parts counted from the first played downbeat.
 
     Periods of one beat, half a bar (in even meters), one and two bars are compared by the likelihood of the places
-    played and silent, less ½ ln(repeats) for each place of the period; a place belongs to the pattern where it is
-    played more often than not.  None where fewer than `REPEATS_MIN` repeats were seen.
+    played and silent, less ln(repeats) for each place of the period (twice Schwarz's criterion, since slips and missed
+    detections come in runs, at one chord or one place); a place belongs to the pattern where it is played more often
+    than not.  None where fewer than `REPEATS_MIN` repeats were seen.
     """
     cell = cell[cell >= 0]
     if not len(cell):
@@ -227,7 +228,7 @@ def find_pattern(cell: IntArray, *, per_beat: int, beats_per_bar: int) -> Patter
         seen = np.bincount(place, minlength=period).astype(float)
         hits = np.bincount(place, weights=filled, minlength=period)
         rate = (hits + 0.5) / (seen + 1.0)
-        worth = float((hits * np.log(rate) + (seen - hits) * np.log1p(-rate)).sum() - 0.5 * np.log(seen).sum())
+        worth = float((hits * np.log(rate) + (seen - hits) * np.log1p(-rate)).sum() - np.log(seen).sum())
         if worth > best_worth:
             below = np.array([_rarely(int(h), int(n)) for h, n in zip(hits, seen, strict=True)])
             best_worth = worth

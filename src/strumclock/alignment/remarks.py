@@ -124,8 +124,8 @@ def far_off(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, fitted: bool) -
     if not fitted and abs(middle_s) > 0.5 * part_s:
         side = "after" if middle_s > 0 else "before"
         message = (
-            f"the strums lie {1000 * abs(middle_s):.0f} ms {side} their slots in the median, more than half a part of the "
-            "beat: the pattern pairs them so; wireless headphones can delay a click that much"
+            f"the strums lie {1000 * abs(middle_s):.0f} ms {side} their slots in the median, more than half a part of "
+            "the beat: the pattern pairs them so; wireless headphones can delay a click that much"
         )
         return (Notice(code="far-from-slots", message=message),)
     return ()
