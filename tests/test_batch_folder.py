@@ -19,7 +19,7 @@ from practice import pretend_to_measure, recording
 
 from strumclock.batch import BatchReport, Step, measure_folder
 from strumclock.batch import known as known_module
-from strumclock.errors import UsageError
+from strumclock.errors import JournalError, UsageError
 from strumclock.journal import Journal
 
 TOML = """
@@ -206,6 +206,11 @@ def test_corrections_by_hand_are_what_the_next_batch_measures_with(folder):
     row = journal.takes().query("file == @name").iloc[0]
     assert (row["bpm"], row["date"], row["excluded"], row["counts"]) == (66.0, date(2026, 3, 5), "the cat", False)
     assert batch(folder).measured == 0
+    assert journal.takes().query("file == @name").iloc[0].equals(row)
+    journal.annotate(name, "said by hand")
+    (folder / "takes.csv").write_text(f"file,remark\n{name},said in the table\n")
+    batch(folder)
+    assert journal.takes().query("file == @name")["remark"].item() == "said by hand"
 
 
 def test_a_recording_moved_to_another_student_takes_its_row_along(tmp_path):
@@ -292,6 +297,28 @@ def test_a_recording_that_vanishes_meanwhile_is_a_row_and_is_tried_again(folder)
     assert "No such file" in report.failed[0].error
     path.write_text(text)
     assert batch(folder).measured == 1
+
+
+def test_a_folder_that_vanishes_with_its_journal_is_one_line(folder):
+    """A stick that is pulled out: the journal cannot be written any more, and this is said."""
+
+    class Pulled(Here):
+        def submit(self, fn: Any, /, *args: Any, **kwargs: Any) -> Future[Any]:
+            shutil.rmtree(folder, ignore_errors=True)
+            return super().submit(fn, *args, **kwargs)
+
+    with pytest.raises(JournalError, match="must lie in a folder that exists"):
+        batch(folder, executor=Pulled())
+
+
+def test_a_folder_reached_by_a_link_is_the_same_folder(tmp_path):
+    """The journal calls a recording alike whichever way the folder was reached."""
+    real = tmp_path / "real"
+    recording(real, "2026-03-03 two chords @80.wav")
+    (tmp_path / "link").symlink_to(real, target_is_directory=True)
+    batch(tmp_path / "link")
+    assert Journal(real).takes()["file"].tolist() == ["2026-03-03 two chords @80.wav"]
+    assert batch(real).measured == 0
 
 
 def test_any_executor_will_do(folder):

@@ -144,6 +144,10 @@ def read_text_file(folder: str, name: str) -> tuple[str, str] | None:
         return path, Path(path).read_text(encoding="utf-8-sig")
     except (FileNotFoundError, NotADirectoryError):
         return None
+    except PermissionError:
+        if is_remote(folder):
+            return None  # who may read a folder of a store need not be allowed to look into those above it
+        raise UsageError(f"{path} must be readable, but this user may not read it; change its permissions") from None
     except UnicodeDecodeError:
         raise UsageError(f"{path} must be UTF-8 text, but it is not; save it so") from None
     except OSError as error:

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from concurrent.futures import Executor
 from contextlib import closing
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from strumclock.batch.files import Found, find_recordings, is_remote
 from strumclock.batch.known import KnownFiles, KnownTakes
@@ -17,7 +18,9 @@ from strumclock.batch.running import Measure, Outcome, measure_file, run
 from strumclock.errors import AudioFileError, JournalError, UsageError
 from strumclock.journal import Journal, plain
 from strumclock.journal.store import CSV_NAME
-from strumclock.timing.held import Standard
+
+if TYPE_CHECKING:
+    from strumclock.timing.held import Standard
 
 LEARN_FROM = 2  # takes finished before an estimate of the rest is worth anything
 

@@ -32,10 +32,9 @@ class KnownFiles:
 
     def __init__(self, journal: Journal, root: str) -> None:
         self._journal = journal
-        prefix = journal.name_of(root).rstrip("/")
-        self._below = "" if prefix == "." else prefix + "/"
+        below = journal.name_of(root.rstrip("/") + "/x").removesuffix("x")
         with journal.reading() as connection:
-            query = sa.select(files).where(files.c.path.startswith(self._below, autoescape=True))
+            query = sa.select(files).where(files.c.path.startswith(below, autoescape=True))
             self._rows: dict[str, dict[str, Any]] = {row.path: dict(row._mapping) for row in connection.execute(query)}
         self._changed: set[str] = set()
         self._before: dict[str, str] = {}

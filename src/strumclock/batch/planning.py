@@ -11,7 +11,7 @@ import json
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field, is_dataclass, replace
 from datetime import date, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from strumclock.batch.files import Found
 from strumclock.batch.names import NameSays, match_exercise, read_name
@@ -20,7 +20,11 @@ from strumclock.batch.table import Row, Table, file_key, read_table
 from strumclock.errors import UsageError
 from strumclock.grid import Exercise
 from strumclock.journal import identity_of
-from strumclock.timing.held import STANDARDS, Standard
+
+if TYPE_CHECKING:
+    from strumclock.timing.held import (
+        Standard,
+    )  # the package loads scipy, which a batch that finds nothing new can spare
 
 NEED_STUDENT = 'the student\'s name: student = "…" in practice.toml'
 NEED_EXERCISE = "the exercise: in the file's name, or a row of takes.csv"
@@ -173,9 +177,9 @@ class Planner:
             student=edits.get("student") or row.student or settings.student or "",
             told=told,
             options=options,
-            equipment=row.equipment or settings.equipment,
-            remark=row.remark,
-            excluded=row.excluded,
+            equipment=edits.get("equipment", row.equipment or settings.equipment),
+            remark=edits.get("remark", row.remark),
+            excluded=edits.get("excluded", row.excluded),
             settings=fingerprint(told, options),
             problems=says.problems,
         )
@@ -239,6 +243,8 @@ def _needs(plan: Plan) -> tuple[str, ...]:
 
 def as_standard(said: Any) -> Any:
     """A standard's name, checked; or a table of a standard's numbers on top of the preset that it names."""
+    from strumclock.timing.held import STANDARDS, Standard
+
     if isinstance(said, str):
         if said not in STANDARDS:
             raise UsageError(

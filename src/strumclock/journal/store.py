@@ -87,6 +87,7 @@ class Journal:
         else:
             path = Path(where)
             path = find_journal(path) if path.is_dir() else path.absolute()
+            path = path.parent.resolve() / path.name
             if not path.parent.is_dir():
                 raise JournalError(f"a journal must lie in a folder that exists, but {path.parent} does not; make it")
             if not create and not path.is_file():
@@ -127,7 +128,9 @@ class Journal:
         """How the journal names a file: relative to itself where it lies below, so that the folder can move."""
         if is_url(path):
             return str(path)
-        absolute = Path(os.path.abspath(path))
+        absolute = Path(
+            os.path.realpath(os.path.dirname(os.path.abspath(path))), os.path.basename(os.path.abspath(path))
+        )
         if self.root is not None and absolute.is_relative_to(self.root):
             return absolute.relative_to(self.root).as_posix()
         return absolute.as_posix()
