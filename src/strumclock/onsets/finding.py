@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 LEAST_PROBABILITY = 0.75  # of being a strum; sweep: F is flat from 0.7 to 0.85
 LEAST_GAP_S = 0.070  # nearer than this, two candidates are strings of one strum; the fastest strums are 100 ms apart
 SECOND_LOOK_S = 0.015  # the second look is centred so much after the first one's answer
+WELL_CENTRED_S = (0.002, 0.032)  # a strum so much before its candidate was seen well; else it is looked at again
 NEAR_MODE = 4  # steps to either side of the likeliest over which the time is averaged: below 1.5 ms it is one event
 BLOCK = 256  # candidates looked at together: bounds the memory
 LONGEST_LOOK_S = 0.030  # level of a strum is read so much after its time
@@ -82,14 +83,17 @@ def find_strums(
     levels = measure_levels(x, rate, removed)
 
     frame = rises(levels)
-    first_s, _, likely = _look(x, rate, removed, levels, frame * levels.hop_s - LAG_S / 2)
-    chosen = _apart(first_s, likely)
-    time_s, u_s, _ = _look(x, rate, removed, levels, first_s[chosen] + SECOND_LOOK_S)
+    about_s = frame * levels.hop_s - LAG_S / 2
+    time_s, u_s, likely = _look(x, rate, removed, levels, about_s)
+    chosen = _apart(time_s, likely)
+    time_s, u_s, early_s = time_s[chosen], u_s[chosen], about_s[chosen] - time_s[chosen]
+    again = (early_s < WELL_CENTRED_S[0]) | (early_s > WELL_CENTRED_S[1])
+    time_s[again], u_s[again], _ = _look(x, rate, removed, levels, time_s[again] + SECOND_LOOK_S)
     order = np.argsort(time_s, kind="stable")
     time_s, u_s = time_s[order], u_s[order]
     strength = _strength(levels, time_s)
     reference = float(np.median(strength)) if len(strength) else 0.0
-    rejected = _unclaimed(frame * levels.hop_s - LAG_S / 2, levels.rise_db[frame], time_s)
+    rejected = _unclaimed(about_s, levels.rise_db[frame], time_s)
     ignored = tuple(
         Ignored(time_s=float(t) + start_s, reason=_reason(float(t), levels, reference, clicks, start_s))
         for t in rejected
