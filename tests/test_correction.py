@@ -92,7 +92,7 @@ def test_measuring_noise_is_not_the_hands():
     noisy = rows + 6 * rng.standard_normal(rows.shape)
     hands = []
     for row in noisy:
-        result = measure_correction(row, np.arange(400), u_ms=6.0)
+        result = measure_correction(row, np.arange(400), u_ms=6.0, error_share=1.0)
         if isinstance(result, Correction) and result.hand_ms is not None:
             hands.append(result.hand_ms.value)
     assert np.median(hands) == pytest.approx(8.0, abs=1.5)

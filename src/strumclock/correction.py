@@ -72,7 +72,13 @@ class Correction:
     sentence: str
 
 
-def measure_correction(offset_ms: ArrayLike, slot: ArrayLike, *, u_ms: ArrayLike = 0.0) -> Correction | str:
+def measure_correction(
+    offset_ms: ArrayLike,
+    slot: ArrayLike,
+    *,
+    u_ms: ArrayLike = 0.0,
+    error_share: float = timing_intervals.ERROR_SHARE,
+) -> Correction | str:
     """Fit linear phase correction to the offsets of one take, about its drift line, within unbroken runs of slots.
 
     Parameters
@@ -83,6 +89,8 @@ def measure_correction(offset_ms: ArrayLike, slot: ArrayLike, *, u_ms: ArrayLike
         Their slots, increasing.
     u_ms : (n,) array_like or float
         Measuring uncertainty of each strum, ms.
+    error_share : float
+        Share of its square that the errors of measuring really have (see `measure_timing`).
 
     Returns
     -------
@@ -134,7 +142,7 @@ def measure_correction(offset_ms: ArrayLike, slot: ArrayLike, *, u_ms: ArrayLike
         )
     along = timing_intervals.correlation(line.residual, slots, wander, u)
     share = Estimate(value=middle, low=low, high=high, u=along.u if isinstance(along, Estimate) else 0.0)
-    clock, hand, why = _parts(wander, u)
+    clock, hand, why = _parts(wander, u, error_share)
     return Correction(
         n=int(follows.sum()),
         runs=int((np.diff(slots) > 1).sum()) + 1,
@@ -157,7 +165,7 @@ def phase_correction_variance(share: float, clock: float, hand: float) -> float:
     return (clock**2 + 2 * share * hand**2) / (1 - (1 - share) ** 2)
 
 
-def _parts(wander: Wander, u: Floats) -> tuple[Estimate | None, Estimate | None, str | None]:
+def _parts(wander: Wander, u: Floats, error_share: float) -> tuple[Estimate | None, Estimate | None, str | None]:
     """Scatter of the inner clock and of the hand, less what measuring adds to each."""
     share = 1 - wander.phi
     # Of the variance: M's part is motor (1 + φ) / 2, and T's is what the closed form leaves.
@@ -169,7 +177,7 @@ def _parts(wander: Wander, u: Floats) -> tuple[Estimate | None, Estimate | None,
         why = f"{100 * low:.0f} % to {100 * high:.0f} % of the scatter from strum to strum may be the hand's"
         return None, None, f"{why}; a longer take tells more"
     # Independent measuring errors u enter T with α² u² and M with (1 − α) u².
-    added = float(u @ u) / u.size
+    added = error_share * float(u @ u) / u.size
     clock = _root(wander, np.maximum(clock_part * wander.sigma2 - share**2 * added, 0.0), added)
     hand = _root(wander, np.maximum(hand_part * wander.sigma2 - wander.phi * added, 0.0), added)
     return clock, hand, None
@@ -187,7 +195,7 @@ def _root(wander: Wander, variance: Floats, added: float) -> Estimate:
         value=middle,
         low=middle * math.exp(-down) if low > 0 else 0.0,
         high=middle * math.exp(up) if middle > 0 else high,
-        u=added / (2 * middle) * timing_intervals.DOUBT_OF_U if middle > 0 else math.sqrt(added),
+        u=added / (2 * middle) if middle > 0 else math.sqrt(added),
     )
 
 

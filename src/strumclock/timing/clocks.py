@@ -18,6 +18,9 @@ MS_PER_MIN = 60_000.0
 TEMPO_MAP_SPREAD = 0.005
 """Beat lengths that differ by more than this share are a tempo map, which no single tempo describes."""
 
+TEMPO_KNOWN = 0.5
+"""A drift that may be as large as this share of the tempo leaves no tempo to tell."""
+
 SAME_PPM = 1e-6
 
 
@@ -43,6 +46,8 @@ def played_bpm(slope: Estimate, beat_s: ArrayLike) -> Estimate | str:
     lengths = np.asarray(beat_s, dtype=float)
     if np.ptp(lengths) > TEMPO_MAP_SPREAD * lengths.mean():
         return "the tempo changes within the take, so no single tempo describes it"
+    if max(-slope.low, slope.high) > TEMPO_KNOWN * MS_PER_MIN:
+        return "the strums scatter so much that their own tempo cannot be told"
     bpm = 60 / float(lengths.mean())
 
     def played(ms_per_min: float) -> float:

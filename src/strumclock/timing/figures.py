@@ -65,7 +65,8 @@ class Timing:
     body_offset_ms : Estimate or None
         Mean offset of the middle of the strums' spread.
     jitter_ms : Estimate or None
-        Standard deviation about the drift line (n − 2 degrees of freedom), less what measuring adds.
+        Standard deviation about the drift line (n − 2 degrees of freedom), less what measuring adds;
+        strums whose times are badly known count less.
     jitter_within_ms : Estimate or None
         The same after the means of each part of the beat and of chord changes are taken out too.
     explained_share : Estimate or None
@@ -135,6 +136,7 @@ def measure_timing(
     part: ArrayLike,
     at_change: ArrayLike | None = None,
     u_s: ArrayLike = 0.0,
+    error_share: float = intervals.ERROR_SHARE,
     slip_s: float = 0.0,
     bias_u_s: float = 0.0,
     anchor: str = "recorded-click",
@@ -161,6 +163,9 @@ def measure_timing(
         Strums that are the first of a new chord.
     u_s : (n,) array_like or float
         Standard uncertainty of each strum's time, s, independent from strum to strum.
+    error_share : float
+        Share of the variance `u_s`² that the errors of the strum times really have; that much is taken off the jitter's
+        variance. 1 where `u_s` is the errors' standard deviation.
     slip_s : float
         Root mean square of further errors of strum times that nothing about the strum shows (a pick's touch taken for
         the release), s. They widen every `u`; they are not taken off the jitter.
@@ -205,7 +210,7 @@ def measure_timing(
     >>> timing = measure_timing(strums, lines, slot=slots, bar=slots // 4 + 1, beat=slots % 4 + 1,
     ...                         part=np.ones(64, int), u_s=0.0005, beat_s=0.6, part_s=0.6)
     >>> print(f"mean {timing.mean_offset_ms:+.0f ms}; jitter {timing.jitter_ms.value:.1f} ms")
-    mean +11 ms (+9 to +14); jitter 7.7 ms
+    mean +11 ms (+9 to +14); jitter 7.8 ms
     """
     take = checked_take(strum_s, line_s, slot, bar, beat, part, at_change, u_s, anchor)
     path = path or SoundPath(bias_s=0.0, u_s=0.0)
@@ -246,7 +251,10 @@ def measure_timing(
         clocked = with_clock(own, rate_u_ppm=rate_u_ppm, clock_known=clock_known)
         give("drift_ms_per_min", TEMPO_FROM_STRUMS if tempo_estimated else clocked)
         give("played_bpm", played_bpm(clocked, take.smallest_step_s if beat_s is None else beat_s))
-        give("jitter_ms", intervals.scatter(line.residual, n - 2, wander, take.u_ms, slip=slip_ms))
+        jitter = intervals.scatter(
+            line.residual, n - 2, wander, take.u_ms, error_share=error_share, slip=slip_ms
+        )
+        give("jitter_ms", jitter)
         give("lag1", intervals.correlation(line.residual, take.slot, wander, u_ms))
         parts_s = np.broadcast_to(np.asarray(take.smallest_step_s if part_s is None else part_s, dtype=float), (n,))
         tolerance_ms = 1e3 * np.array([standard.tolerance_s(float(x)) for x in parts_s])
@@ -260,6 +268,7 @@ def measure_timing(
         at_change=take.at_change,
         u_ms=take.u_ms,
         slip_ms=slip_ms,
+        error_share=error_share,
         shared_u_ms=shared_u_ms,
         contrasts=fitted,
         audible_ms=audible_ms,

@@ -38,6 +38,7 @@ def measure_groups(
     at_change: NDArray[np.bool_],
     u_ms: Floats,
     slip_ms: float,
+    error_share: float,
     shared_u_ms: float,
     contrasts: bool,
     audible_ms: float,
@@ -58,6 +59,8 @@ def measure_groups(
         Measuring uncertainty of each strum.
     slip_ms : float
         Root mean square of errors that the strums' evidence does not show.
+    error_share : float
+        Share of `u_ms` squared that the errors really have.
     shared_u_ms : float
         Uncertainty that all offsets share.
     contrasts : bool
@@ -92,7 +95,9 @@ def measure_groups(
     if n - full_design.shape[1] < MIN_STRUMS:
         full_design = within_design if n - within_design.shape[1] >= MIN_STRUMS else line
     full = fit_wander(offset_ms, slot, full_design)
-    jitter_within, explained = _explained(offset_ms, line, within_design, slot, u_ms, slip_ms)
+    jitter_within, explained = _explained(
+        offset_ms, line, within_design, slot, u_ms, slip_ms=slip_ms, error_share=error_share
+    )
     u_ms = np.hypot(u_ms, slip_ms)
 
     by = {}
@@ -133,7 +138,14 @@ def measure_groups(
 
 
 def _explained(
-    offset_ms: Floats, line: Floats, design: Floats, slot: Whole, u_ms: Floats, slip_ms: float
+    offset_ms: Floats,
+    line: Floats,
+    design: Floats,
+    slot: Whole,
+    u_ms: Floats,
+    *,
+    slip_ms: float,
+    error_share: float,
 ) -> tuple[Estimate | None, Estimate | str]:
     """Jitter with the design's means taken out, and the share of the variance about the line that they explain."""
     n, p = design.shape
@@ -144,7 +156,7 @@ def _explained(
         return None, f"it needs {MIN_STRUMS} strums more than the {p} means taken out; the take has {n}"
     about_line, about_means = residual(offset_ms, line), residual(offset_ms, design)
     wander = fit_wander(offset_ms, slot, design)
-    jitter = intervals.scatter(about_means, dof, wander, u_ms, slip=slip_ms)
+    jitter = intervals.scatter(about_means, dof, wander, u_ms, error_share=error_share, slip=slip_ms)
     whole, left = float(about_line @ about_line), float(about_means @ about_means)
     corrected = (n - line.shape[1]) / dof
     value = max(0.0, 1 - corrected * left / whole)

@@ -14,8 +14,19 @@ from strumclock.timing.wander import Wander
 
 Floats = NDArray[np.float64]
 
-DOUBT_OF_U = 0.5
-"""How well the strums' stated measuring variance is itself known, as a share of it."""
+ERROR_SHARE = 0.1
+"""Share of their stated variance that the errors of strum times really have. Stated uncertainties are cautious: of most
+strums they are many times the error, for the sake of the few that are far off. On takes with known truth the share was
+0.05 to 0.6, the less the cleaner the recording."""
+
+DOUBT_OF_SHARE = 0.3
+"""Standard uncertainty of that share (it lies between 0 and 1)."""
+
+MEDIAN_TO_SD = 1.4826
+"""Standard deviation of normal values over the median of their sizes."""
+
+LEAST_TYPICAL = 0.1
+"""The typical residual is taken for at least this share of the standard deviation, should half of them be the same."""
 
 
 def combination(value: float, weights: Floats, wander: Wander, u: Floats) -> Estimate:
@@ -47,54 +58,60 @@ def median(values: Floats, wander: Wander, u: Floats) -> Estimate:
     return Estimate(value=middle, low=float(min(low, middle)), high=float(max(high, middle)), u=measuring)
 
 
-def scatter(residual: Floats, dof: int, wander: Wander, u: Floats, *, slip: float = 0.0) -> Estimate | str:
-    """The player's standard deviation: that of the residuals, less what the measuring adds.
+def scatter(
+    residual: Floats, dof: int, wander: Wander, u: Floats, *, error_share: float = ERROR_SHARE, slip: float = 0.0
+) -> Estimate | str:
+    """The player's standard deviation: that of the residuals, badly known ones counting less, less what measuring adds.
 
-    With equal measuring uncertainties u this is √(s² − u²); with unequal ones the value that makes the residuals,
-    each over its own variance, as large as they should be (Paule & Mandel 1982, from memory). With none it is s.
-    Errors that the strums' evidence does not show, `slip` (root mean square), cannot be taken off; they enter the
-    result's uncertainty.
+    With equal measuring uncertainties u and `error_share` 1 this is √(s² − u²); with none it is s. With unequal ones
+    each square has the weight (1 + error_share u²/s₀²)⁻², s₀ from the median of the residuals, so that a few strums
+    known to 20 ms do not decide over those known to half a millisecond.
+
+    Parameters
+    ----------
+    residual : (n,) array
+    dof : int
+        n less the figures taken out.
+    wander : Wander
+    u : (n,) array
+        Stated measuring uncertainty of each strum.
+    error_share : float
+        Share of the variance u² that the errors of measuring really have.
+    slip : float
+        Root mean square of errors that the strums' evidence does not show. They cannot be taken off; they enter the
+        result's uncertainty.
 
     Returns
     -------
     Estimate, or str
         The reason, where the scatter is no larger than the measuring's own.
     """
-    square = float(residual @ residual) / dof
-    spread = math.sqrt(square)
-    added = float(u @ u) / u.size
+    n = residual.size
+    spread = math.sqrt(float(residual @ residual) / dof)
+    typical = max(MEDIAN_TO_SD * float(np.median(np.abs(residual))), LEAST_TYPICAL * spread)
+    trust = (1 + error_share * (u / typical) ** 2) ** -2
+    trust /= trust.sum()
+    square = float(trust @ residual**2) * n / dof
+    stated = float(trust @ u**2)
     low, high = wander.sigma_interval()
-    if square <= (1 + DOUBT_OF_U) * added:
+    if square <= (error_share + DOUBT_OF_SHARE) * stated:
         return (
-            f"the strums scatter by {spread:.1f} ms, hardly more than their times are uncertain "
-            f"({math.sqrt(added):.1f} ms), so the player's own part cannot be told; it is less than {high:.1f} ms"
+            f"the strums scatter by {math.sqrt(square):.1f} ms, hardly more than their times are uncertain "
+            f"({math.sqrt(stated):.1f} ms), so the player's own part cannot be told; it is less than {high:.1f} ms"
         )
-    own = _own_variance(residual, dof, u)
-    value = math.sqrt(own)
-    taken = square - own
-    # The error of s for fixed true strums, to first order, and the doubt about what was taken off.
-    error = math.sqrt(float((residual**2) @ (u**2 + slip**2))) / (dof * spread)
-    doubt = math.hypot(DOUBT_OF_U * taken, slip**2) / (2 * value)
-    down = math.hypot(max(value - math.sqrt(max(low**2 - taken, 0.0)), 0.0), COVERAGE_FACTOR * doubt)
-    up = math.hypot(max(math.sqrt(max(high**2 - taken, 0.0)) - value, 0.0), COVERAGE_FACTOR * doubt)
+    value = math.sqrt(square - error_share * stated)
+    counted = 1 / float(trust @ trust)
+    # To first order: errors of the strums, doubt about what was taken off, strums that were played but hardly counted.
+    error = math.sqrt(float((trust * residual) ** 2 @ (u**2 + slip**2))) / value
+    doubt = math.hypot(DOUBT_OF_SHARE * stated, slip**2) / (2 * value)
+    uncounted = value * math.sqrt(max(1 / counted - 1 / n, 0.0) / 2)
+    # The player's interval keeps its proportions about the smaller value, wider as fewer strums were counted.
+    wider = math.sqrt(n / counted)
+    down = math.hypot(value * (1 - min(low / spread, 1.0) ** wider), COVERAGE_FACTOR * doubt)
+    up = math.hypot(value * (max(high / spread, 1.0) ** wider - 1), COVERAGE_FACTOR * doubt)
     return Estimate(
-        value=value, low=max(value - down, 0.0), high=value + up, u=math.hypot(error * spread / value, doubt)
+        value=value, low=max(value - down, 0.0), high=value + up, u=math.sqrt(error**2 + doubt**2 + uncounted**2)
     )
-
-
-def _own_variance(residual: Floats, dof: int, u: Floats) -> float:
-    """The variance that, added to each measuring variance, gives residuals of the size seen."""
-    if not np.any(u > 0):
-        return float(residual @ residual) / dof
-    share = dof / residual.size
-    low, high = 0.0, float(residual @ residual) / dof
-    for _ in range(60):
-        middle = (low + high) / 2
-        if float(np.mean(residual**2 / (middle + u**2))) > share:
-            low = middle
-        else:
-            high = middle
-    return (low + high) / 2
 
 
 def correlation(residual: Floats, slot: NDArray[np.int64], wander: Wander, u: Floats) -> Estimate | str:
