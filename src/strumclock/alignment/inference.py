@@ -44,6 +44,9 @@ COARSER_LOSS = 0.03
 """Share of the strums that coarser parts may fail to explain."""
 REPEATS_MIN = 3
 """A pattern is inferred from at least so many repeats (DESIGN)."""
+PLACE_COST = 0.75
+"""What each place of a longer pattern must earn, in ln(repeats): more than the ½ of Schwarz's criterion, since slips and
+missed detections come in runs, at one chord or one place."""
 SILENT_CONFIDENCE = 0.98
 """Parts that were told without a pattern are all slots, unless one of them is this sure to be played less than half the
 time: silent in 5 of 5 repeats, or 7 of 8."""
@@ -209,9 +212,8 @@ def find_pattern(cell: IntArray, *, per_beat: int, beats_per_bar: int) -> Patter
     """The repeating set of places, from parts counted from the first played downbeat.
 
     Periods of one beat, half a bar (in even meters), one and two bars are compared by the likelihood of the places
-    played and silent, less ln(repeats) for each place of the period (twice Schwarz's criterion, since slips and missed
-    detections come in runs, at one chord or one place); a place belongs to the pattern where it is played more often
-    than not.  None where fewer than `REPEATS_MIN` repeats were seen.
+    played and silent, less `PLACE_COST` · ln(repeats) for each place of the period; a place belongs to the pattern where
+    it is played more often than not.  None where fewer than `REPEATS_MIN` repeats were seen.
     """
     cell = cell[cell >= 0]
     if not len(cell):
@@ -228,7 +230,7 @@ def find_pattern(cell: IntArray, *, per_beat: int, beats_per_bar: int) -> Patter
         seen = np.bincount(place, minlength=period).astype(float)
         hits = np.bincount(place, weights=filled, minlength=period)
         rate = (hits + 0.5) / (seen + 1.0)
-        worth = float((hits * np.log(rate) + (seen - hits) * np.log1p(-rate)).sum() - np.log(seen).sum())
+        worth = float((hits * np.log(rate) + (seen - hits) * np.log1p(-rate)).sum() - PLACE_COST * np.log(seen).sum())
         if worth > best_worth:
             below = np.array([_rarely(int(h), int(n)) for h, n in zip(hits, seen, strict=True)])
             best_worth = worth
