@@ -45,8 +45,8 @@ COARSER_LOSS = 0.03
 REPEATS_MIN = 3
 """A pattern is inferred from at least so many repeats (DESIGN)."""
 PLACE_COST = 0.75
-"""What each place of a longer pattern must earn, in ln(repeats): more than the ½ of Schwarz's criterion, since slips and
-missed detections come in runs, at one chord or one place."""
+"""What each place of a longer pattern must earn, in ln(repeats): more than Schwarz's ½, since slips and missed
+detections come in runs, at one chord or one place."""
 SILENT_CONFIDENCE = 0.98
 """Parts that were told without a pattern are all slots, unless one of them is this sure to be played less than half the
 time: silent in 5 of 5 repeats, or 7 of 8."""
@@ -212,8 +212,8 @@ def find_pattern(cell: IntArray, *, per_beat: int, beats_per_bar: int) -> Patter
     """The repeating set of places, from parts counted from the first played downbeat.
 
     Periods of one beat, half a bar (in even meters), one and two bars are compared by the likelihood of the places
-    played and silent, less `PLACE_COST` · ln(repeats) for each place of the period; a place belongs to the pattern where
-    it is played more often than not.  None where fewer than `REPEATS_MIN` repeats were seen.
+    played and silent, less `PLACE_COST` · ln(repeats) for each place of the period; a place belongs to the pattern
+    where it is played more often than not.  None where fewer than `REPEATS_MIN` repeats were seen.
     """
     cell = cell[cell >= 0]
     if not len(cell):
