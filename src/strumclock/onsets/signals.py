@@ -51,8 +51,8 @@ def decimated(samples: npt.ArrayLike, sample_rate_hz: float) -> tuple[Samples, f
     """
     x = np.asarray(samples, dtype=np.float32)
     step = decimation_for(sample_rate_hz)
-    if step == 1:
-        return x, float(sample_rate_hz)
+    if step == 1 or len(x) == 0:
+        return x, float(sample_rate_hz) / step
     response, half = _response(step)
     size = 2 * (len(response) - 1)
     fresh = size - 2 * half * step  # new samples a block; the rest overlaps
