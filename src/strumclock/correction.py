@@ -26,10 +26,11 @@ from strumclock.timing.wander import Wander, fit_wander
 
 Floats = NDArray[np.float64]
 
-SHARE_GRID = tuple(round(0.025 + 0.05 * i, 3) for i in range(39))
-"""The shares corrected that are weighed, 0.025 to 1.925; the model is stable between 0 and 2."""
+SHARE_GRID = (0.03, 0.07, 0.12, 0.18, 0.25, 0.33, *(round(0.42 + 0.1 * i, 2) for i in range(16)))
+"""The shares corrected that are weighed, 0.03 to 1.92, closer where little is corrected and a step means most; the model
+is stable between 0 and 2."""
 
-MOTOR_SHARES = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)
+MOTOR_SHARES = (0.0, 0.12, 0.25, 0.4, 0.55, 0.7, 0.85)
 """The hand's scatter that is weighed, as a share of the most that the model allows."""
 
 MIN_NEIGHBOURS = 16
@@ -38,8 +39,9 @@ MIN_NEIGHBOURS = 16
 WIDEST = 0.8
 """An interval of the corrected share that covers more of what is possible, 0 to 2, tells nothing."""
 
-WIDEST_MOTOR = 0.75
-"""The same for the part of the scatter that is the hand's, of 0 to 1."""
+WIDEST_MOTOR, WIDEST_FOR_PARTS = 0.75, 0.5
+"""The same for the part of the scatter that is the hand's, of 0 to 1, and for the corrected share when clock and hand are
+to be told apart: two mixtures of them look alike with different shares."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,7 +112,7 @@ def measure_correction(
     ...     error = 0.6 * error + 10 * rng.standard_normal()
     ...     offsets.append(error)
     >>> print(measure_correction(offsets, range(300)).sentence)
-    Of each error the next strum corrects about 36 % (20 to 49 %).
+    Of each error the next strum corrects about 36 % (19 to 51 %).
     """
     offset, slots = np.asarray(offset_ms, dtype=float), np.asarray(slot, dtype=np.int64)
     n = offset.size
@@ -173,7 +175,8 @@ def _parts(wander: Wander, u: Floats, error_share: float) -> tuple[Estimate | No
     clock_part = np.maximum(1 - wander.phi**2 - 2 * share * hand_part, 0.0)
     of_step = 2 * hand_part / (clock_part + 2 * hand_part)
     low, high = wander.quantiles(of_step, (0.025, 0.975))
-    if high - low > WIDEST_MOTOR:
+    ends = wander.quantiles(share, (0.025, 0.975))
+    if high - low > WIDEST_MOTOR or ends[1] - ends[0] > WIDEST_FOR_PARTS:
         why = f"{100 * low:.0f} % to {100 * high:.0f} % of the scatter from strum to strum may be the hand's"
         return None, None, f"{why}; a longer take tells more"
     # Independent measuring errors u enter T with α² u² and M with (1 − α) u².
