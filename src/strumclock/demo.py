@@ -75,7 +75,7 @@ class Demo:
     written: tuple[Path, ...]
 
     def __str__(self) -> str:
-        files = ", ".join(path.name for path in self.written)
+        files = ", ".join(path.relative_to(self.folder).as_posix() for path in self.written)
         return f"{self.batch}\n\n{class_summary(self.students)}\n\nIn {self.folder}: {files}"
 
 

@@ -127,7 +127,7 @@ class ExerciseProgress:
     evenness : Trend or None
         Of the jitter as a share of the beat; falling is better.
     jitter, offset : Variation or None
-        Take to take against week to week, of both as shares of the beat.
+        Take to take against week to week: of the mean offset as a share of the beat, of the logarithm of the jitter.
     leaning : Leaning or None
     stuck : Stuck or None
     moved : Moved or None
@@ -165,7 +165,7 @@ class ExerciseProgress:
         first, *_, last = [w.jitter_share for w in self.weeks if w.jitter_share and w.monday >= self.evenness.since]
         luck = t_quantile(self.jitter.within_dof) * self.jitter.within_sd * math.sqrt(1 / first.n + 1 / last.n)
         before, after = self.evenness.line
-        return before - after > luck
+        return after > 0 and math.log(before / after) > luck
 
 
 def exercise_progress(
@@ -189,7 +189,7 @@ def exercise_progress(
         Takes of a week that must hold a tempo.
     """
     groups = by_week(points)
-    jitter = variation([[p.jitter_share for p in g if p.jitter_share is not None] for g in groups.values()])
+    jitter = variation([[math.log(p.jitter_share) for p in g if p.jitter_share] for g in groups.values()])
     offset = variation([[p.offset_share for p in g if p.offset_share is not None] for g in groups.values()])
     weeks = tuple(
         summarise_week(monday, group, takes_to_hold=takes_to_hold, jitter=jitter, offset=offset)

@@ -62,9 +62,9 @@ def outlook(
         if tempo >= bpm:
             return Outlook(bpm=bpm, by=by, reached_in=monday)
     if not held:
-        return Outlook(bpm=bpm, by=by, reason="no tempo was held for a week yet")
+        return Outlook(bpm=bpm, by=by, reason="too early to tell: no tempo was held for a week yet")
     if stuck:
-        return Outlook(bpm=bpm, by=by, reason="the tempo has not risen lately")
+        return Outlook(bpm=bpm, by=by, reason="cannot be told while the tempo does not rise")
     if slope is None or slope.low is None or slope.high is None:
         return Outlook(bpm=bpm, by=by, reason="too early to tell: it takes six weeks that hold a tempo")
     if slope.low <= 0:

@@ -94,7 +94,7 @@ class Week:
     changes_per_minute : float or None
         Chord changes at `held_bpm`.
     jitter_share, offset_share : Mean or None
-        Shares of the beat.
+        Shares of the beat; of the jitter the geometric mean.
     """
 
     monday: date
@@ -148,7 +148,8 @@ def summarise_week(
     Parameters
     ----------
     jitter, offset : Variation, optional
-        How the figures vary from take to take over all weeks: the intervals of the weekly means come from it.
+        How the figures vary from take to take over all weeks: the intervals of the weekly means come from it. Jitter,
+        which is never negative and varies in proportion, as its logarithm.
     """
     tempos = [p for p in points if p.bpm is not None]
     held = sorted((p.bpm for p in tempos if p.held and p.bpm is not None), reverse=True)
@@ -166,9 +167,17 @@ def summarise_week(
         tried_bpm=max((p.bpm for p in tempos if p.bpm is not None), default=None),
         reached_bpm=held_bpm or (held[0] if held else min(judged, default=None)),
         changes_per_minute=held_bpm / per_change if held_bpm and per_change else None,
-        jitter_share=_mean([p.jitter_share for p in points], jitter),
+        jitter_share=_geometric_mean([p.jitter_share for p in points], jitter),
         offset_share=_mean([p.offset_share for p in points], offset),
     )
+
+
+def _geometric_mean(values: Sequence[float | None], spread: Variation | None) -> Mean | None:
+    found = _mean([math.log(v) if v else None for v in values], spread)
+    if found is None:
+        return None
+    low, high = (None if end is None else math.exp(end) for end in (found.low, found.high))
+    return Mean(value=math.exp(found.value), low=low, high=high, n=found.n)
 
 
 def _mean(values: Sequence[float | None], spread: Variation | None) -> Mean | None:

@@ -96,7 +96,7 @@ def plot_tempo(
                 ax.plot([x, x], [week.held_bpm, week.failed_bpm], color=INK, lw=1.2, zorder=2)
                 ax.plot([x], [week.failed_bpm], "_", color=INK, ms=size, zorder=2, label=once("tried, not held"))
             elif not small:
-                _arrow(ax, x, week.held_bpm)
+                _arrow(ax, x, week.held_bpm, once("nothing faster failed"))
             ax.plot([x], [week.held_bpm], "o", color=ACCENT, ms=size, zorder=3, label=once("held"))
             if week.n_paper == week.n_takes:
                 ax.plot([x], [week.held_bpm], "o", color="white", ms=size / 3, zorder=4, label=once("held, from paper"))
@@ -132,7 +132,9 @@ def _x(monday: date, first: date) -> float:
     return (monday - first).days / 7
 
 
-def _arrow(ax: Axes, x: float, bpm: float) -> None:
+def _arrow(ax: Axes, x: float, bpm: float, label: str | None) -> None:
+    if label:
+        ax.plot([], [], ls="", marker=r"$\uparrow$", color=SOFT, ms=9, label=label)  # for the legend
     ax.annotate(
         "",
         (x, bpm + OPEN_ARROW_BPM),

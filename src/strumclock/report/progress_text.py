@@ -6,6 +6,7 @@ Nobody is scolded, nothing is advised that means more hours, and every number is
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING
@@ -135,7 +136,8 @@ def _stands_out(progress: Progress, now: ExerciseProgress) -> str | None:
         )
     if now.leaning is not None:
         way = "pull ahead of" if now.leaning.drift_ms_per_min < 0 else "fall behind"
-        takes = f"In {now.leaning.n} of the last {now.leaning.of} takes"
+        all_of_them = now.leaning.n == now.leaning.of
+        takes = f"In {'all' if all_of_them else now.leaning.n} of the last {now.leaning.of} takes"
         return f"{takes} the strums {way} the click, by about {abs(now.leaning.drift_ms_per_min):.0f} ms a minute."
     if progress.need == "unsure":
         doubt = progress.doubts[0] if progress.doubts else ""
@@ -173,6 +175,11 @@ def _named(exercise: ExerciseProgress) -> str:
 
 def _share(value: float) -> str:
     return f"{100 * value:.2g} %"
+
+
+def _percent(log_sd: float) -> str:
+    """A standard deviation of logarithms, as the factor that it is."""
+    return f"{100 * (math.exp(log_sd) - 1):.0f} %"
 
 
 def _count(n: int, what: str) -> str:
@@ -254,8 +261,8 @@ def _luck_lines(exercise: ExerciseProgress) -> list[str]:
     else:
         verdict = "weeks differ no more than takes of one week do"
     line = (
-        f"Jitter, share of the beat: take to take {_share(spread.within_sd)}, week to week "
-        f"{_share(spread.between_sd)}; {verdict} (F = {spread.f:.2g}, {chance(spread.p)})."
+        f"Jitter: from take to take it varies by {_percent(spread.within_sd)}, from week to week by "
+        f"{_percent(spread.between_sd)}; {verdict} (F = {spread.f:.2g}, {chance(spread.p)})."
     )
     better = ["It has become more even."] if exercise.evenness_improved else []
     return [line, *better]
