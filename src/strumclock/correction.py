@@ -27,8 +27,8 @@ from strumclock.timing.wander import Wander, fit_wander
 Floats = NDArray[np.float64]
 
 SHARE_GRID = (0.03, 0.07, 0.12, 0.18, 0.25, 0.33, *(round(0.42 + 0.1 * i, 2) for i in range(16)))
-"""The shares corrected that are weighed, 0.03 to 1.92, closer where little is corrected and a step means most; the model
-is stable between 0 and 2."""
+"""The shares corrected that are weighed, 0.03 to 1.92, closer where little is corrected and a step means most; the
+model is stable between 0 and 2."""
 
 MOTOR_SHARES = (0.0, 0.12, 0.25, 0.4, 0.55, 0.7, 0.85)
 """The hand's scatter that is weighed, as a share of the most that the model allows."""
@@ -40,8 +40,8 @@ WIDEST = 0.8
 """An interval of the corrected share that covers more of what is possible, 0 to 2, tells nothing."""
 
 WIDEST_MOTOR, WIDEST_FOR_PARTS = 0.75, 0.5
-"""The same for the part of the scatter that is the hand's, of 0 to 1, and for the corrected share when clock and hand are
-to be told apart: two mixtures of them look alike with different shares."""
+"""The same for the part of the scatter that is the hand's, of 0 to 1, and for the corrected share when clock and hand
+are to be told apart: two mixtures of them look alike with different shares."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
