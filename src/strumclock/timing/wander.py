@@ -30,9 +30,9 @@ Floats = NDArray[np.float64]
 PHI_GRID = (-0.8, -0.6, -0.4, -0.2, 0.0, 0.15, 0.3, 0.45, 0.6, 0.7, 0.8, 0.88, 0.94)
 """Share of an error that is left after one more slot; 1 − φ is the share corrected."""
 
-SLOW_DOUBT, SHORT_TAKE, LONG_TAKE = {0.88: 0.6, 0.94: 0.35}, 24, 48
-"""How much less than the others the slowest wander is expected beforehand: not at all in takes of 24 strums or fewer,
-in full from 48 on. Set so that simulated players' intervals hold the truth in no cell more than 99 % of the time and
+SLOW_DOUBT, SHORT_TAKE, LONG_TAKE = {0.88: 0.6, 0.94: 0.35}, 16, 40
+"""How much less than the others the slowest wander is expected beforehand: not at all in takes of 16 strums or fewer,
+in full from 40 on. Set so that simulated players' intervals hold the truth in no cell more than 99 % of the time and
 those of slow wanderers in short takes as often as can be (`tests/benchmarks/coverage_cells.py`)."""
 
 MOTOR_GRID = (0.0, 0.15, 0.3, 0.5, 0.7, 0.9)
