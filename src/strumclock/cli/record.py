@@ -81,8 +81,7 @@ def progress_command(
             if exercise is None:
                 raise UsageError("a goal needs --exercise, the one it is for; got a tempo alone; add it")
             book.set_goal(_only_student(book, student), exercise, goal_bpm, by=_day(by))
-        weeks = {} if takes_to_hold is None else {"takes_to_hold": takes_to_hold}
-        found = progress(book, student, exercise, **weeks)
+        found = progress(book, student, exercise, takes_to_hold=takes_to_hold)
     click.echo(report.progress_summary(found))
     if plot_to is not None:
         report.write_progress_plot(found, plot_to)
@@ -101,8 +100,7 @@ def class_command(folder: str, journal: str | None, takes_to_hold: int | None, p
     from strumclock.progress import class_list
 
     with _open(journal or folder) as book:
-        weeks = {} if takes_to_hold is None else {"takes_to_hold": takes_to_hold}
-        students = class_list(book, **weeks)
+        students = class_list(book, takes_to_hold=takes_to_hold)
     click.echo(report.class_summary(students))
     if plot_to is not None:
         report.write_class_plot(students, plot_to)

@@ -90,16 +90,17 @@ def measure_command(**told: Any) -> None:
 @click.option("--steps", help='Stepped tempo: "8x80 8x84 8x88" is eight bars each at 80, 84 and 88.')
 @click.option("--clicks-per-beat", type=int, default=1, show_default=True, help="Clicks on each beat.")
 @click.option("--no-accent", is_flag=True, help="Every click alike.")
-@click.option("--timbre", default=None, help="The click's sound.")
-def click_command(
-    out: str, steps: str | None, clicks_per_beat: int, no_accent: bool, timbre: str | None, **told: Any
-) -> None:
+@click.option("--timbre", default="wood", show_default=True, help="The click's sound.")
+def click_command(out: str, steps: str | None, clicks_per_beat: int, no_accent: bool, timbre: str, **told: Any) -> None:
     """Make a click track OUT (.wav or .mid)."""
     from strumclock.click import tracks
 
-    extra = {} if timbre is None else {"timbre": timbre}
     track = tracks.click_track(
-        _exercise(told), steps=tracks.parse_steps(steps), clicks_per_beat=clicks_per_beat, accent=not no_accent, **extra
+        _exercise(told),
+        steps=tracks.parse_steps(steps),
+        clicks_per_beat=clicks_per_beat,
+        accent=not no_accent,
+        timbre=timbre,
     )
     tracks.write_click_track(track, Path(out))
     click.echo(f"{out}: {track}")

@@ -26,6 +26,12 @@ from strumclock.stroke import Spreads, Stroke
 from strumclock.timing import STANDARDS, Estimate, SoundPath, Standard, Timing, judge_take, measure_timing, sound_path
 
 STATED_U_S = 0.002  # of a downbeat or latency that somebody states without saying how well: read off a screen, to 2 ms
+STRUM_BIAS_U_S = 0.0005  # that all strum times of a take share: the bench's median |bias| is half of it
+PRIMING = Notice(
+    code="priming-unknown",
+    message="this file does not say how much silence its codec put before the sound, so its times, and with them the "
+    "offsets from a stated downbeat, may be 20 to 50 ms late; record WAV, FLAC or M4A",
+)
 FEW_STRUMS = 16  # below the standard's least number of slots, figures are printed with a warning
 
 
@@ -147,6 +153,8 @@ def measure(
             "--latency-ms needs --first-downbeat, the place of beat 1 in the file that was played to; "
             "got a latency alone; give both"
         )
+    if given_s is not None and not recording.priming_known:
+        notices = (*notices, PRIMING)
     alignment = align(
         strums,
         exercise,
@@ -220,6 +228,7 @@ def _timing(
         part=grid.part[at],
         at_change=heard.at_change[on],
         u_s=strums.u_s[on],
+        bias_u_s=STRUM_BIAS_U_S,
         anchor=alignment.anchor,
         anchor_u_s=alignment.anchor_u_s[at],
         rate_u_ppm=alignment.rate_u * 1e6 if math.isfinite(alignment.rate_u) else 0.0,

@@ -70,7 +70,7 @@ def _on_channel(recording: Recording, index: int, hints: Mapping[str, Any], *, p
     """The click on a channel of its own, the guitar on the others."""
     clicks = find_clicks(recording.channel(index), recording.sample_rate_hz, **hints)
     others = [c for c in range(recording.channels) if c != index]
-    guitar = np.mean(recording.samples[:, others], axis=1, dtype=np.float32)
+    guitar: NDArray[np.float32] = np.asarray(recording.samples[:, others].mean(axis=1), np.float32)
     if clicks is None:
         if promised:
             raise ClickError(
