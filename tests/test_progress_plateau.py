@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
 
+from strumclock.progress import Point, exercise_progress
 from strumclock.progress.plateau import plateau
 from strumclock.timing.held import next_tempo
 
 START_BPM = 60.0
+MONDAY = date(2024, 1, 1)
 CLIMBERS = {
     f"{rate} bpm a week over {weeks} weeks, {how}": (rate, weeks, how)
     for rate in (0.7, 1.0, 2.0, 3.0)
@@ -28,22 +31,23 @@ def weeks_of_practice(
     week_sd: float = 1.5,
     take_sd: float = 2.0,
     gap: float = 0.1,
-) -> tuple[list[float], list[float]]:
-    """A player whose takes hold when their form that day is above the tempo: weeks, and the tempo reached in each.
+) -> list[Point]:
+    """A player whose takes hold when their form that day is above the tempo: every take.
 
     The next tempo follows the standard, or goes up by five when two takes of a week held and down when far off.
     """
     tempo, best, below = START_BPM, START_BPM, 0
-    when, reached = [], []
+    takes: list[Point] = []
     for week in range(weeks):
         if week and rng.random() < gap:
             continue
         form = ability(week) + week_sd * rng.normal()
-        held, tried = [], []
+        held: list[float] = []
         for _ in range(rng.integers(2, 5)):
             margin = form - tempo + take_sd * rng.normal()
             even = min(max(0.9 + 0.02 * margin, 0.0), 1.0)
-            tried.append(tempo)
+            day = MONDAY + timedelta(weeks=week)
+            takes.append(Point(take=len(takes), played_on=day, bpm=tempo, held=bool(margin > 0), even_share=even))
             if margin > 0:
                 held.append(tempo)
             if how == "by the standard":
@@ -55,9 +59,13 @@ def weeks_of_practice(
             below = below + 1 if even < 0.75 and now == tempo else 0
             best = max(held, default=best)
             tempo = float(now)
-        when.append(float(week))
-        reached.append(sorted(held)[-2] if len(held) >= 2 else held[0] if held else min(tried))
-    return when, reached
+    return takes
+
+
+def reached(takes: list[Point]) -> tuple[list[float], list[float]]:
+    """Weeks, and the tempo reached in each."""
+    weeks = exercise_progress("x", takes).weeks
+    return [(w.monday - MONDAY).days / 7 for w in weeks], [w.reached_bpm for w in weeks]
 
 
 def share_called_stuck(
@@ -65,7 +73,9 @@ def share_called_stuck(
 ) -> float:
     """How many of n simulated players are called stuck."""
     rng = np.random.default_rng(seed)
-    return float(np.mean([plateau(*weeks_of_practice(rng, ability, weeks, how, **luck)) is not None for _ in range(n)]))
+    return float(
+        np.mean([plateau(*reached(weeks_of_practice(rng, ability, weeks, how, **luck))) is not None for _ in range(n)])
+    )
 
 
 def test_a_textbook_plateau_is_found():
@@ -142,3 +152,34 @@ def test_plateaus_are_found_as_often_as_the_module_says():
     twenty = share_called_stuck(stuck_after(8), 20, "by the standard", 300, seed=2, **luck)
     assert ten > 0.04
     assert twenty > 0.4
+
+
+ROADS = {
+    "linear": lambda week: 60 + 2 * week,
+    "catching up first": lambda week: 68 + 2 * week,
+    "slowing": lambda week: 60 + 60 * (1 - np.exp(-week / 30)),
+    "catching up, then slowing": lambda week: 68 + 60 * (1 - np.exp(-week / 30)),
+}
+
+
+@pytest.mark.slow
+def test_nine_in_ten_of_the_ranges_to_a_goal_hold_the_week_that_came():
+    """By simulation of practising: the week is the first in which two takes really hold the goal or more."""
+    inside = []
+    for number, ability in enumerate(ROADS.values()):
+        for how in ("by the standard", "in steps of five"):
+            rng = np.random.default_rng(number)
+            for _ in range(120):
+                seen = int(rng.integers(8, 24))
+                takes = weeks_of_practice(rng, ability, 70, how)
+                goal = round(ability(seen + int(rng.integers(2, 9))))
+                later = exercise_progress("x", takes, goal_bpm=goal).goal
+                now = exercise_progress(
+                    "x", [p for p in takes if p.played_on < MONDAY + timedelta(weeks=seen)], goal_bpm=goal
+                )
+                assert now.goal is not None
+                assert later is not None
+                if now.goal.earliest and now.goal.latest and later.reached_in:
+                    inside.append(now.goal.earliest <= later.reached_in <= now.goal.latest)
+    assert len(inside) > 60
+    assert np.mean(inside) >= 0.9

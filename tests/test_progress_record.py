@@ -95,6 +95,16 @@ def test_an_offset_that_steps_is_pointed_out():
     assert moved.by_share == pytest.approx(0.06, abs=0.01)
 
 
+def test_an_offset_that_wanders_slowly_or_steps_unheard_is_not_pointed_out():
+    """A straight line from 0 to 6 %, and a step of 1 % (2.5 % can be heard): nobody is asked about the phone."""
+    for shares in (np.linspace(0, 0.06, 12), np.where(np.arange(12) < 6, 0.0, 0.01)):
+        takes = [
+            Point(take=w, played_on=MONDAY + timedelta(weeks=w), bpm=80, held=True, offset_share=share)
+            for w, share in enumerate(shares)
+        ]
+        assert exercise_progress("x", takes).moved is None
+
+
 def test_a_lucky_take_is_not_called_more_even():
     """By simulation: jitter that does not change from week to week is called improved in at most 5 % of records."""
     rng = np.random.default_rng(8)
@@ -139,7 +149,7 @@ def test_a_time_to_the_goal_is_told_only_where_the_weeks_can_tell_it(held, says)
     """Too few weeks, no sure rate, or a goal that is too far: the reason, not a date."""
     series = [(MONDAY + timedelta(weeks=w), bpm) for w, bpm in held.items()]
     slope = theil_sen(list(held), list(held.values())) if len(held) >= 6 else None
-    found = outlook(90, by=None, held=series, slope=slope, stuck=False)
+    found = outlook(90, by=None, held=series, played=len(series), slope=slope, stuck=False)
     assert found.earliest is None
     assert says in found.reason
 
@@ -155,7 +165,7 @@ def test_the_range_to_the_goal_holds_the_true_week():
         y = np.round(66 + rate * x + 1.5 * rng.normal(size=n))
         goal = 66 + rate * (n + 5)
         held = [(MONDAY + timedelta(weeks=int(w)), float(b)) for w, b in zip(x, y, strict=True)]
-        found = outlook(goal, by=None, held=held, slope=theil_sen(x, y), stuck=False)
+        found = outlook(goal, by=None, held=held, played=n, slope=theil_sen(x, y), stuck=False)
         if found.earliest and found.latest:
             true = MONDAY + timedelta(weeks=n + 5)
             inside.append(found.earliest <= true <= found.latest)
@@ -299,7 +309,8 @@ def test_the_summary_says_what_each_line_rests_on(school):
         "Tempo rises: +2 bpm a week, 95 % interval",
         "Theil-Sen over 10 weeks since 5 January; Mann-Kendall p < 0.001",
         "from take to take it varies by",
-        "Goal 90 bpm (22.5 changes a minute) by 1 June: at the present rate held in about the week of 30 March.",
+        "Goal 90 bpm (22.5 changes a minute) by 1 June: at the present rate held "
+        "between the weeks of 30 March and 11 May.",
         "Next tempo by the standard: 86.5 bpm (21.6 changes a minute).",
     ):
         assert words in text, text

@@ -10,20 +10,19 @@ from datetime import date, timedelta
 import numpy as np
 
 from strumclock.progress.breaks import Jump, jump
-from strumclock.progress.goal import Outlook, outlook
+from strumclock.progress.goal import TREND_WEEKS, Outlook, outlook
 from strumclock.progress.plateau import MIN_WEEKS, STILL_CLIMBS_PER_WEEK, plateau
 from strumclock.progress.trend import MannKendall, Slope, mann_kendall, theil_sen
 from strumclock.progress.variation import Variation, t_quantile, variation
 from strumclock.progress.weeks import TAKES_TO_HOLD, Point, Week, by_week, summarise_week
 from strumclock.timing.held import CLOSE_ENOUGH, next_tempo
 
-TREND_WEEKS = 12
-"""Weeks that the trend looks at: about a school term. What was before is history."""
 PLATEAU_WEEKS = 26
 TREND_P = 0.05
 LEANING_TAKES = 8  # the latest takes that are asked whether they pull ahead
 JUMP_P = 0.01  # looked for in every exercise: one false alarm in a hundred is enough
 MIN_JUMP_WEEKS = 6
+MIN_JUMP_SHARE = 0.025  # of the beat: what can be heard (Friberg & Sundberg 1995)
 MIN_TREND_WEEKS = 6  # with fewer no 95 % interval exists
 
 STATES = ("stuck", "level", "falling", "rising", "unclear", "early")
@@ -223,6 +222,7 @@ def exercise_progress(
             goal_bpm,
             by=goal_by,
             held=held,
+            played=sum(w.monday >= tempo.since for w in weeks) if tempo else len(weeks),
             slope=tempo.slope if tempo else None,
             stuck=stuck is not None,
         )
@@ -289,9 +289,13 @@ def _moved(series: Series) -> Moved | None:
     latest = series[-PLATEAU_WEEKS:]
     if len(latest) < MIN_JUMP_WEEKS:
         return None
-    found: Jump | None = jump([value for _, value in latest])
-    if found is None or found.p > JUMP_P:
+    values = np.array([value for _, value in latest])
+    found: Jump | None = jump(values)
+    if found is None or found.p > JUMP_P or abs(found.after - found.before) < MIN_JUMP_SHARE:
         return None
+    line = np.polynomial.Polynomial.fit(week_numbers(latest), values, 1)
+    if found.rss >= float(np.sum((values - line(np.array(week_numbers(latest)))) ** 2)):
+        return None  # it went there slowly: that is the player, not the phone
     return Moved(in_week=latest[found.n_before][0], by_share=found.after - found.before, p=found.p)
 
 
