@@ -1,9 +1,9 @@
 """When will the goal be reached?  A range of weeks, or the reason why that cannot be told yet.
 
 The range is wider than the slope's interval alone: a climb slows as it goes on, and the week that first holds a tempo
-comes later, by luck, than the week in which the player could. Among simulated players who practise like people (in steps of
-five or by the standard, catching up first, slowing or not) more than nine in ten of the ranges that are told hold the
-week that came: see ``tests/test_progress_plateau.py``. Often none can be told.
+comes later, by luck, than the week in which the player could. Among simulated players who practise like people (in
+steps of five or by the standard, catching up first, slowing or not) more than nine in ten of the ranges that are told
+hold the week that came: see ``tests/test_progress_plateau.py``. Often none can be told.
 """
 
 from __future__ import annotations
