@@ -181,6 +181,17 @@ def test_a_count_in_heard_from_its_second_click_is_put_right_by_a_pattern() -> N
     assert wrong_slots(found, take) == 0
 
 
+@pytest.mark.parametrize("count_in", [0, 1, None])
+def test_a_click_that_starts_after_the_strums_does_not_cut_them_off(count_in: int | None) -> None:
+    """The click is heard from bar 4 on: the first bar begins with the first strum, carried back from the clicks."""
+    take = play(replace(QUARTERS, count_in=0), Player(), seed=8)
+    found = align(take.strum_s, replace(QUARTERS, count_in=count_in), clicks=clicks_of(take.grid, skipped=12))
+    assert found.first_downbeat_s == pytest.approx(take.grid.line_s[0], abs=2e-3)
+    assert wrong_slots(found, take, within_s=2e-3) == 0
+    assert found.anchor_u_s[0] > found.anchor_u_s[24]
+    assert ("start-differs" in codes(found)) == (count_in is not None)
+
+
 @pytest.mark.parametrize("count_in", [0, 1, 2])
 def test_the_count_in_is_found_from_the_first_strum(count_in: int) -> None:
     """Not told: the bars before the first strum."""

@@ -156,7 +156,7 @@ def test_a_tempo_map_is_followed(anchor: str) -> None:
     rate, start_s = 1.0 - 40e-6, 4.2
     grid = nominal.placed(start_s, rate)
     strum_s = grid.slot_s - 0.01 + rng.normal(0, 0.01, len(grid))
-    exercise = Exercise(meter="4/4", per_beat=1)
+    exercise = Exercise(per_beat=1)
     if anchor == "clicks":
         found = align(strum_s, exercise, grid=nominal, clicks=_clicks_at(grid.click_s))
         assert found.anchor == "recorded-click"
@@ -171,6 +171,9 @@ def test_a_tempo_map_is_followed(anchor: str) -> None:
         assert np.abs(found.grid.slot_s - grid.slot_s).max() < 0.03
     assert found.slot.tolist() == list(range(len(grid)))
     assert len(found.omitted) == 0
+    assert (found.exercise.meter, found.exercise.bpm) == ("4/4", 80.0)  # the map's, nothing inferred or assumed
+    assert not {"bpm", "meter"} & set(found.inferred)
+    assert "meter-assumed" not in [n.code for n in found.notices]
 
 
 def test_clicks_that_do_not_follow_the_map_are_believed() -> None:

@@ -7,31 +7,22 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from strumclock.alignment import inference
 from strumclock.alignment.inference import Accents
-from strumclock.alignment.pairing import FloatArray, IntArray
+from strumclock.alignment.pairing import FloatArray
 from strumclock.alignment.pulse import Pulse
-from strumclock.alignment.start import OFF_BAR_COST, best_start
+from strumclock.alignment.start import find_start
 from strumclock.errors import Notice
 from strumclock.grid import COUNT_IN_MAX_BARS, PER_BEAT_RANGE, Exercise, Meter, parts_of_pattern
 
 if TYPE_CHECKING:
     from strumclock.click import Clicks
 
-ACCENT_COST, LATE_ACCENT_COST = 4.0, 2.0
-"""Cost, in strums explained, of a downbeat that is no accented beat: whoever set up the click set its accents too. Less
-where the first click heard is not accented, as metronomes begin with one: then a rest of the pattern, in which the
-click sounds alone, may pass for one."""
 LONGEST_BAR = 7
 """Beats in the longest bar that accents are believed to mark, when the first click heard is one of them."""
 FITS = 0.75
 """Share of the strums on the parts that make a told pattern one bar, below which other parts are tried."""
-TOLD_COUNT_COST = 2.5
-PATTERN_COST, PATTERN_SHARE = 4.0, 0.25
-"""Costs of a downbeat other than after the count-in told: where the accents speak for it, and where the pattern alone
-does, which must explain a quarter more of the strums, and at least four."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -85,8 +76,8 @@ def complete(
     """
     inferred: list[str] = ["bpm"] if pulse.tempo_found else []
     accents = _accents(clicks, pulse)
-    meter, notices = _meter(told, accents)
-    if told.meter is None:
+    meter, notices = _meter(told, accents, pulse.map_beats_per_bar)
+    if told.meter is None and not pulse.mapped:
         inferred.append("meter")
     per_bar = meter.beats_per_bar
     free = pulse.anchor == "fitted" and not pulse.mapped
@@ -96,7 +87,7 @@ def complete(
         lattice, ahead = _lattice(beat, choices, told.swing, free=free)
     parts = lattice.per_beat
     cell = lattice.cell[lattice.on] if lattice.on.any() else lattice.cell
-    start, more = _start_beat(cell, lattice, per_bar, pulse, told, accents, downbeat)
+    start, more = find_start(cell, lattice, pulse, told, per_bar=per_bar, accents=accents, downbeat=downbeat)
     notices += more
     pattern, confidence, from_strums = told.pattern, {}, False
     if pattern is None:
@@ -165,8 +156,10 @@ def _accents(clicks: Clicks | None, pulse: Pulse) -> Accents | None:
     return inference.find_accents(at[heard], np.asarray(clicks.accented, dtype=np.bool_)[heard])
 
 
-def _meter(told: Exercise, accents: Accents | None) -> tuple[Meter, tuple[Notice, ...]]:
-    """The meter told, else the accents', else 4/4."""
+def _meter(told: Exercise, accents: Accents | None, mapped: int | None) -> tuple[Meter, tuple[Notice, ...]]:
+    """The tempo map's meter, else the one told, else the accents', else 4/4."""
+    if mapped is not None and told.beats_per_bar != mapped:
+        return Meter(mapped, 4), ()
     if told.time_signature is not None:
         return told.time_signature, ()
     if accents is not None and accents.phase == 0 and accents.period <= LONGEST_BAR:
@@ -188,80 +181,3 @@ def _pattern_notice(pattern: str | None, seen: inference.Pattern | None) -> Noti
         "not show down from up); strums left out of it are not counted as omitted"
     )
     return Notice(code="pattern-inferred", message=message)
-
-
-def _start_beat(
-    cell: IntArray,
-    lattice: inference.Lattice,
-    per_bar: int,
-    pulse: Pulse,
-    told: Exercise,
-    accents: Accents | None,
-    downbeat: float | None,
-) -> tuple[float, tuple[Notice, ...]]:
-    """Beat at which the first played bar begins."""
-    parts = lattice.per_beat
-    if pulse.mapped:
-        return pulse.map_start, ()
-    if downbeat is not None:
-        return (round(downbeat) if pulse.anchor != "fitted" else downbeat), ()
-    played = None if told.pattern is None else np.array([c != "." for c in told.pattern])
-    bar_cells = per_bar * parts
-    first = int(np.floor(cell[0] / parts))
-    if pulse.last_click_beat is None:
-        step = 1 if lattice.swing is None else parts  # without a click any part may be the beat, unless they swing
-        cells = np.arange((first - per_bar) * parts, (first + 2 * per_bar) * parts + 1, step)
-        return best_start(cell, played, cells, np.zeros(len(cells)), bar_cells=bar_cells) / parts, ()
-    beats = np.arange(min(0, first - per_bar), max(first, 0) + 2 * per_bar + 1)
-    accented = np.ones(len(beats), np.bool_)
-    if accents is not None and accents.period == per_bar:
-        accented = beats % per_bar == accents.phase
-    if told.count_in is None:
-        cost = np.where(beats % per_bar == 0, 0.0, OFF_BAR_COST) + np.where(beats < 0, OFF_BAR_COST, 0.0)
-        cost += np.where(accented, 0.0, _accent_cost(accents))
-        return best_start(cell, played, beats * parts, cost, bar_cells=bar_cells) // parts, ()
-    return _told_count_in(cell, played, parts, per_bar, pulse, told.count_in, accents)
-
-
-def _accent_cost(accents: Accents | None) -> float:
-    return ACCENT_COST if accents is None or accents.phase == 0 else LATE_ACCENT_COST
-
-
-def _told_count_in(
-    cell: IntArray,
-    played: NDArray[np.bool_] | None,
-    parts: int,
-    per_bar: int,
-    pulse: Pulse,
-    count_in: int,
-    accents: Accents | None,
-) -> tuple[float, tuple[Notice, ...]]:
-    """The beat after the bars counted in, moved by less than a bar where the accents or the pattern leave no doubt.
-
-    The first clicks may not have been heard, or the click may have been running before the recording began.
-    """
-    expected = [count_in * per_bar]
-    if pulse.clicks_per_beat != 1.0:  # a bar may have been counted in clicks, rather than in the beats told
-        expected.append(round(count_in * per_bar / pulse.clicks_per_beat))
-    beats = np.unique(np.concatenate([np.arange(b - per_bar + 1, b + per_bar) for b in expected]))
-    told = np.isin(beats, expected)
-    accented = np.ones(len(beats), np.bool_)
-    if accents is not None and accents.period == per_bar:
-        accented = beats % per_bar == accents.phase
-    alone = np.inf if played is None else max(PATTERN_COST, PATTERN_SHARE * len(cell))
-    if accents is None or accented.all():
-        cost = np.where(told, 0.0, alone)
-    else:
-        cost = np.where(told, 0.0, np.where(accented, TOLD_COUNT_COST, alone))
-        cost += np.where(accented, 0.0, _accent_cost(accents))
-    possible = np.isfinite(cost)
-    starts = beats[possible] * parts
-    start = best_start(cell, played, starts, cost[possible], bar_cells=per_bar * parts) // parts
-    if start in expected:
-        return start, ()
-    by = "the click's accents" if accents is not None and accented[beats == start].all() else "the strums' pattern"
-    message = (
-        f"by {by} the first played bar begins {start} beats after the first click heard, not {expected[0]} as the told "
-        f"count-in of {count_in} bars has it; clicks before the first one heard may be missing"
-    )
-    return start, (Notice(code="start-differs", message=message),)

@@ -30,8 +30,8 @@ means for each part (10 ms early here, 10 late there) would be read as finer par
 STRAY_SHARE, LATE_SHARE, LATE_BEATS = 0.05, 0.15, 0.1
 """Shares of the strums, in the models that are compared, that belong to no place of any pattern (noise, slips) and that
 come late to theirs (chord changes), by an exponential of this mean: else late strums would call for finer parts."""
-OFFSET_BEATS = 0.12
-"""Standard deviation of the players' mean offsets from a click they hear, 72 ms at 100 bpm (tapping: person means from
+OFFSET_BEATS = 0.1
+"""Standard deviation of the players' mean offsets from a click they hear, 60 ms at 100 bpm (tapping: person means from
 -103 to -4 ms at that tempo, Bååth & Madison 2012): strums between the beats are off-beats, not strums half a beat
 late."""
 SWING_HEARD = 0.56

@@ -38,7 +38,8 @@ SMOOTH_STRUMS = 17
 """Pairs under the running median that follows the offset between the passes: long beside a late chord change (one
 strum), short beside the minutes over which people drift."""
 PASSES = 2
-"""Pairings, each about the offset found by the one before. A third changed no pair in any simulated take."""
+"""Pairings, each about the offset found by the one before. A third changes nothing on simulated takes
+(tests/benchmarks/sweep_alignment.py)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

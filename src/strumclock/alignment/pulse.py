@@ -33,6 +33,7 @@ bar."""
 MAP_FIT_S = 5e-3
 """How far clicks may lie from a tempo map's lines, root mean square: MIDI files round tempi by far less, and the lines
 of a wrong map are off by tens of milliseconds within a few beats."""
+MAP_BPM_DIGITS = 3  # a MIDI file's whole microseconds make 97 bpm 96.99995
 STEADY = 1e-6
 """A map whose beats differ by less than this (relatively) keeps one tempo."""
 SOUNDS_ON_BEATS, SOUNDS_AGREE = 2, 0.8
@@ -61,8 +62,9 @@ class Pulse:
         Relative standard uncertainty of the rate; infinite where it was estimated from the strums.
     line_s : (m,) float
         Times of beats 0, 1, 2 … where a map gives them; else empty.
-    map_start, map_rate : int, float
-        With a map: the beat that is its first played downbeat, and seconds of the recording for one of the map's.
+    map_start, map_rate, map_beats_per_bar : int, float, int or None
+        With a map: the beat that is its first played downbeat, seconds of the recording for one of the map's, and the
+        beats of its first bar.
     clicks_per_beat : float
         1 where clicks and beats coincide or there are no clicks.
     last_click_beat : float or None
@@ -84,6 +86,7 @@ class Pulse:
     line_s: FloatArray
     map_start: int = 0
     map_rate: float = 1.0
+    map_beats_per_bar: int | None = None
     clicks_per_beat: float = 1.0
     last_click_beat: float | None = None
     bpm_heard: float | None = None
@@ -213,8 +216,9 @@ def _mapped(grid: BeatGrid, *, anchor: Anchor, zero_s: float, rate: float) -> Pu
     line_s = zero_s + rate * np.append(grid.click_s, grid.end_s)
     first = float(line_s[1] - line_s[0])
     return Pulse(
-        anchor=anchor, bpm=60.0 * rate / first, beat_s=first, zero_s=float(line_s[0]), pivot_s=zero_s, pivot_u_s=0.0,
-        rate_u=0.0, line_s=line_s, map_start=len(grid.count_in_s), map_rate=rate,
+        anchor=anchor, bpm=round(60.0 * rate / first, MAP_BPM_DIGITS), beat_s=first, zero_s=float(line_s[0]),
+        pivot_s=zero_s, pivot_u_s=0.0, rate_u=0.0, line_s=line_s, map_start=len(grid.count_in_s), map_rate=rate,
+        map_beats_per_bar=grid.beats_per_bar,
     )  # fmt: skip
 
 
