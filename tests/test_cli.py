@@ -73,7 +73,7 @@ def _bad_files(folder: Path) -> dict[str, Path]:
 
 @pytest.mark.parametrize("kind", ["empty", "text", "silent", "short", "noise", "truncated", "missing"])
 def test_bad_recordings_end_in_one_line(capsys: pytest.CaptureFixture[str], tmp_path: Path, kind: str) -> None:
-    """A recording that cannot be measured: exit 1, one line on standard error, nothing on standard output, no file left."""
+    """A recording that cannot be measured: exit 1, one line on standard error, nothing else, no file left."""
     path = _bad_files(tmp_path)[kind]
     target = tmp_path / "out.json"
     status, out, err = _run(capsys, "measure", str(path), "--json", str(target))

@@ -220,7 +220,7 @@ def test_the_class_is_listed_in_order_of_need(school):
 def test_each_student_gets_at_most_three_sentences_improvement_first_step_last(school):
     """Issue: at most three, one improvement first, one next step; no scolding, no advice to do more."""
     for found in class_list(school, today=TODAY):
-        said = report.sentences(found)
+        said = report.to_send(found)
         assert 2 <= len(said) <= 3, said
         first = r"you (have )?held|more even|one of your takes held|you have put down|no take in the journal"
         assert re.search(first, said[0])
@@ -245,7 +245,7 @@ def test_each_student_gets_at_most_three_sentences_improvement_first_step_last(s
 
 def test_every_number_in_the_sentences_is_in_the_record(school):
     """What a student reads is true: the tempo held, the difference, the week."""
-    by_name = {p.student: report.sentences(p) for p in class_list(school, today=TODAY)}
+    by_name = {p.student: report.to_send(p) for p in class_list(school, today=TODAY)}
     assert by_name["Climber"][0] == (
         "Two chords (A D, every 4 beats): you have held 84 bpm (21 changes a minute) for a week, "
         "18 bpm more than in the week of 5 January."
@@ -263,7 +263,7 @@ def test_a_student_without_a_take_that_counts_is_told_the_first_step(school):
     """Nobody is left without a sentence, and nothing is made up."""
     (found,) = [p for p in class_list(school, today=TODAY) if p.student == "New"]
     assert found.need == "silent"
-    assert report.sentences(found)[-1].startswith("Next: one take")
+    assert report.to_send(found)[-1].startswith("Next: one take")
     assert "New" in report.class_summary([found])
 
 

@@ -12,7 +12,7 @@ from strumclock.report.progress_plots import (
     write_class_plot,
     write_progress_plot,
 )
-from strumclock.report.progress_text import class_summary, progress_summary, sentences
+from strumclock.report.progress_text import class_summary, progress_summary, to_send
 from strumclock.report.schema import SCHEMA_ID, dumps, load_schema, plain, to_dict, to_json
 from strumclock.report.sentences import headline, lines
 from strumclock.report.sound import marked, write_sound
@@ -37,11 +37,11 @@ __all__ = [
     "plot_take",
     "plot_tempo",
     "progress_summary",
-    "sentences",
     "summary",
     "table",
     "to_dict",
     "to_json",
+    "to_send",
     "tuning_table",
     "write_class_plot",
     "write_file",

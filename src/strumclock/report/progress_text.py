@@ -71,7 +71,7 @@ def tempo(bpm: float, beats_per_change: float | None = None) -> str:
     return f"{bpm:.4g} bpm{changes}"
 
 
-def sentences(progress: Progress) -> tuple[str, ...]:
+def to_send(progress: Progress) -> tuple[str, ...]:
     """At most three sentences that can be sent to the student.
 
     Parameters
@@ -347,5 +347,5 @@ def class_summary(students: Sequence[Progress]) -> str:
     blocks = []
     for progress in students:
         head = f"{progress.student or '(no name)'}: {NEED_WORDS[progress.need]}"
-        blocks.append("\n".join([head, *(f"  {sentence}" for sentence in sentences(progress))]))
+        blocks.append("\n".join([head, *(f"  {sentence}" for sentence in to_send(progress))]))
     return "\n\n".join(blocks)
