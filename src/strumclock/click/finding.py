@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from strumclock.click.front import Float64, build_front
 from strumclock.click.matching import Matcher
 from strumclock.click.placing import attack_of, beginning, fit_line
-from strumclock.click.search import find_lattice
+from strumclock.click.search import find_lattice, with_count_in
 from strumclock.click.trains import HEARD
 from strumclock.errors import UsageError
 
@@ -157,7 +157,10 @@ def find_clicks(
     begin = beginning(match, position, found.weight, float(np.median(np.diff(found.nominal))) * line.step)
     position = (position + begin) * (sample_rate_hz / front.rate_hz)
     attack, attack_u = attack_of(x, sample_rate_hz, position, found.weight)
-    time_s = start_s + (position + attack) / sample_rate_hz
+    lead_s = (begin + attack * front.rate_hz / sample_rate_hz + line.start) / front.rate_hz
+    if told is None:
+        found = with_count_in(front, found, lead_s * front.rate_hz, line.step)
+    time_s = start_s + lead_s + found.nominal * line.step / front.rate_hz
     return Clicks(
         time_s=time_s,
         u_s=np.hypot(line.u(found.nominal) / front.rate_hz, attack_u / sample_rate_hz),

@@ -34,7 +34,15 @@ is not."""
 LEVEL_S = 0.030
 """Length of the level average. A click is shorter, a strum's attack is not much longer."""
 
-FLOOR = 1e-9
+ECHO_S, ECHO = 0.07, 3e-4
+"""Whitening spreads a sound within its frame; where nothing else sounds, what is so much (power) below the loudest
+within this time is not raised."""
+
+USUAL_SHARE, USUAL_FRAMES = 0.05, 400
+"""Of the recording's mean spectrum (from about so many frames) this share is added to each frame's own before the
+division: in a quiet count-in a beep would otherwise be divided by nothing but itself, and spread over its frame."""
+
+FLOOR = 1e-6
 """Power below which a bin counts as empty, against the loudest bin: keeps digital silence and a codec's empty bands
 silent."""
 
@@ -110,15 +118,18 @@ def whiten(samples: Float32, rate_hz: float) -> Float32:
     padded = np.zeros((frames + 1) * hop, dtype=np.float32)
     padded[hop : hop + len(samples)] = samples
     window = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(size) / size)).astype(np.float32)
+    view = np.lib.stride_tricks.sliding_window_view(padded, size)[::hop]
+    some = scipy.fft.rfft(view[:: max(frames // USUAL_FRAMES, 1)] * window)
+    usual = np.float32(USUAL_SHARE) * _smooth((some.real**2 + some.imag**2).mean(axis=0, keepdims=True))
+    usual += np.float32(FLOOR) * usual.max() + np.finfo(np.float32).tiny
     white = np.zeros((frames + 1) * hop, dtype=np.float32)
-    floor = np.float32(FLOOR * float(np.max(np.abs(padded))) ** 2 * size**2 / 64 + np.finfo(np.float32).tiny)
     step = 256  # frames at a time: stays in the cache
     for first in range(0, frames, step):
         last = min(first + step, frames)
-        view = np.lib.stride_tricks.sliding_window_view(padded[first * hop : (last + 1) * hop], size)[::hop]
-        spectrum = scipy.fft.rfft(view * window)
-        power = spectrum.real**2 + spectrum.imag**2
-        spectrum /= np.sqrt(_smooth(power) + floor)
+        spectrum = scipy.fft.rfft(view[first:last] * window)
+        power = _smooth(spectrum.real**2 + spectrum.imag**2)
+        power += usual
+        spectrum /= np.sqrt(power, out=power)
         back = scipy.fft.irfft(spectrum, size)
         out = white[first * hop : (last + 1) * hop].reshape(-1, hop)
         out[:-1] += back[:, :hop]
@@ -158,8 +169,14 @@ def level(samples: Float32, rate_hz: float) -> Float32:
     padded[: len(samples)] = samples
     cut = padded.reshape(blocks, block)
     power = moving_mean(np.einsum("ij,ij->i", cut, cut) / np.float32(block), span)
+    highest = power
+    reach = 1
+    while reach < ECHO_S * rate_hz / block:  # the highest level within ECHO_S on either side, by doubling
+        padded_level = np.pad(highest, reach, mode="edge")
+        highest = np.maximum(np.maximum(padded_level[: -2 * reach], padded_level[2 * reach :]), highest)
+        reach *= 2
     floor = np.float32(1e-6 * float(np.mean(power)) + np.finfo(np.float32).tiny)
-    scale = 1 / np.sqrt(power + floor)
+    scale = 1 / np.sqrt(np.maximum(power, np.float32(ECHO) * highest) + floor)
     edge = np.concatenate([scale[:1], np.float32(0.5) * (scale[1:] + scale[:-1]), scale[-1:]])
     u = ((np.arange(block) + 0.5) / block).astype(np.float32)
     cut *= edge[:-1, None] + (edge[1:] - edge[:-1])[:, None] * u

@@ -13,7 +13,7 @@ import numpy as np
 
 from strumclock.click.front import Bools, Float32, Float64, Ints
 from strumclock.click.matching import Matcher, aligned, average, unit
-from strumclock.click.trains import HEARD, Train, chance_at, evidence_of, stretch
+from strumclock.click.trains import HEARD, Chance, Train, chance_at, stretch
 
 PARTS = (2, 3, 4)
 """Into how many parts the interval may be divided by further clicks."""
@@ -95,7 +95,7 @@ class _Rows:
         rest = np.maximum(float(weight @ along) - 2 * weight * along + weight**2 * own, 0.0)
         return np.where(rest > 1e-8, (along - weight * own) / np.sqrt(np.maximum(rest, 1e-8)), 0.0)
 
-    def voice(self, member: Bools, chance: Float64) -> tuple[Float64, Float64]:
+    def voice(self, member: Bools, chance: Chance) -> tuple[Float64, Float64]:
         """Agreement of all rows with what the members have in common, and its evidence."""
         weight = member.astype(np.float64)
         agreement = self.agreement(weight)
@@ -104,7 +104,7 @@ class _Rows:
             if np.count_nonzero(weight) < 2:
                 break
             agreement = self.agreement(weight)
-        return agreement, evidence_of(agreement, chance)
+        return agreement, chance.evidence(agreement)
 
 
 def worth(evidence: Float64) -> float:
@@ -154,7 +154,9 @@ def complete(match: Matcher, train: Train, nominal: Float64, beats_per_bar: int 
             evidence = np.where(accented, own, evidence)
     begin, end = stretch(evidence)
     sure = begin + np.flatnonzero(evidence[begin:end] > SURE)
-    part = slice(int(sure[0]), int(sure[-1]) + 1)
+    if len(sure):
+        begin, end = int(sure[0]), int(sure[-1]) + 1
+    part = slice(begin, end)
     heard = evidence > HEARD
     weight = np.where(heard & (kind == 0), np.maximum(agreement, 0.0) ** 2, 0.0)
     found = Lattice(
@@ -168,7 +170,11 @@ def complete(match: Matcher, train: Train, nominal: Float64, beats_per_bar: int 
         accented=accented[part],
         score=train.score,
     )
-    return _divided(match, found, interval, chance[part]) if divide else found
+    return (
+        _divided(match, found, interval, Chance(deviation=chance.deviation[part], before=chance.before[part]))
+        if divide
+        else found
+    )
 
 
 def _accent(
@@ -179,13 +185,13 @@ def _accent(
     inside: Bools,
     agreement: Float64,
     evidence: Float64,
-    chance: Float64,
+    chance: Chance,
     beats_per_bar: int | None,
 ) -> tuple[int, int, Float64 | None] | None:
     """After how many clicks an accent comes back, at which, and its evidence where it has a sound of its own."""
     best: tuple[float, int, int, Float64 | None] | None = None
     count = int(inside.sum())
-    usual = _likelihood(agreement, chance)
+    usual = _likelihood(agreement, chance.deviation)
     heard = inside & (evidence > HEARD)
     for bar in (beats_per_bar,) if beats_per_bar and beats_per_bar > 1 else BARS:
         if count < 2 * bar:
@@ -195,7 +201,7 @@ def _accent(
             if mine.sum() < 2:
                 continue
             own, own_evidence = rows.voice(mine, chance)
-            gain = np.where(mine, _likelihood(own, chance) - usual, 0.0)
+            gain = np.where(mine, _likelihood(own, chance.deviation) - usual, 0.0)
             strong = float(gain.sum() - max(gain.max(), 0.0))  # one agreement of two clicks is worth one, not two
             distinct = float(np.mean(own[mine]) - np.mean(agreement[mine])) > DISTINCT
             if distinct and strong > ENOUGH_ACCENT and (best is None or strong > 1.02 * best[0]):
@@ -225,7 +231,8 @@ def _loudness(match: Matcher, position: Float64, heard: Bools) -> Float64:
     # against its surroundings: a phone's gain rides over some seconds
     kernel = np.hanning(2 * RIDE + 3)[1:-1]
     around = np.convolve(loudness, kernel)[RIDE:-RIDE] / np.maximum(np.convolve(heard, kernel)[RIDE:-RIDE], 1e-9)
-    return loudness / np.maximum(around, 1e-30)
+    against: Float64 = loudness / np.maximum(around, 1e-30)
+    return against
 
 
 def _louder(loudness: Float64, heard: Bools, number: Ints, beats_per_bar: int | None) -> tuple[int, int, None] | None:
@@ -255,7 +262,7 @@ def _louder(loudness: Float64, heard: Bools, number: Ints, beats_per_bar: int | 
     return None if best is None else (best[1], best[2], None)
 
 
-def _divided(match: Matcher, found: Lattice, interval: float, chance: Float64) -> Lattice:
+def _divided(match: Matcher, found: Lattice, interval: float, chance: Chance) -> Lattice:
     """The lattice with the clicks between, where there are any."""
     position = found.start + found.step * found.nominal
     span = int(interval)

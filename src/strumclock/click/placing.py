@@ -12,7 +12,14 @@ from strumclock.click.matching import Matcher
 from strumclock.click.sounds import ATTACK_SHARE, attack_index, learn
 
 GAP_S = 0.06
-"""A silence longer than this within the interval may lie before the click's beginning; the longest one does."""
+"""A click may be inaudible for so long between its beginning and its end."""
+
+SOUNDING_TIMES, SOUNDING_SHARE, STRONG_SHARE = 1.8, 0.15, 0.5
+"""What comes back is sound where its power exceeds by the first factor what four fifths of the interval do not
+exceed, and the second share of the click's; it is as strong as the click above the third."""
+
+LONGEST_S, LONGEST_SHARE = 0.4, 0.6
+"""No click is longer than this, nor than this share of the interval."""
 
 BACK_S, AHEAD_S = 0.020, 0.045
 """Before and after a click's beginning: what is learned to read its attack."""
@@ -23,18 +30,12 @@ MOST_LEARNED = 96
 LEAST_U_S = 0.00003
 """Standard uncertainty that always remains: the filter of the definition delays sharp sounds by as much."""
 
-SOUNDING_TIMES, SOUNDING_SHARE = 6.0, 0.15
-"""What comes back is sound where its power exceeds the median by this factor and this share of the peak."""
-
 EMPTY = 3e-4
 """Where the plain signal has less power than this share of its highest, nothing sounds."""
 
 STILL_S, NOT_BEFORE_S = 0.005, 0.0025
 """So much at the beginning of what is learned holds no click; and an attack earlier than this before the place where
 the click was seen to begin must stand out more."""
-
-LONGEST_S = 0.4
-"""No click is longer."""
 
 
 USUAL_S, USUAL_COUNT = 0.00002, 3
@@ -68,7 +69,7 @@ def fit_line(match: Matcher, position: Float64, nominal: Float64, sound: Float32
     """Weighted straight line through the exact places of the heard clicks; what lies far from it does not count."""
     use = weight > 0
     x, w = nominal[use], weight[use]
-    at = position[use] + match.compare(position[use], sound, 2)[1]
+    at = position[use] + match.compare(position[use], sound, 1)[1]  # further away lies the next wave of a tone
     keep = w
     for _ in range(4):
         mean, centre = float(np.average(x, weights=keep)), float(np.average(at, weights=keep))
@@ -97,36 +98,39 @@ def fit_line(match: Matcher, position: Float64, nominal: Float64, sound: Float32
 def beginning(match: Matcher, position: Float64, weight: Float64, interval: float) -> float:
     """Where the sound that comes back begins, samples from the position (negative: earlier).
 
-    A click may be longer than what was compared (a beep is whitened away except where it starts and stops). What
-    comes back is added up over the whole interval; the sound begins after the longest silence in it.
+    A click may be longer than what was compared, and what was compared may be its end (a beep is whitened away except
+    where it starts and stops). So what comes back is added up over the time before the position, and the beginning is
+    looked for from there backwards: over silences up to GAP_S, and further to what is as strong as the click itself.
     """
     rate = match.front.rate_hz
-    span = int(interval)
-    back = span // 2
+    back = int(min(LONGEST_S * rate, LONGEST_SHARE * interval))
     size = max(round(0.002 * rate), 1)
-    power = fold(match, position, weight, back, span - back)
+    ahead = max(int(interval) - back, 4 * size)
+    power = fold(match, position, weight, back, ahead)
     own = float(power[back - size : back + 3 * size].max())
-    sounding = power > max(SOUNDING_TIMES * float(np.median(power)), SOUNDING_SHARE * own)
-    sounding &= _plain_power(match, position, weight, back, span - back, size) > EMPTY
-    sounding[back : back + size] = True
-    places = np.flatnonzero(sounding)
-    gaps = np.diff(np.concatenate([places, [places[0] + span]]))
-    after = int(np.argmax(gaps))
-    if gaps[after] < min(GAP_S * rate, 0.2 * span):
-        return 0.0
-    begin = int(places[(after + 1) % len(places)])
-    begin = begin - span if begin > back + size else begin
-    if back - begin > LONGEST_S * rate:
-        return 0.0
-    return float(begin - back) + size / 2
+    noise = min(SOUNDING_TIMES * float(np.quantile(power, 0.8)), STRONG_SHARE * own)
+    there = _plain_power(match, position, weight, back, ahead, size) > EMPTY
+    sounding = np.flatnonzero(there[:back] & (power[:back] > max(noise, SOUNDING_SHARE * own)))
+    strong = sounding[power[sounding] > STRONG_SHARE * own]
+    begin = back
+    for _ in range(2):
+        for place in sounding[sounding < begin][::-1]:
+            if begin - place > GAP_S * rate:
+                break
+            begin = int(place)
+        further = strong[strong < begin]
+        if len(further) == 0:
+            break
+        begin = int(further[-1])
+    return 0.0 if begin == back else float(begin - back) + size / 2
 
 
 def _plain_power(match: Matcher, position: Float64, weight: Float64, before: int, after: int, size: int) -> Float64:
-    """Power of the plain signal around the clearest clicks (their lower quartile), against its highest.
+    """Power of the plain signal around the eight clearest clicks (their lower quartile), against its highest.
 
     Whitening spreads a sound into digital silence before it; the plain signal is empty there.
     """
-    clear = np.argsort(-weight)[:32]
+    clear = np.argsort(-weight)[:8]
     i = np.round(position[clear[weight[clear] > 0]]).astype(np.int64)
     x = match.front.plain
     rows = np.stack([x[np.clip(np.arange(p - before, p + after), 0, len(x) - 1)] for p in i]).astype(np.float64)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from strumclock.click.chains import Chain, find_chains, find_mapped_chains, propose_intervals
-from strumclock.click.countin import CountIn, find_count_in
-from strumclock.click.front import Bools, Float64, Front, Ints
+from strumclock.click.countin import RISE_DB, CountIn, find_count_in, quiet_until, rise_db
+from strumclock.click.front import Bools, Float32, Float64, Front, Ints
 from strumclock.click.kinds import Lattice, complete
 from strumclock.click.matching import Matcher, average
 from strumclock.click.pulses import Pairs, alike_pairs, pick_pulses
-from strumclock.click.trains import SEARCH_S, Train, follow, weigh
+from strumclock.click.trains import MOST_EVIDENCE, SEARCH_S, Train, follow, thinned, weigh
 
 SCAN_S = 45.0
 """The interval is looked for in so much at a time, from the beginning, until a train of clicks is found."""
@@ -57,7 +59,10 @@ def find_lattice(
         if train is not None and (best is None or train.score > best.score):
             best = train
         if best is not None and best.score > LEAST_SCORE:
-            return _whole(match, best, told, beats_per_bar)
+            whole = _whole(match, best, told, beats_per_bar)
+            if whole.score > LEAST_SCORE:
+                return whole
+            best = None
     if early is None or told is not None:
         return None
     found = find_count_in(front, *early, hints_s)
@@ -98,26 +103,71 @@ def _better(a: Train | None, b: Train | None) -> Train | None:
     return b if a is None or (b is not None and b.score > a.score) else a
 
 
-def _try(match: Matcher, chain: Chain, nominal: Float64) -> Train | None:
+def _try(match: Matcher, chain: Chain, nominal: Float64, known: Float32 | None = None) -> Train | None:
     if len(nominal) < FEWEST:
         return None
-    fitted = follow(match, chain, nominal)
+    fitted = follow(match, chain, nominal, known)
     return None if fitted is None else weigh(match, nominal, *fitted)
 
 
 def _whole(match: Matcher, train: Train, told: Float64 | None, beats_per_bar: int | None) -> Lattice:
     """Follow the train through the whole recording, and find its other sounds."""
     n = len(match.front.samples)
-    lead = float(train.position[int(np.argmax(train.agreement))])
-    chain = Chain(start=train.start, step=train.step, place=train.position[train.heard], lead=lead)
+    start, step = (train.start, train.step) if told is not None else thinned(train)
+    on = (
+        np.abs((train.position - start) / step - np.round((train.position - start) / step)) < 0.1
+        if told is None
+        else True
+    )
+    lead = float(train.position[int(np.argmax(np.where(on, train.agreement, -1.0)))])
+    chain = Chain(start=start, step=step, place=train.position[train.heard & on], lead=lead)
     nominal = _regular(chain.start, chain.step, 0, n) if told is None else told
-    whole = _try(match, chain, nominal) or train
+    whole = _try(match, chain, nominal, train.sound) or train
     if told is None:
         nominal = _regular(whole.start, whole.step, 0, n)
     else:
         at = whole.start + whole.step * told
         nominal = told[(at >= 0) & (at < n)]
     return complete(match, whole, nominal, beats_per_bar, divide=told is None)
+
+
+def with_count_in(front: Front, found: Lattice, start: float, step: float) -> Lattice:
+    """The lattice with the clicks before its first that stand in the quiet before the playing.
+
+    A click may sound so different there (a beep is hardly whitened in quiet) that the learned sound does not
+    recognise it. Where every place back from the first click holds a sudden sound in the quiet, it is a click.
+
+    Parameters
+    ----------
+    start, step : float, front samples
+        Time of a click = start + step * nominal.
+    """
+    quiet = quiet_until(front)
+    apart = float(np.median(np.diff(found.nominal)))
+    before: list[float] = []
+    nominal = float(found.nominal[0]) - apart
+    while 0 <= start + step * nominal < quiet:
+        place = np.array([round(start + step * nominal)])
+        if rise_db(front, place)[0] < RISE_DB:
+            break
+        before.append(nominal)
+        nominal -= apart
+    if not before:
+        return found
+    n = len(before)
+    number = np.round((np.array(before[::-1]) - found.nominal[0]) / apart).astype(np.int_)
+    accents = np.flatnonzero(found.accented)
+    bar = int(accents[1] - accents[0]) if len(accents) > 1 else 0
+    accented = (number - accents[0]) % bar == 0 if bar else np.zeros(n, dtype=bool)
+    own = bool(np.any(found.kind == 1))
+    return replace(
+        found,
+        nominal=np.concatenate([before[::-1], found.nominal]),
+        evidence=np.concatenate([np.full(n, MOST_EVIDENCE), found.evidence]),
+        weight=np.concatenate([np.zeros(n), found.weight]),
+        kind=np.concatenate([np.where(accented & own, 1, 0), found.kind]),
+        accented=np.concatenate([accented, found.accented]),
+    )
 
 
 def _bars(other: Bools) -> Bools:

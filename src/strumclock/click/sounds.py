@@ -317,7 +317,7 @@ def first_gain(bands: list[_Band]) -> Float64:
             usual = max(_weighted_median(amplitude, 1 / variance), 1e-20)
             best = agreement, shrink(amplitude / usual, usual**2 / variance)[0]
     assert best is not None
-    return np.maximum(best[1], 1e-4)
+    return np.clip(best[1], 1e-3, 1e3)
 
 
 def _first_disturbance(band: _Band, gain: Float64) -> Float32:

@@ -19,6 +19,9 @@ SEARCH_S = 0.0004
 ALIKE = 0.4
 """Agreement above which a place helps to fit the train."""
 
+KNOWN_ALIKE = 0.25
+"""The same where the sound has been learned from many already."""
+
 MASKED = 0.3
 """Share of clicks that a strum or noise may hide."""
 
@@ -27,6 +30,13 @@ MOST_EVIDENCE = 8.0
 
 LEAST_CHANCE = 0.07
 """Agreement that chance always reaches (standard deviation): what 150 independent samples give."""
+
+THIN = 5.0
+"""Evidence (nats) by which a thinner train must be the better one."""
+
+HUM, HUM_TIMES = 0.5, 1.3
+"""Where something as much like the sound as this is heard before the place, the place must be this much more like it:
+a hum, a buzz or a ringing string comes back at any distance that is a multiple of its period."""
 
 EVERY = 5
 """Of the surroundings' agreement every so manieth sample is looked at: neighbours are alike."""
@@ -73,16 +83,9 @@ class Train:
         return self.evidence > HEARD
 
 
-def evidence_of(agreement: Float64, chance: Float64) -> Float64:
-    """Log likelihood ratio (nats) of a click heard there against chance, with MASKED clicks allowed for."""
-    null = np.exp(-0.5 * (agreement / chance) ** 2) / (chance * np.sqrt(2 * np.pi))
-    heard = np.where(agreement > 0, 1.0, 0.05)
-    ratio = np.log(MASKED + (1 - MASKED) * heard / np.maximum(null, 1e-12))
-    evidence: Float64 = np.minimum(ratio, MOST_EVIDENCE)
-    return evidence
-
-
-def follow(match: Matcher, chain: Chain, nominal: Float64) -> tuple[float, float, Float32] | None:
+def follow(
+    match: Matcher, chain: Chain, nominal: Float64, known: Float32 | None = None
+) -> tuple[float, float, Float32] | None:
     """Start, step and sound of the train that a chain belongs to, followed over all nominal places.
 
     The first fit is made where the chain's pulses lie; then twice the stretch, and so on, so that the next places are
@@ -94,16 +97,17 @@ def follow(match: Matcher, chain: Chain, nominal: Float64) -> tuple[float, float
     low, high = float(nominal[core].min()), float(nominal[core].max())
     reach = max(round(SEARCH_S * match.front.rate_hz), 3)
     usual = float(np.median(np.diff(nominal)))
-    sound = match.rows(np.array([chain.lead]))[0]
+    sound = match.rows(np.array([chain.lead]))[0] if known is None else known
     start = chain.lead - step * float(nominal[int(np.argmin(np.abs(position - chain.lead)))])
     rounds = 3
+    alike = ALIKE if known is None else KNOWN_ALIKE
     while True:
         use = (nominal >= low) & (nominal <= high)
         x = nominal[use]
         for _ in range(rounds):
             at = start + step * x
             found, delay = match.compare(at, sound, reach)
-            weight = np.maximum(found - 0.3, 0.0) * (found > ALIKE)
+            weight = np.maximum(found - 0.75 * alike, 0.0) * (found > alike)
             if np.count_nonzero(weight) < 2:
                 return None
             start, step, weight = _line(x, at + delay, weight, start, step, CHAIN_TOLERANCE_S * match.front.rate_hz)
@@ -144,14 +148,43 @@ def _weighted_median(values: Float64, weight: Float64) -> float:
     return float(values[order][int(np.searchsorted(total, total[-1] / 2))])
 
 
-def chance_at(match: Matcher, position: Float64, sound: Float32, interval: float) -> Float64:
-    """Standard deviation of what chance agrees with the sound around each place: the larger of there and everywhere.
+@dataclass(frozen=True, slots=True, eq=False)
+class Chance:
+    """What a sound agrees with around each place by chance.
 
-    Read from the 97th percentile (2.17 standard deviations of a normal law), since the tails are what matters.
+    Attributes
+    ----------
+    deviation : float array, shape (n,)
+        Standard deviation of the agreement.
+    before : float array, shape (n,)
+        Greatest agreement before the place.
     """
-    loud = np.abs(match.surroundings(position, sound, interval)[:, ::EVERY])
-    there = np.quantile(loud, 0.97, axis=1) / 2.17
-    return np.maximum(np.maximum(there, float(np.quantile(loud, 0.97)) / 2.17), LEAST_CHANCE)
+
+    deviation: Float64
+    before: Float64
+
+    def evidence(self, agreement: Float64) -> Float64:
+        """Log likelihood ratio (nats) of a click heard at each place against chance, with MASKED clicks allowed for."""
+        null = np.exp(-0.5 * (agreement / self.deviation) ** 2) / (self.deviation * np.sqrt(2 * np.pi))
+        heard = np.where(agreement > 0, 1.0, 0.05)
+        ratio = np.minimum(np.log(MASKED + (1 - MASKED) * heard / np.maximum(null, 1e-12)), MOST_EVIDENCE)
+        humming = (self.before > HUM) & (agreement < HUM_TIMES * self.before)
+        evidence: Float64 = np.where(humming, np.minimum(ratio, np.log(MASKED)), ratio)
+        return evidence
+
+
+def chance_at(match: Matcher, position: Float64, sound: Float32, interval: float) -> Chance:
+    """How a sound agrees with the surroundings of each place.
+
+    The deviation is the larger of there and everywhere, read from the 97th percentile (2.17 standard deviations of a
+    normal law), since the tails are what matters.
+    """
+    around = np.abs(match.surroundings(position, sound, interval))
+    before = around[:, : around.shape[1] // 2].max(axis=1)
+    some = around[:, ::EVERY]
+    there = np.quantile(some, 0.97, axis=1) / 2.17
+    deviation = np.maximum(np.maximum(there, float(np.quantile(some, 0.97)) / 2.17), LEAST_CHANCE)
+    return Chance(deviation=deviation, before=before.astype(np.float64))
 
 
 def weigh(match: Matcher, nominal: Float64, start: float, step: float, sound: Float32) -> Train | None:
@@ -161,14 +194,14 @@ def weigh(match: Matcher, nominal: Float64, start: float, step: float, sound: Fl
     interval = step * float(np.median(np.diff(nominal)))
     agreement, _ = match.compare(position, sound, 1)
     chance = chance_at(match, position, sound, interval)
-    evidence = evidence_of(agreement, chance)
+    evidence = chance.evidence(agreement)
     rows = match.rows(position)
     for _ in range(2):
         heard = evidence > HEARD
         if np.count_nonzero(heard) < 2:
             return None
         agreement = leave_one_out(rows, np.maximum(agreement, 0.0) * heard)
-        evidence = evidence_of(agreement, chance)
+        evidence = chance.evidence(agreement)
     begin, end = stretch(evidence)
     if end - begin < 3:
         return None
@@ -183,6 +216,23 @@ def weigh(match: Matcher, nominal: Float64, start: float, step: float, sound: Fl
         evidence=evidence[part],
         score=score,
     )
+
+
+def thinned(train: Train) -> tuple[float, float]:
+    """Start and step of the train, of every second, third or fourth of its places where the evidence lies on those
+    alone."""
+    number = np.round(train.nominal).astype(np.int_)
+    best = (float(train.evidence.sum()), train.start, train.step)
+    for parts in (2, 3, 4):
+        for first in range(parts):
+            mine = number % parts == first
+            if np.count_nonzero(mine & train.heard) < 3:
+                continue
+            begin, end = stretch(train.evidence[mine])
+            total = float(train.evidence[mine][begin:end].sum())
+            if total > best[0] + THIN:
+                best = (total, train.start + first * train.step, train.step * parts)
+    return best[1], best[2]
 
 
 def stretch(evidence: Float64) -> tuple[int, int]:
