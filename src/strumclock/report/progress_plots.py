@@ -315,7 +315,7 @@ def plot_class(students: Sequence[Progress]) -> Figure:
         figure.text(left, head, name, va="top", fontsize=12, fontweight="bold", color=INK, parse_math=False)
         under = f"{NEED_WORDS[progress.need]} · {exercise.label.partition(' (')[0]}"
         figure.text(left, head - 0.24 / height_in, under[:58], va="top", fontsize=8.5, color=SOFT, parse_math=False)
-        words = _wrapped(sentences(progress), 56)
+        words = _wrapped(to_send(progress), 56)
         for k, line in enumerate(words[:7]):
             at = 1 - (top_in + 2.85 + 0.165 * k) / height_in
             figure.text(left, at, line, va="top", fontsize=8.5, color=INK, parse_math=False)
