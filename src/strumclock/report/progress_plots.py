@@ -28,7 +28,7 @@ from strumclock.report.drawing import (
     title_of,
 )
 from strumclock.report.picture import FORMATS
-from strumclock.report.progress_text import NEED_WORDS, facts, sentences
+from strumclock.report.progress_text import NEED_WORDS, facts, to_send
 from strumclock.report.writing import write_file
 
 if TYPE_CHECKING:
