@@ -1,12 +1,244 @@
-"""Strum times: against synthetic strums with known times."""
+"""Strum times: against synthetic strums known by construction, against theory, against plain twins."""
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
+import numpy.typing as npt
+import pytest
+import scipy.linalg
+import scipy.signal
 
-from strumclock.onsets import find_strums
+from strumclock.errors import UsageError
+from strumclock.onsets import Strums, find_strums
+from strumclock.onsets.finding import place_of
+from strumclock.onsets.network import _convolved, learned_weights
+from strumclock.onsets.residual import predictors
+from strumclock.onsets.signals import decimated
+
+RATE_HZ = 44100
+CHORDS_HZ = (
+    (110.0, 164.8, 220.0, 277.2, 329.6),
+    (146.8, 220.0, 293.7, 370.0),
+    (82.4, 123.5, 164.8, 207.7, 246.9, 329.6),
+)
+
+FloatArray = npt.NDArray[np.float64]
 
 
-def test_nothing_is_found_in_silence() -> None:
-    """Silence holds no strum; the truth is by construction."""
-    assert len(find_strums(np.zeros(44100 * 3, np.float32), 44100)) == 0
+@functools.cache
+def string(hz: float) -> FloatArray:
+    """A string plucked at a seventh of its length: two seconds of decaying, slightly stiff partials."""
+    t = np.arange(2 * RATE_HZ) / RATE_HZ
+    y = np.zeros(len(t))
+    for k in range(1, min(40, int(9000 / hz))):
+        f, decay_s = k * hz * np.sqrt(1 + 4e-5 * k**2), 1.2 / (1 + 0.4 * (k * hz / 1000))
+        y += np.sin(np.pi * k / 7) / k * np.sin(2 * np.pi * f * t + 0.4 * k) * np.exp(-t / decay_s)
+    return y
+
+
+def strummed(
+    times_s: FloatArray, *, spread_s: float = 0.015, seed: int = 1, end_s: float | None = None, ring_s: float = 9.0
+) -> npt.NDArray[np.float32]:
+    """Strums at the times; each stops what rang before within 8 ms; a trace of noise."""
+    rng = np.random.default_rng(seed)
+    n = int((times_s[-1] + 2.0 if end_s is None else end_s) * RATE_HZ)
+    y = np.zeros(n)
+    for i, t in enumerate(times_s):
+        following = times_s[i + 1] if i + 1 < len(times_s) else n / RATE_HZ - 0.1
+        chord = CHORDS_HZ[i % len(CHORDS_HZ)]
+        for j, hz in enumerate(chord):
+            at = round((t + spread_s * j / (len(chord) - 1)) * RATE_HZ)
+            until = round(min(following, t + ring_s) * RATE_HZ)
+            note = string(hz)[: max(until - at, 0) + 350].copy()
+            note[:441] += (
+                0.3 * rng.standard_normal(441)[: len(note)] * np.exp(-np.arange(441) / 88)[: len(note)]
+            )  # pick
+            note *= rng.uniform(0.6, 1.0)
+            if len(note) > 350:
+                note[-350:] *= np.linspace(1, 0, 350)
+            y[at : at + len(note)] += note[: n - at]
+    y += 1e-4 * np.abs(y).max() * rng.standard_normal(n)
+    return (0.5 * y / np.abs(y).max()).astype(np.float32)
+
+
+def played(n: int, *, interval_s: float = 0.5, seed: int = 0) -> FloatArray:
+    """A player's strum times: an interval and 15 ms of jitter."""
+    return 0.6 + interval_s * np.arange(n) + np.random.default_rng(seed).normal(0, 0.015, n)
+
+
+def errors_ms(found: Strums, true_s: FloatArray) -> FloatArray:
+    """Found minus true of a take in which every strum must be found and nothing else."""
+    assert len(found) == len(true_s), f"{len(found)} strums found, {len(true_s)} played"
+    return (found.time_s - true_s) * 1000
+
+
+@pytest.fixture(scope="module")
+def take() -> tuple[npt.NDArray[np.float32], FloatArray]:
+    times_s = played(24)
+    return strummed(times_s), times_s
+
+
+def test_synthetic_strums_are_timed_within_a_millisecond_against_construction(
+    take: tuple[npt.NDArray[np.float32], FloatArray],
+) -> None:
+    """Strings, chords and pick of this file, which nothing was tuned on."""
+    samples, times_s = take
+    found = find_strums(samples, RATE_HZ)
+    e = errors_ms(found, times_s)
+    assert abs(np.median(e)) <= 0.5
+    assert np.sort(np.abs(e))[int(0.9 * len(e))] <= 1.5
+    assert np.mean(np.abs(e) <= 2000 * found.u_s) >= 0.9
+
+
+def test_silence_before_shifts_the_times_against_itself(take: tuple[npt.NDArray[np.float32], FloatArray]) -> None:
+    """A recording that starts 0.3217 s earlier has the same strums that much later."""
+    samples, _ = take
+    before = 14187
+    shifted = find_strums(np.concatenate([np.zeros(before, np.float32), samples]), RATE_HZ)
+    unshifted = find_strums(samples, RATE_HZ)
+    np.testing.assert_allclose(shifted.time_s - before / RATE_HZ, unshifted.time_s, rtol=0, atol=3e-4)
+
+
+def test_file_time_is_added_against_itself(take: tuple[npt.NDArray[np.float32], FloatArray]) -> None:
+    """With start_s the times are file times."""
+    samples, _ = take
+    at_zero, later = find_strums(samples, RATE_HZ), find_strums(samples, RATE_HZ, start_s=100.0)
+    np.testing.assert_allclose(later.time_s, at_zero.time_s + 100.0, rtol=0, atol=1e-9)
+
+
+@pytest.mark.parametrize("gain", [0.003, 0.25, 1.9])
+def test_gain_changes_nothing_against_itself(gain: float, take: tuple[npt.NDArray[np.float32], FloatArray]) -> None:
+    """How loud the recording is says nothing about when a strum began."""
+    samples, _ = take
+    loud, soft = find_strums(samples, RATE_HZ), find_strums(samples * np.float32(gain), RATE_HZ)
+    np.testing.assert_allclose(soft.time_s, loud.time_s, rtol=0, atol=1e-5)
+    np.testing.assert_allclose(soft.u_s, loud.u_s, rtol=0, atol=1e-5)
+
+
+@pytest.mark.parametrize("rate_hz", [22050, 48000, 96000])
+def test_other_sample_rates_give_the_same_times_against_itself(
+    rate_hz: int, take: tuple[npt.NDArray[np.float32], FloatArray]
+) -> None:
+    """The same sound at another rate; scipy's polyphase resampler is the reference."""
+    samples, _ = take
+    common = np.gcd(rate_hz, RATE_HZ)
+    other = scipy.signal.resample_poly(samples.astype(float), rate_hz // common, RATE_HZ // common).astype(np.float32)
+    a, b = find_strums(samples, RATE_HZ), find_strums(other, rate_hz)
+    np.testing.assert_allclose(b.time_s, a.time_s, rtol=0, atol=3e-4)
+
+
+@pytest.mark.parametrize("rate_hz", [8000, 16000, 11025])
+def test_low_sample_rates_still_find_every_strum_against_construction(
+    rate_hz: int, take: tuple[npt.NDArray[np.float32], FloatArray]
+) -> None:
+    """A voice recorder's rates: less is heard and the times may be off by more, but no strum is lost."""
+    samples, times_s = take
+    common = np.gcd(rate_hz, RATE_HZ)
+    other = scipy.signal.resample_poly(samples.astype(float), rate_hz // common, RATE_HZ // common).astype(np.float32)
+    assert np.median(np.abs(errors_ms(find_strums(other, rate_hz), times_s))) <= 1.5
+
+
+def test_a_slow_strum_is_one_strum_against_construction() -> None:
+    """Strings spread over 60 ms belong together."""
+    times_s = played(12, interval_s=0.8, seed=3)
+    errors_ms(find_strums(strummed(times_s, spread_s=0.060, seed=3), RATE_HZ), times_s)
+
+
+def test_strums_a_tenth_of_a_second_apart_are_two_against_construction() -> None:
+    """Sixteenths at 150 bpm."""
+    times_s = played(40, interval_s=0.1, seed=4)[:1] + 0.1 * np.arange(40)
+    errors_ms(find_strums(strummed(times_s, spread_s=0.008, seed=4), RATE_HZ), times_s)
+
+
+def test_stopping_the_strings_is_no_strum_against_construction() -> None:
+    """Every chord is stopped after 300 ms; a stop makes no sound of its own here but ends everything within 8 ms."""
+    times_s = played(12, interval_s=0.7, seed=5)
+    errors_ms(find_strums(strummed(times_s, seed=5, ring_s=0.3), RATE_HZ), times_s)
+
+
+def test_a_knock_is_no_strum_and_is_listed_with_a_reason_against_construction() -> None:
+    """A thump at 80 Hz between two strums, twice as loud as they are soft."""
+    times_s = played(10, interval_s=0.9, seed=6)
+    samples = strummed(times_s, seed=6, ring_s=0.35)
+    t = np.arange(6000) / RATE_HZ
+    at = round((times_s[4] + 0.6) * RATE_HZ)
+    samples[at : at + len(t)] += (0.2 * np.sin(2 * np.pi * 80 * t) * np.exp(-t / 0.025)).astype(np.float32)
+    found = find_strums(samples, RATE_HZ)
+    errors_ms(found, times_s)
+    near = [i for i in found.ignored if abs(i.time_s - at / RATE_HZ) < 0.05]
+    assert len(near) == 1
+    assert near[0].reason
+
+
+@pytest.mark.parametrize("seconds", [0.0, 0.01, 3.0])
+def test_silence_holds_no_strum_against_construction(seconds: float) -> None:
+    """Nothing at all, whatever its length."""
+    assert len(find_strums(np.zeros(int(seconds * RATE_HZ), np.float32), RATE_HZ)) == 0
+
+
+def test_noise_holds_no_strum_against_construction() -> None:
+    """Ten seconds of steady noise."""
+    noise = np.random.default_rng(0).standard_normal(10 * RATE_HZ).astype(np.float32)
+    assert len(find_strums(0.1 * noise, RATE_HZ)) == 0
+
+
+@pytest.mark.parametrize(
+    ("samples", "rate_hz"),
+    [(np.zeros((10, 2)), 44100), (np.full(1000, np.nan), 44100), (np.zeros(1000), 4000), (np.zeros(1000), 400000)],
+)
+def test_what_is_no_channel_of_samples_is_refused(samples: FloatArray, rate_hz: int) -> None:
+    """Two channels, NaN and impossible rates are the caller's mistakes."""
+    with pytest.raises(UsageError, match="find_strums needs"):
+        find_strums(samples, rate_hz)
+
+
+def test_predictors_agree_with_a_plain_toeplitz_solver() -> None:
+    """Levinson's recursion on all rows at once, against scipy.linalg.solve_toeplitz on one at a time."""
+    segments = np.random.default_rng(2).standard_normal((5, 300)).cumsum(axis=1)
+    for a, x in zip(predictors(segments, 20), segments, strict=True):
+        w = x * np.hanning(302)[1:-1]
+        r = np.array([w[: 300 - k] @ w[k:] for k in range(21)])
+        r[0] = r[0] * (1 + 1e-6) + 1e-12
+        np.testing.assert_allclose(a[1:], scipy.linalg.solve_toeplitz(r[:20], -r[1:]), rtol=0, atol=1e-7)
+
+
+def test_convolution_agrees_with_numpy() -> None:
+    """The network's convolution along time, against numpy.convolve channel by channel."""
+    rng = np.random.default_rng(3)
+    x, kernel = rng.standard_normal((2, 40, 3)).astype(np.float32), rng.standard_normal((15, 4)).astype(np.float32)
+    y = _convolved(x, kernel, np.zeros(4, np.float32), dilation=2)
+    taps = np.zeros((9, 3, 4))
+    taps[::2] = kernel.reshape(5, 3, 4)
+    for n in range(2):
+        for o in range(4):
+            plain = sum(np.convolve(x[n, :, c], taps[::-1, c, o], "same") for c in range(3))
+            np.testing.assert_allclose(y[n, :, o], plain, rtol=0, atol=1e-4)
+
+
+def test_the_weights_fit_the_evidence() -> None:
+    """The shipped weights are finite and small enough to read."""
+    w = learned_weights()
+    arrays = [a for name in type(w).__slots__ for a in getattr(w, name)]
+    assert all(np.isfinite(a).all() for a in arrays)
+    assert sum(a.size for a in arrays) < 50_000
+
+
+def test_decimation_keeps_a_tone_in_phase_and_removes_what_would_fold_against_theory() -> None:
+    """1 kHz passes unchanged in place; 8 kHz, which would fold to 3 kHz, is 60 dB down."""
+    t = np.arange(RATE_HZ) / RATE_HZ
+    low, rate = decimated(np.sin(2 * np.pi * 1000 * t), RATE_HZ)
+    inside = slice(500, -500)
+    expected = np.sin(2 * np.pi * 1000 * np.arange(len(low)) / rate)
+    np.testing.assert_allclose(low[inside], expected[inside], rtol=0, atol=1e-3)
+    high, _ = decimated(np.sin(2 * np.pi * 8000 * t), RATE_HZ)
+    assert np.abs(high[inside]).max() < 1e-3
+
+
+def test_place_and_uncertainty_of_a_normal_probability_against_theory() -> None:
+    """A normal density with sd 1.2 steps: its mean, and half of 1.96 sd (and half a step for the steps' width)."""
+    k = np.arange(256) + 0.5
+    place, u = place_of(np.exp(-0.5 * ((k - 100.3) / 1.2) ** 2)[None])
+    assert place[0] == pytest.approx(100.3, abs=0.02)
+    assert u[0] == pytest.approx(1.96 * 1.2 / 2 + 0.5, abs=0.5)

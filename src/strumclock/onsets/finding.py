@@ -83,7 +83,7 @@ def find_strums(
     levels = measure_levels(x, rate, removed)
 
     frame = rises(levels)
-    about_s = frame * levels.hop_s - LAG_S / 2
+    about_s: FloatArray = frame.astype(np.float64) * levels.hop_s - LAG_S / 2
     time_s, u_s, likely = _look(x, rate, removed, levels, about_s)
     chosen = _apart(time_s, likely)
     time_s, u_s, early_s = time_s[chosen], u_s[chosen], about_s[chosen] - time_s[chosen]

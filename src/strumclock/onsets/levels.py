@@ -102,7 +102,8 @@ def pictures(levels: Levels, frame: npt.NDArray[np.intp]) -> Frames:
     bands = BANDS // PICTURE_BANDS
     pooled = levels.level[:, : bands * PICTURE_BANDS].reshape(-1, PICTURE_BANDS, bands).mean(axis=2)
     both = np.concatenate([pooled, levels.removed], axis=1)[at]
-    return both.reshape(len(frame), PICTURE_FRAMES, per, -1).mean(axis=2).reshape(len(frame), -1)
+    seen: Frames = both.reshape(len(frame), PICTURE_FRAMES, per, -1).mean(axis=2).reshape(len(frame), -1)
+    return seen
 
 
 def _hop(rate_hz: float) -> int:

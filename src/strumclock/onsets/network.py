@@ -71,7 +71,8 @@ def _logits(evidence: Tensor, picture: Tensor, w: Weights) -> Tensor:
 
 
 def _rectified(z: Tensor) -> Tensor:
-    return np.maximum(z, LEAK * z)
+    y: Tensor = np.maximum(z, LEAK * z)
+    return y
 
 
 def _convolved(x: Tensor, kernel: Tensor, bias: Tensor, *, dilation: int = 1) -> Tensor:
