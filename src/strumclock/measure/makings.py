@@ -131,38 +131,42 @@ def take_changes(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Low:
-    """The guitar at about 11 kHz: what strokes, chords and pitch are read from."""
+    """The guitar at about 11 kHz, what strokes, chords and pitch are read from, and the picture of each strum."""
 
     samples: NDArray[np.float32]
     rate_hz: float
     start_s: float
+    picture: NDArray[np.float32]
 
 
-def lowered(guitar: NDArray[np.float32], recording: Recording) -> Low:
+def lowered(guitar: NDArray[np.float32], recording: Recording, strums: Strums) -> Low:
     """The guitar's channel, decimated once for everybody."""
+    from strumclock.stroke import pictures
+
     samples, rate_hz = decimated(guitar, recording.sample_rate_hz)
-    return Low(samples=samples, rate_hz=rate_hz, start_s=recording.start_s)
+    picture = pictures(samples, rate_hz, strums.time_s - recording.start_s)
+    return Low(samples=samples, rate_hz=rate_hz, start_s=recording.start_s, picture=picture)
 
 
 def take_spreads(low: Low, strums: Strums) -> Spreads:
     """First to last string of each strum."""
     from strumclock.stroke import measure_spreads
 
-    return measure_spreads(low.samples, low.rate_hz, strums.time_s - low.start_s)
+    return measure_spreads(low.picture, strums.time_s)
 
 
 def take_stroke(
     low: Low, strums: Strums, spreads: Spreads, alignment: Alignment | None, timing: Timing | None
 ) -> Stroke | str:
     """The strokes' figures, or the reason why there are none."""
-    from strumclock.stroke import Spreads, Timed, brightness, measure_levels, measure_stroke, tell_directions
+    from strumclock.stroke import Spreads, Timed, chromas, measure_levels, measure_stroke, tell_directions
 
     kept = np.ones(len(strums), bool) if alignment is None else alignment.slot != OUTSIDE
     time_s = strums.time_s[kept]
     if not len(time_s):
         return "no strum lies on the grid"
     here_s = time_s - low.start_s
-    timed, place = None, None
+    timed = place = bar_place = None
     if alignment is not None and timing is not None:
         grid, slot = alignment.grid, alignment.slot[kept]
         on = slot >= 0
@@ -181,10 +185,12 @@ def take_stroke(
         # Counted in the finest parts since the first slot: what the hand swings through.
         parts = (grid.slot_s - grid.slot_s[0]) / float(np.median(grid.part_s)) if len(grid) else grid.slot_s
         place = np.where(on, np.rint(parts[at]), np.nan)
+        bar_place = np.where(on, 16 * grid.beat[at] + grid.part[at], -1)
+    chroma = chromas(low.samples, low.rate_hz, here_s)
     return measure_stroke(
         time_s,
         measure_levels(low.samples, low.rate_hz, here_s),
         Spreads(spread_s=spreads.spread_s[kept], u_s=spreads.u_s[kept], shared_u_s=spreads.shared_u_s),
-        tell_directions(brightness(low.samples, low.rate_hz, here_s), here_s, place=place),
+        tell_directions(low.picture[kept], chroma, here_s, place=place, bar_place=bar_place),
         timed=timed,
     )

@@ -140,7 +140,7 @@ def measure(
         sample_rate_hz=recording.sample_rate_hz,
         channels=recording.channels,
     )
-    low = lowered(sound.guitar, recording)
+    low = lowered(sound.guitar, recording, strums)
     if free:
         return _free(low, recording, sound, strums, info, exercise, notices, changes=changes, tuning=tuning)
     latency_s = (latency_ms or 0.0) / 1000

@@ -1,11 +1,15 @@
 """Which strums went down and which up, and how sure that is.
 
-A down-stroke meets the low strings first and rings all of them; an up-stroke meets the high strings first and often
-leaves the low ones out. So up-strokes are brighter against down-strokes *of the same take*: nothing is learned from
-other players. The hand swings like a pendulum: after one swing's time it comes the other way, after two the same way
-again. Both are held together in a two-state hidden Markov model (Rabiner 1989, from memory): the brightness of each
-strum is normal about its direction's mean, and the odds that the direction alternates follow the number of swings
-between strums. The swing's time is the one that makes the take most likely, or is known from the grid.
+Two things tell. How the sound builds up: a down-stroke meets the low strings first (`network.up_logit`, which learned
+it from simulated strums and knows which way is up). And the balance of treble and bass, which differs between the two
+strokes of a player, usually because up-strokes leave the low strings out; how much is learned from the take itself.
+The balance depends on the chord as well, so what strums of like harmony share is taken out first.
+
+The hand swings like a pendulum: after one swing's time it comes the other way, after two the same way again. All is
+held together in a two-state hidden Markov model (Rabiner 1989, from memory): the evidence of each strum is normal about
+its direction's mean, and the odds that the direction alternates follow the number of swings between strums. The swing's
+time is the one that makes the take most likely, or is known from the grid; then strums at the same place of the bar,
+which a pattern repeats, speak for each other.
 """
 
 from __future__ import annotations
@@ -16,24 +20,35 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from strumclock.stroke.harmony import without_harmony
+from strumclock.stroke.network import up_logit
+from strumclock.stroke.picture import EDGES_HZ, FROM_S, HOP_S
 
-LOW_BAND_HZ = (80.0, 320.0)  # where the wound strings' fundamentals lie
-HIGH_BAND_HZ = (640.0, 5000.0)  # partials: every string sounds here, the low ones less
-FROM_S, TO_S = 0.02, 0.08  # after the last string of a quick stroke, before the next strum of a fast pattern
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+LOW_BANDS = slice(0, 2)  # 80 to 320 Hz, where the wound strings' fundamentals lie
+HIGH_BANDS = slice(3, len(EDGES_HZ) - 1)  # 640 Hz to 5 kHz: every string sounds here, the low ones less
+BALANCE_S = (0.024, 0.084)  # after the last string of a quick stroke, before the next strum of a fast pattern
 LEAST_STRUMS = 12  # two groups of six: fewer do not show two means apart
-LEAST_SEPARATION = 1.0  # distance of the two means in standard deviations below which the model is guessing
-LEAST_GAIN = 5.0  # log-likelihood over one direction only; takes of one direction reach 2.4 in 19 of 20 (180 simulated)
+LEAST_SEPARATION = 1.0  # log odds between the two directions' means below which the model is guessing
+# Log-likelihood over one direction only. Simulated takes whose strokes all went down (with accents, soft and hard ones)
+# stay below it in 95 of 100; without a grid the model may choose the swing that suits it best, and gains more by chance.
+LEAST_GAIN_GRID, LEAST_GAIN_FREE = 6.0, 10.0
+LEAST_EACH = 3  # strums of each direction that are known with nine chances in ten
 _SWINGS_S = np.exp(
     np.arange(math.log(0.11), math.log(0.75), 0.015)
 )  # one swing of the hand: 9 a second down to 80 a minute
+_GRID_MODELS = 2
 _TRUST_GRID = 0.95  # that a hand keeps its pendulum from slot to slot
+_TRUST_PLACE = 0.9  # that strums at one place of the bar go the same way: patterns change, hands err
 _TRUST_FREE = 0.95  # the same where strums lie on the swing's own places; 0.5 (no say) where they lie between
 _PLACE_SD = 0.12  # scatter of strums about the swing's places, in swings
 _FAR_SWINGS = 6  # beyond so many swings a pause has broken the pendulum
-_ROUNDS = 6
+_ROUNDS = 8
 _CLIP_SD = 4.0  # one odd strum must not outvote its neighbours
-_FLOOR_SD = 0.15  # of the natural logarithm of a power ratio: chords alone make as much
+_FLOOR_LOGIT, _FLOOR_DB = 0.5, 0.7  # least scatter of the evidence: chords and touch alone make as much
+_PRIOR_STRUMS = 4.0  # what the belief that both directions are equally bright is worth
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -45,89 +60,77 @@ class Directions:
     p_up : (n,) array
         Posterior probability of an up-stroke.
     separation : float
-        Distance of the brightness of up- and down-strokes, in standard deviations.
+        Log odds between the means of up- and down-strokes.
+    gain : float
+        Log-likelihood over the best model with one direction.
     """
 
     p_up: FloatArray
     separation: float
+    gain: float
 
 
-def brightness(samples: NDArray[np.float32], sample_rate_hz: float, time_s: FloatArray) -> FloatArray:
-    """Natural logarithm of high- over low-band power shortly after each strum.
-
-    Parameters
-    ----------
-    samples : (n,) array
-    sample_rate_hz : float
-    time_s : (k,) array
-        Strum times from the first sample [s].
-
-    Returns
-    -------
-    (k,) array
-    """
-    length = int((TO_S - FROM_S) * sample_rate_hz)
-    n_fft = 1 << (length - 1).bit_length()
-    start = np.clip(((time_s + FROM_S) * sample_rate_hz).astype(int), 0, max(len(samples) - length, 0))
-    hz = np.fft.rfftfreq(n_fft, 1 / sample_rate_hz)
-    low, high = ((hz >= a) & (hz <= b) for a, b in (LOW_BAND_HZ, HIGH_BAND_HZ))
-    window = np.hanning(length)
-    out = np.empty(len(time_s))
-    for k, i in enumerate(start):
-        power = np.square(np.abs(np.fft.rfft(samples[i : i + length] * window[: len(samples) - i], n_fft)))
-        out[k] = math.log((power[high].sum() + 1e-20) / (power[low].sum() + 1e-20))
-    return out
+def balance_db(picture: NDArray[np.float32]) -> FloatArray:
+    """Treble over bass shortly after each strum, dB, from pictures (k, STEPS, BANDS)."""
+    a, b = (round((s - FROM_S) / (2 * HOP_S)) for s in BALANCE_S)
+    seen = picture[:, a:b].astype(np.float64).mean(axis=1)
+    return np.asarray(seen[:, HIGH_BANDS].mean(axis=1) - seen[:, LOW_BANDS].mean(axis=1))
 
 
-def tell_directions(bright: FloatArray, time_s: FloatArray, *, place: FloatArray | None = None) -> Directions | str:
+def tell_directions(
+    picture: NDArray[np.float32],
+    chroma: FloatArray,
+    time_s: FloatArray,
+    *,
+    place: FloatArray | None = None,
+    bar_place: IntArray | None = None,
+) -> Directions | str:
     """Tell up- from down-strokes.
 
     Parameters
     ----------
-    bright : (n,) array
-        From `brightness`.
+    picture : (n, STEPS, BANDS) array
+        From `picture.pictures`.
+    chroma : (n, 12) array
+        From `harmony.chromas`: strums of like harmony.
     time_s : (n,) array
         Strum times [s].
     place : (n,) array, optional
         The grid's count of parts at each strum, NaN for strums without a slot.
+    bar_place : (n,) array of int, optional
+        Place in the bar, the same number in each bar; -1 for strums without a slot.
 
     Returns
     -------
     Directions or str
         The reason where the two cannot be told apart.
     """
-    n = len(bright)
+    n = len(time_s)
     if n < LEAST_STRUMS:
         return f"{LEAST_STRUMS} strums are needed to tell up- from down-strokes; {n} were found"
+    evidence = np.column_stack([up_logit(picture), balance_db(picture)])
+    evidence = without_harmony(evidence, chroma)
     swings, trust, fit = _swings(time_s, place)
-    means, sd = _two_means(bright)
-    one_sd = max(float(np.std(bright)), _FLOOR_SD)
-    mean_low, mean_high = (np.full(len(swings), m) for m in means)
-    sds = np.full(len(swings), sd)
-    for _ in range(_ROUNDS):
-        p_up, log_likelihood = _forward_backward(bright, mean_low, mean_high, sds, swings, trust)
-        up, down = p_up.sum(axis=1) + 1e-9, (1 - p_up).sum(axis=1) + 1e-9
-        mean_high, mean_low = p_up @ bright / up, (1 - p_up) @ bright / down
-        variance = p_up * (bright - mean_high[:, None]) ** 2 + (1 - p_up) * (bright - mean_low[:, None]) ** 2
-        sds = np.maximum(np.sqrt(variance.mean(axis=1)), _FLOOR_SD)
-    score = np.where(mean_high > mean_low, log_likelihood + fit, -np.inf)
+    model = _fit(evidence, swings, trust, bar_place)
+    score = np.where(model.separation > 0, model.log_likelihood + fit, -np.inf)
     best = int(np.argmax(score))
-    separation = float((mean_high[best] - mean_low[best]) / sds[best])
-    z = np.clip((bright - bright.mean()) / one_sd, -_CLIP_SD, _CLIP_SD)
-    alone = float(np.sum(np.log(np.exp(-0.5 * z**2) / one_sd + 1e-4)))
-    gain = float(log_likelihood[best]) - alone
-    if not math.isfinite(score[best]) or separation < LEAST_SEPARATION or gain < LEAST_GAIN:
+    separation, gain = float(model.separation[best]), float(model.log_likelihood[best]) - _alone(evidence)
+    least = LEAST_GAIN_FREE if len(swings) > _GRID_MODELS else LEAST_GAIN_GRID
+    p_up = model.p_up[best]
+    each = min(int((p_up > 0.9).sum()), int((p_up < 0.1).sum()))
+    if not math.isfinite(score[best]) or separation < LEAST_SEPARATION or gain < least or each < LEAST_EACH:
         return "up- and down-strokes do not sound different enough in this take, or all strokes went one way"
-    return Directions(p_up=p_up[best], separation=separation)
+    return Directions(p_up=p_up, separation=separation, gain=gain)
 
 
-def _swings(time_s: FloatArray, place: FloatArray | None) -> tuple[NDArray[np.int64], FloatArray, FloatArray]:
+def _swings(time_s: FloatArray, place: FloatArray | None) -> tuple[IntArray, FloatArray, FloatArray]:
     """For each swing tried: swings between neighbouring strums, trust in the pendulum, and how well it fits."""
     if place is not None and np.isfinite(place).mean() > 0.5:
         step = np.diff(place)
         known = np.isfinite(step)
         count = np.where(known, np.nan_to_num(step), 0).astype(np.int64)
-        return count[None], np.where(known, _TRUST_GRID, 0.5)[None], np.zeros(1)
+        both = np.stack([count, 2 * count])  # one swing for each part, or down on every part and up unheard between
+        return both, np.tile(np.where(known, _TRUST_GRID, 0.5), (_GRID_MODELS, 1)), np.zeros(_GRID_MODELS)
     ratio = np.diff(time_s)[None, :] / _SWINGS_S[:, None]
     count = np.maximum(np.rint(ratio), 1)
     nearness = np.exp(-0.5 * ((ratio - count) / _PLACE_SD) ** 2)
@@ -136,34 +139,67 @@ def _swings(time_s: FloatArray, place: FloatArray | None) -> tuple[NDArray[np.in
     return count.astype(np.int64), trust, 0.5 * np.log(np.maximum(density, 0.3)).sum(axis=1)
 
 
-def _two_means(x: FloatArray) -> tuple[tuple[float, float], float]:
-    """Means and common standard deviation of two normal groups, by expectation maximisation from the quartiles."""
-    low, high = (float(q) for q in np.percentile(x, [25, 75]))
-    sd, share = max(float(np.std(x)) / 1.5, _FLOOR_SD), 0.5
-    for _ in range(50):
-        a = share * np.exp(-0.5 * ((x - high) / sd) ** 2)
-        b = (1 - share) * np.exp(-0.5 * ((x - low) / sd) ** 2)
-        p = a / (a + b + 1e-300)
-        share = float(np.clip(p.mean(), 0.05, 0.95))
-        low, high = float((1 - p) @ x / ((1 - p).sum() + 1e-9)), float(p @ x / (p.sum() + 1e-9))
-        sd = max(float(np.sqrt(np.mean((1 - p) * (x - low) ** 2 + p * (x - high) ** 2))), _FLOOR_SD)
-    return (low, high), sd
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Model:
+    """Every swing's model: posterior of "up" [models, n], log-likelihood and separation [models]."""
+
+    p_up: FloatArray
+    log_likelihood: FloatArray
+    separation: FloatArray
 
 
-def _forward_backward(
-    x: FloatArray,
-    mean_down: FloatArray,
-    mean_up: FloatArray,
-    sd: FloatArray,
-    swings: NDArray[np.int64],
-    trust: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
+def _fit(evidence: FloatArray, swings: IntArray, trust: FloatArray, bar_place: IntArray | None) -> _Model:
+    """Expectation maximisation of all swings' models at once, from what the learned evidence says alone."""
+    models, n = len(swings), len(evidence)
+    floor = np.array([_FLOOR_LOGIT, _FLOOR_DB])
+    p_up = np.tile(1 / (1 + np.exp(-(evidence[:, 0] - np.median(evidence[:, 0])))), (models, 1))
+    log_likelihood = np.full(models, -np.inf)
+    means = np.zeros((2, models, 2))
+    for _ in range(_ROUNDS):
+        sd = np.zeros((models, 2))
+        middle = evidence.mean(axis=0)
+        for state, p in enumerate((1 - p_up, p_up)):
+            means[state] = (p @ evidence + _PRIOR_STRUMS * middle * [0, 1]) / (
+                p.sum(axis=1, keepdims=True) + _PRIOR_STRUMS * np.array([0, 1]) + 1e-9
+            )
+            sd += np.einsum("mn,mnk->mk", p, (evidence[None] - means[state][:, None]) ** 2)
+        sd = np.maximum(np.sqrt(sd / n), floor)
+        emission = np.stack([_density(evidence[None] - mean[:, None], sd[:, None]) for mean in means], axis=2)
+        p_up, log_likelihood = _forward_backward(emission, swings, trust)
+    if bar_place is not None:
+        p_up, _ = _forward_backward(emission * _by_place(emission, bar_place), swings, trust)
+    return _Model(p_up=p_up, log_likelihood=log_likelihood, separation=means[1, :, 0] - means[0, :, 0])
+
+
+def _alone(evidence: FloatArray) -> float:
+    """Log-likelihood of the evidence if all strums went one way."""
+    sd = np.maximum(evidence.std(axis=0), [_FLOOR_LOGIT, _FLOOR_DB])
+    return float(np.log(_density(evidence - evidence.mean(axis=0), sd)).sum())
+
+
+def _density(away: FloatArray, sd: FloatArray) -> FloatArray:
+    z = np.clip(away / sd, -_CLIP_SD, _CLIP_SD)
+    return np.asarray(np.exp(-0.5 * (z**2).sum(axis=-1)) / sd.prod(axis=-1) + 1e-6)
+
+
+def _by_place(emission: FloatArray, bar_place: IntArray) -> FloatArray:
+    """What the other strums at the same place of the bar say about each strum: odds [models, n, 2]."""
+    ratio = emission[:, :, 1] / emission[:, :, 0]
+    keeps = _TRUST_PLACE
+    for_it = np.log((keeps * ratio + 1 - keeps) / (keeps + (1 - keeps) * ratio))
+    out = np.full(emission.shape, 0.5)
+    for place in np.unique(bar_place[bar_place >= 0]):
+        at = np.flatnonzero(bar_place == place)
+        others = for_it[:, at].sum(axis=1, keepdims=True) - for_it[:, at]
+        up = 1 / (1 + np.exp(-others))
+        out[:, at, 1] = keeps * up + (1 - keeps) * (1 - up)
+        out[:, at, 0] = 1 - out[:, at, 1]
+    return out
+
+
+def _forward_backward(emission: FloatArray, swings: IntArray, trust: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Posterior of "up" [models, n] and log-likelihood [models] of every model at once."""
-    models, n = len(swings), len(x)
-    emission = np.empty((models, n, 2))
-    for state, mean in enumerate((mean_down, mean_up)):
-        z = np.clip((x - mean[:, None]) / sd[:, None], -_CLIP_SD, _CLIP_SD)
-        emission[:, :, state] = np.exp(-0.5 * z**2) / sd[:, None] + 1e-4
+    models, n = emission.shape[:2]
     same = np.where(swings % 2 == 1, 1 - trust, trust)
     forward, scale = np.empty((models, n, 2)), np.empty((models, n))
     forward[:, 0] = emission[:, 0] / 2

@@ -1,0 +1,44 @@
+"""Two small learned functions of a strum's picture: how wide its spread, and how much it looks like an up-stroke.
+
+Each is one hidden layer of rectified sums, with weights that `tests/benchmarks/learn_strokes.py` learned from simulated
+strums whose strings' times are known: an up-stroke starts with the treble strings and often leaves the bass out.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from importlib.resources import files
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+Tensor = NDArray[np.float32]
+
+
+@lru_cache(maxsize=1)
+def learned_weights() -> dict[str, Tensor]:
+    """The weights that come with the package."""
+    with (files("strumclock.stroke") / "weights.npz").open("rb") as f, np.load(f) as z:
+        return {name: z[name].astype(np.float32) for name in z.files}
+
+
+def log_spread(picture: Tensor) -> FloatArray:
+    """Natural logarithm of (spread in ms + 3) from pictures (k, STEPS, BANDS)."""
+    return _through("spread", picture - picture.mean(axis=(1, 2), keepdims=True))
+
+
+def up_logit(picture: Tensor) -> FloatArray:
+    """Log odds of an up-stroke, but for a constant, from the pictures of one take.
+
+    The take's median picture is taken out: the guitar, the room and the microphone are the same for both directions.
+    """
+    own = picture - np.median(picture, axis=0)
+    return _through("up", own - own.mean(axis=(1, 2), keepdims=True))
+
+
+def _through(name: str, picture: Tensor) -> FloatArray:
+    w = learned_weights()
+    flat = picture.reshape(len(picture), -1)
+    hidden = np.maximum(flat @ w[f"{name}_w1"] + w[f"{name}_b1"], 0)
+    return np.asarray(hidden @ w[f"{name}_w2"] + w[f"{name}_b2"], dtype=np.float64)
