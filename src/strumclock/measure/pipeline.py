@@ -236,6 +236,7 @@ def _timing(
         tempo_estimated=not math.isfinite(alignment.rate_u),
         path=path,
         spread_s=spreads.spread_s[on],
+        spread_u_s=spreads.shared_u_s,
         part_s=grid.part_s[at],
         beat_s=grid.beat_s[at],
         standard=standard,

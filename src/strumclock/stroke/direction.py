@@ -33,7 +33,7 @@ BALANCE_S = (0.024, 0.084)  # after the last string of a quick stroke, before th
 LEAST_STRUMS = 12  # two groups of six: fewer do not show two means apart
 LEAST_SEPARATION = 1.0  # log odds between the two directions' means below which the model is guessing
 # Log-likelihood over one direction only. Simulated takes whose strokes all went down (with accents, soft and hard ones)
-# stay below it in 95 of 100; without a grid the model may choose the swing that suits it best, and gains more by chance.
+# stay below it in 95 of 100; without a grid the model chooses the swing that suits it, and gains more by chance.
 LEAST_GAIN_GRID, LEAST_GAIN_FREE = 6.0, 10.0
 LEAST_EACH = 3  # strums of each direction that are known with nine chances in ten
 _SWINGS_S = np.exp(

@@ -47,7 +47,7 @@ def chromas(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -> Float
     for _ in range(2):  # unit length, centred, unit length: what is left is the shape
         out /= np.maximum(np.linalg.norm(out, axis=1, keepdims=True), 1e-12)
         out -= out.mean(axis=1, keepdims=True)
-    return out / np.maximum(np.linalg.norm(out, axis=1, keepdims=True), 1e-12)
+    return np.asarray(out / np.maximum(np.linalg.norm(out, axis=1, keepdims=True), 1e-12))
 
 
 def without_harmony(value: FloatArray, chroma: FloatArray) -> FloatArray:

@@ -2,7 +2,7 @@
 
 In a mixture the strings' releases cannot be told apart one by one: each sets off a burst that rings into the next. What
 can be read is how the sound builds up, band by band, and `network.log_spread` has learned from simulated strokes what
-builds up so. Its mistakes are stated: those that differ from strum to strum, and those that a guitar in its room shares.
+builds up so. Its mistakes are stated: those that differ from strum to strum, and those of a guitar in its room.
 """
 
 from __future__ import annotations

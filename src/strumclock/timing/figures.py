@@ -146,6 +146,7 @@ def measure_timing(
     tempo_estimated: bool = False,
     path: SoundPath | None = None,
     spread_s: ArrayLike | None = None,
+    spread_u_s: float = 0.0,
     part_s: ArrayLike | None = None,
     beat_s: ArrayLike | None = None,
     standard: Standard | None = None,
@@ -186,6 +187,8 @@ def measure_timing(
         What the air does to the offsets. Left out: nothing.
     spread_s : (n,) array_like, optional
         First to last string of each strum, s; NaN where unknown.
+    spread_u_s : float
+        Standard uncertainty of the spreads that all strums share, s.
     part_s, beat_s : (n,) array_like, optional
         Time between neighbouring places of the pattern's finest part, and length of the beat, at each strum, s.
         Left out: taken from the grid lines, as the smallest step.
@@ -244,7 +247,8 @@ def measure_timing(
         from_middle = minutes - minutes.mean()
         wander = fit_wander(offset_ms, take.slot, np.column_stack([np.ones(n), from_middle]))
         for key, figure in _offsets(offset_ms, spread_s, wander, u_ms).items():
-            known = figure if isinstance(figure, str) else figure.widened(shared_u_ms)
+            shared = math.hypot(shared_u_ms, 500 * spread_u_s) if key == "body_offset_ms" else shared_u_ms
+            known = figure if isinstance(figure, str) else figure.widened(shared)
             give(key, WITHOUT_CLICK if fitted else known)
         slope = from_middle / float(from_middle @ from_middle)
         own = intervals.combination(line.slope, slope, wander, u_ms)
