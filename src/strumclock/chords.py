@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.onsets.signals import decimated
 from strumclock.timing import Estimate
 
 PITCH_CLASSES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
@@ -249,15 +250,8 @@ def _strum_chroma(
 ) -> NDArray[np.float64]:
     """Unit-length chroma [k, 12] of what rings between each strum and the next."""
     import librosa
-    from scipy.signal import decimate
 
-    factor = max(1, int(sample_rate_hz // _WORK_HZ))
-    low = (
-        decimate(np.asarray(samples, np.float64), factor, ftype="fir")
-        if factor > 1
-        else np.asarray(samples, np.float64)
-    )
-    rate_hz = sample_rate_hz / factor
+    low, rate_hz = decimated(samples, sample_rate_hz, target_rate_hz=_WORK_HZ)
     magnitude = np.abs(librosa.stft(low, n_fft=_FRAME, hop_length=_HOP, center=True))
     chroma = librosa.feature.chroma_stft(
         S=np.sqrt(magnitude), sr=rate_hz, n_fft=_FRAME, tuning=tuning_cents / 100, norm=None, octwidth=1.5, ctroct=4.0

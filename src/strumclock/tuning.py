@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from strumclock.audio import Recording
 from strumclock.errors import Notice, RecordingError, UsageError
 from strumclock.onsets import find_strums
+from strumclock.onsets.signals import decimated
 from strumclock.timing import Estimate
 
 A4_HZ = 440.0  # ISO 16:1975
@@ -26,7 +27,7 @@ NOTICE_CENTS = 10.0  # between strings; common practice, no source
 WARNING_CENTS = 20.0  # the same
 CANNOT_TELL_CENTS = 10.0  # an interval wider than this on either side tells nothing useful
 
-_WORK_HZ = 5512.5  # pitch is read below 1.5 kHz
+WORK_HZ = 5512.5  # pitch is read below 1.5 kHz
 _SETTLED_S = 0.08  # after a pluck the string is sharp for some tens of ms, and the pick's noise has to die away
 _WINDOW_S = (
     0.37  # long enough to part neighbouring strings (a fourth at E2 is 28 Hz), short enough to fit between strums
@@ -126,7 +127,7 @@ def open_strings(recording: Recording, *, a4_hz: float = A4_HZ) -> OpenStrings:
     samples = recording.mono()
     strums = find_strums(samples, recording.sample_rate_hz, start_s=recording.start_s)
     plucks = strums.time_s - recording.start_s
-    low, rate_hz = _decimated(samples, recording.sample_rate_hz)
+    low, rate_hz = decimated(samples, recording.sample_rate_hz, target_rate_hz=WORK_HZ)
     heard: dict[str, list[tuple[float, float]]] = {}
     ends = np.append(plucks[1:] - 0.02, recording.duration_s)
     for start, end in zip(plucks, ends, strict=True):
@@ -178,7 +179,7 @@ def take_pitch(
     Tuning or str
         The pitch, or the reason why it cannot be told.
     """
-    low, rate_hz = _decimated(samples, sample_rate_hz)
+    low, rate_hz = decimated(samples, sample_rate_hz, target_rate_hz=WORK_HZ)
     ends = np.append(strum_s[1:] - 0.02, len(low) / rate_hz)
     found: list[complex] = []
     for start, end in zip(strum_s, ends, strict=True):
@@ -215,17 +216,8 @@ def _t95(degrees_of_freedom: float) -> float:
     return float(stdtrit(max(degrees_of_freedom, 1.0), 0.975))
 
 
-def _decimated(samples: NDArray[np.float32], sample_rate_hz: float) -> tuple[NDArray[np.float64], float]:
-    """The samples at about `_WORK_HZ`, by a whole factor, after a linear-phase low-pass."""
-    from scipy.signal import decimate
-
-    factor = max(1, int(sample_rate_hz // _WORK_HZ))
-    x = np.asarray(samples, np.float64)
-    return (decimate(x, factor, ftype="fir") if factor > 1 else x), sample_rate_hz / factor
-
-
 def _peaks(
-    x: NDArray[np.float64], rate_hz: float, band_hz: tuple[float, float]
+    x: NDArray[np.float32], rate_hz: float, band_hz: tuple[float, float]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Frequencies and amplitudes of the spectrum's peaks in a band that stand within 30 dB of the highest."""
     n = 8 * (1 << (len(x) - 1).bit_length())
@@ -241,7 +233,7 @@ def _peaks(
     return (k + shift) * rate_hz / n, np.exp(mid - mid.max())
 
 
-def _string_pitch(x: NDArray[np.float64], rate_hz: float, start_s: float, end_s: float) -> tuple[float, float] | None:
+def _string_pitch(x: NDArray[np.float32], rate_hz: float, start_s: float, end_s: float) -> tuple[float, float] | None:
     """Fundamental [Hz] of one string between two moments and its uncertainty [cents]; None if there is none."""
     if end_s - start_s < _LEAST_WINDOW_S:
         return None
@@ -264,7 +256,7 @@ def _string_pitch(x: NDArray[np.float64], rate_hz: float, start_s: float, end_s:
     return value, max(scatter, _FLOOR_CENTS)
 
 
-def _rough_pitch(x: NDArray[np.float64], rate_hz: float) -> float | None:
+def _rough_pitch(x: NDArray[np.float32], rate_hz: float) -> float | None:
     """Fundamental within a quarter-tone by librosa's YIN; None where it disagrees with itself."""
     import librosa
 

@@ -21,6 +21,25 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Low:
+    """The guitar at about 11 kHz, what strokes, chords and pitch are read from, and the picture of each strum."""
+
+    samples: NDArray[np.float32]
+    rate_hz: float
+    start_s: float
+    picture: NDArray[np.float32]
+
+
+def lowered(guitar: NDArray[np.float32], recording: Recording, strums: Strums) -> Low:
+    """The guitar's channel, decimated once for everybody."""
+    from strumclock.stroke import pictures
+
+    samples, rate_hz = decimated(guitar, recording.sample_rate_hz)
+    picture = pictures(samples, rate_hz, strums.time_s - recording.start_s)
+    return Low(samples=samples, rate_hz=rate_hz, start_s=recording.start_s, picture=picture)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Heard:
     """What was heard of the chords and the pitch before any timing.
 
@@ -42,8 +61,7 @@ class Heard:
 
 
 def hear(
-    guitar: NDArray[np.float32],
-    recording: Recording,
+    low: Low,
     strums: Strums,
     alignment: Alignment | None,
     *,
@@ -51,7 +69,7 @@ def hear(
     tuning: bool,
 ) -> Heard:
     """Listen for the pitch and the chords where that was asked for; take told chords from the grid."""
-    time_s = strums.time_s - recording.start_s
+    time_s = strums.time_s - low.start_s
     at_change = np.zeros(len(strums), bool)
     told = alignment is not None and bool(alignment.grid.at_change.any())
     if alignment is not None and told:
@@ -62,7 +80,7 @@ def hear(
     if changes or tuning:
         from strumclock.tuning import take_pitch
 
-        found = take_pitch(guitar, recording.sample_rate_hz, time_s)
+        found = take_pitch(low.samples, low.rate_hz, time_s)
         if isinstance(found, str):
             absent["tuning"] = found
         else:
@@ -71,7 +89,7 @@ def hear(
         from strumclock.chords import hear_chords
 
         harmony = hear_chords(
-            guitar, recording.sample_rate_hz, time_s, tuning_cents=pitch.cents.value if pitch is not None else 0.0
+            low.samples, low.rate_hz, time_s, tuning_cents=pitch.cents.value if pitch is not None else 0.0
         )
         at_change = harmony.changes.copy()
     if not tuning:
@@ -127,25 +145,6 @@ def take_changes(
         beat_s=float(np.median(grid.beat_s)),
         source="told" if told else "heard",
     )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Low:
-    """The guitar at about 11 kHz, what strokes, chords and pitch are read from, and the picture of each strum."""
-
-    samples: NDArray[np.float32]
-    rate_hz: float
-    start_s: float
-    picture: NDArray[np.float32]
-
-
-def lowered(guitar: NDArray[np.float32], recording: Recording, strums: Strums) -> Low:
-    """The guitar's channel, decimated once for everybody."""
-    from strumclock.stroke import pictures
-
-    samples, rate_hz = decimated(guitar, recording.sample_rate_hz)
-    picture = pictures(samples, rate_hz, strums.time_s - recording.start_s)
-    return Low(samples=samples, rate_hz=rate_hz, start_s=recording.start_s, picture=picture)
 
 
 def take_spreads(low: Low, strums: Strums) -> Spreads:

@@ -20,7 +20,7 @@ from strumclock.errors import Notice, RecordingError, UsageError
 from strumclock.grid import BeatGrid, Exercise
 from strumclock.measure.makings import Heard, Low, hear, lowered, take_changes, take_spreads, take_stroke
 from strumclock.measure.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
-from strumclock.measure.sources import Sound, tell_apart
+from strumclock.measure.sources import tell_apart
 from strumclock.onsets import Ignored, Strums, find_strums
 from strumclock.stroke import Spreads, Stroke
 from strumclock.timing import STANDARDS, Estimate, SoundPath, Standard, Timing, judge_take, measure_timing, sound_path
@@ -142,7 +142,7 @@ def measure(
     )
     low = lowered(sound.guitar, recording, strums)
     if free:
-        return _free(low, recording, sound, strums, info, exercise, notices, changes=changes, tuning=tuning)
+        return _free(low, strums, info, exercise, notices, changes=changes, tuning=tuning)
     latency_s = (latency_ms or 0.0) / 1000
     stated_u_s = STATED_U_S if latency_u_ms is None else latency_u_ms / 1000
     given_s = None
@@ -165,7 +165,7 @@ def measure(
         end_s=recording.start_s + recording.duration_s,
         same_clock=same_clock,
     )
-    heard = hear(sound.guitar, recording, strums, alignment, changes=changes, tuning=tuning)
+    heard = hear(low, strums, alignment, changes=changes, tuning=tuning)
     path = sound_path(guitar_to_mic_m=guitar_to_mic_m, click_to_mic_m=click_to_mic_m, click_to_ear_m=click_to_ear_m)
     if sound.anchor == "click-channel" and click_to_mic_m is None:
         path = sound_path(guitar_to_mic_m=guitar_to_mic_m, click_to_mic_m=0.0, click_to_ear_m=click_to_ear_m)
@@ -364,8 +364,6 @@ def _reasons(stroke: Stroke | str) -> dict[str, str]:
 
 def _free(
     low: Low,
-    recording: Recording,
-    sound: Sound,
     strums: Strums,
     info: TakeInfo,
     exercise: Exercise,
@@ -375,7 +373,7 @@ def _free(
     tuning: bool,
 ) -> Measurement:
     """Only the strums, and what can be said of them without a grid."""
-    heard = hear(sound.guitar, recording, strums, None, changes=changes, tuning=tuning)
+    heard = hear(low, strums, None, changes=changes, tuning=tuning)
     found = take_changes(heard, strums, None, None, asked=changes)
     why = "only strums were asked for (--free)"
     stroke = take_stroke(low, strums, take_spreads(low, strums), None, None)

@@ -19,7 +19,7 @@ BLOCK = 4096  # output samples of a transform: what fits a processor's cache
 AT_ONCE = 16  # transforms at once: bounds the memory
 
 
-def decimation_for(sample_rate_hz: float) -> int:
+def decimation_for(sample_rate_hz: float, target_rate_hz: float = TARGET_RATE_HZ) -> int:
     """Whole number by which the rate is divided.
 
     Examples
@@ -27,16 +27,20 @@ def decimation_for(sample_rate_hz: float) -> int:
     >>> decimation_for(44100), decimation_for(48000), decimation_for(8000)
     (4, 4, 1)
     """
-    return max(1, round(sample_rate_hz / TARGET_RATE_HZ))
+    return max(1, round(sample_rate_hz / target_rate_hz))
 
 
-def decimated(samples: npt.ArrayLike, sample_rate_hz: float) -> tuple[Samples, float]:
+def decimated(
+    samples: npt.ArrayLike, sample_rate_hz: float, *, target_rate_hz: float = TARGET_RATE_HZ
+) -> tuple[Samples, float]:
     """The samples at a whole fraction of their rate, in phase: output k stands at input k * step.
 
     Parameters
     ----------
     samples : array_like, shape (n,)
     sample_rate_hz : float
+    target_rate_hz : float
+        About what the rate shall be.
 
     Returns
     -------
@@ -50,7 +54,7 @@ def decimated(samples: npt.ArrayLike, sample_rate_hz: float) -> tuple[Samples, f
     ((11025,), 11025.0, True)
     """
     x = np.asarray(samples, dtype=np.float32)
-    step = decimation_for(sample_rate_hz)
+    step = decimation_for(sample_rate_hz, target_rate_hz)
     if step == 1 or len(x) == 0:
         return x, float(sample_rate_hz) / step
     response, half = _response(step)

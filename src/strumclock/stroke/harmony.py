@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import scipy.fft
-import scipy.linalg
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
@@ -15,6 +14,7 @@ LEAST_S = 0.08
 NARROW = 0.15  # strums whose centred chromas differ by this much in cosine count e times less for each other
 OWN_SHARE = 3.0  # variance within a chord over that between chords, as found on simulated takes
 BLOCK = 256
+TOGETHER = 400  # strums held against each other: bounds the work in long takes
 
 
 def chromas(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -> FloatArray:
@@ -59,6 +59,9 @@ def without_harmony(value: FloatArray, chroma: FloatArray) -> FloatArray:
     chroma : (n, 12) array
     """
     centred = value - value.mean(axis=0)
-    alike = np.exp((chroma @ chroma.T - 1) / NARROW)
-    shared = alike @ scipy.linalg.solve(alike + OWN_SHARE * np.eye(len(alike)), centred, assume_a="pos")
-    return np.asarray(centred - shared)
+    out = np.empty_like(centred)
+    for part in np.array_split(np.arange(len(value)), max(1, round(len(value) / TOGETHER))):
+        alike = np.exp((chroma[part] @ chroma[part].T - 1) / NARROW)
+        shared = alike @ np.linalg.solve(alike + OWN_SHARE * np.eye(len(part)), centred[part])
+        out[part] = centred[part] - shared
+    return np.asarray(out, dtype=np.float64)
