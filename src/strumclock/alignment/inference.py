@@ -34,6 +34,9 @@ OFFSET_BEATS = 0.1
 """Standard deviation of the players' mean offsets from a click they hear, 60 ms at 100 bpm (tapping: person means from
 -103 to -4 ms at that tempo, Bååth & Madison 2012): strums between the beats are off-beats, not strums half a beat
 late."""
+SWING_SPREAD_MAX = 0.1
+"""Robust standard deviation in beats above which the second parts have no one place: quarters and eighths of a beat mixed
+have 0.18, an uneven beginner 0.05."""
 SWING_HEARD = 0.56
 """Second parts that lie later in the beat than this are swung; 0.5 is straight, and at 100 bpm a straight player's bias
 of 30 ms would be 0.55."""
@@ -178,6 +181,8 @@ def _swing(beat: FloatArray) -> float | None:
     second = lattice.cell[lattice.on] % 2 == 1
     fewest = min(int(second.sum()), int((~second).sum()))
     if fewest < max(SWING_STRUMS_MIN, SWING_SHARE_MIN * len(beat)):
+        return None
+    if robust_sd(rest[second]) > SWING_SPREAD_MAX:
         return None
     swing = float(np.median(rest[second]) - np.median(rest[~second]))
     return min(swing, SWING_RANGE[1]) if swing >= SWING_HEARD else None

@@ -34,6 +34,9 @@ tracker lags it by 2 / 0.12 = 17 ms, forwards and backwards in opposite directio
 jitter."""
 FOLLOW_START = 16
 """Strums from which the tracker's first offset is taken: four bars of quarters, enough for a median."""
+FINER, CLEAR_PHASE = 4, 0.6
+"""Strums may fall on up to so many finer parts; a phase is clear where its resultant (circular statistics' R, 1 = all
+alike) is at least this: normal deviations of a sixth of the circle have 0.58."""
 SMOOTH_STRUMS = 17
 """Pairs under the running median that follows the offset between the passes: long beside a late chord change (one
 strum), short beside the minutes over which people drift."""
@@ -171,13 +174,19 @@ def _track(strums: list[float], places: list[float], windows: list[float], offse
 
 
 def _starting_offset(strum_s: FloatArray, place_s: FloatArray, part_s: FloatArray) -> float:
-    """Circular mean of the first strums' deviations from their nearest places, a part being the circle [s]."""
+    """Circular mean of the first strums' deviations from their nearest places, a part being the circle [s].
+
+    Strums half-way between the places too (somebody told half the tempo) cancel out on that circle: then it is the half,
+    third or quarter of a part, and of the offsets that fit, the one nearest to the places is taken.
+    """
     inside = (strum_s > place_s[0] - part_s[0]) & (strum_s < place_s[-1] + part_s[-1])
     if not inside.any():
         return 0.0
     index, deviation = nearest(strum_s[inside], place_s)
     part = float(np.median(part_s[index]))
-    return float(np.angle(np.exp(2j * np.pi * deviation / part).sum())) / (2 * np.pi) * part
+    means = [complex(np.exp(2j * np.pi * k * deviation / part).mean()) for k in range(1, FINER + 1)]
+    k = next((k for k, mean in enumerate(means, 1) if abs(mean) >= CLEAR_PHASE), 1)
+    return float(np.angle(means[k - 1])) / (2 * np.pi * k) * part
 
 
 def _best_chain(
