@@ -35,8 +35,8 @@ OFFSET_BEATS = 0.1
 -103 to -4 ms at that tempo, Bååth & Madison 2012): strums between the beats are off-beats, not strums half a beat
 late."""
 SWING_SPREAD_MAX = 0.1
-"""Robust standard deviation in beats above which the second parts have no one place: quarters and eighths of a beat mixed
-have 0.18, an uneven beginner 0.05."""
+"""Robust standard deviation in beats above which the second parts have no one place: halves and quarters of a beat
+mixed have 0.18, an uneven beginner 0.05."""
 SWING_HEARD = 0.56
 """Second parts that lie later in the beat than this are swung; 0.5 is straight, and at 100 bpm a straight player's bias
 of 30 ms would be 0.55."""

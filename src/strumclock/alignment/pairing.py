@@ -176,8 +176,8 @@ def _track(strums: list[float], places: list[float], windows: list[float], offse
 def _starting_offset(strum_s: FloatArray, place_s: FloatArray, part_s: FloatArray) -> float:
     """Circular mean of the first strums' deviations from their nearest places, a part being the circle [s].
 
-    Strums half-way between the places too (somebody told half the tempo) cancel out on that circle: then it is the half,
-    third or quarter of a part, and of the offsets that fit, the one nearest to the places is taken.
+    Strums half-way between the places too (somebody told half the tempo) cancel out on that circle: then it is the
+    half, third or quarter of a part, and of the offsets that fit, the one nearest to the places is taken.
     """
     inside = (strum_s > place_s[0] - part_s[0]) & (strum_s < place_s[-1] + part_s[-1])
     if not inside.any():
