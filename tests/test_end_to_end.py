@@ -118,10 +118,10 @@ def test_a_later_guitar_is_later_by_just_that() -> None:
 @pytest.mark.parametrize(
     ("suffix", "encoder", "bit_rate", "share"),
     [
-        ("flac", "flac", None, 0.9),
-        ("mp3", "libmp3lame", 128_000, 0.75),
-        ("opus", "libopus", 64_000, 0.7),
-        ("m4a", "aac", 96_000, 0.5),
+        ("flac", "flac", None, 0.95),
+        ("mp3", "libmp3lame", 128_000, 0.9),
+        ("opus", "libopus", 64_000, 0.8),
+        ("m4a", "aac", 96_000, 0.6),
     ],
 )
 def test_a_codec_does_not_shift_strums(
