@@ -51,7 +51,7 @@ class Clicks:
     source : str
         ``"recording"``, ``"channel"`` or ``"file"``.
     score : float
-        Evidence that these are clicks, nats. Below 25 (of a count-in below 9) nothing is reported.
+        Evidence that these are clicks, nats. Below 30 (of a count-in below 9) nothing is reported.
     sound : int array, shape (n,)
         Which of the click's sounds each has: 0 the commonest, 1 the accent's, from 2 on those between the beats.
     number : int array, shape (n,)

@@ -17,7 +17,7 @@ from strumclock.click.trains import MOST_EVIDENCE, SEARCH_S, Train, follow, thin
 SCAN_S = 45.0
 """The interval is looked for in so much at a time, from the beginning, until a train of clicks is found."""
 
-LEAST_SCORE = 25.0
+LEAST_SCORE = 30.0
 """Evidence (nats) below which nothing is called a click. Strumming without a click stays below 15, clicks are above
 40."""
 
