@@ -112,6 +112,7 @@ def take_changes(
         return measure_changes(
             strums.time_s,
             heard.at_change,
+            u_s=strums.u_s,
             chord=heard.harmony.chord,
             confidence=heard.harmony.confidence,
             source="heard",
@@ -137,12 +138,14 @@ def take_changes(
     return measure_changes(
         strums.time_s,
         heard.at_change,
+        u_s=strums.u_s,
         chord=chord,
         confidence=None if told else heard.harmony.confidence,  # type: ignore[union-attr]  # not told: it was heard
         deviation_ms=deviation_ms,
         line_s=line_s,
         omitted_s=grid.slot_s[alignment.omitted],
         beat_s=float(np.median(grid.beat_s)),
+        lateness_ms=timing.at_change,
         source="told" if told else "heard",
     )
 

@@ -290,8 +290,7 @@ def _assemble(
     )
     outside = strums.time_s[alignment.slot == OUTSIDE]
     ignored = sorted((*strums.ignored, *(_outside(float(t)) for t in outside)), key=lambda sound: sound.time_s)
-    if isinstance(changes, str):
-        heard.absent["changes"] = changes
+    heard.absent.update({"changes": changes} if isinstance(changes, str) else changes.absent)
     if isinstance(correction, str):
         heard.absent["correction"] = correction
     absent = {**timing.absent, **heard.absent, **_reasons(stroke)}
@@ -378,8 +377,7 @@ def _free(
     why = "only strums were asked for (--free)"
     stroke = take_stroke(low, strums, take_spreads(low, strums), None, None)
     absent = {"grid": why, "timing": why, "held": why, "correction": why, **heard.absent, **_reasons(stroke)}
-    if isinstance(found, str):
-        absent["changes"] = found
+    absent |= {"changes": found} if isinstance(found, str) else found.absent
     return Measurement(
         take=info,
         exercise=exercise,
