@@ -30,8 +30,12 @@ HIGHEST_HZ = 1500.0
 REACH_CENTS = 50.0  # between a partial and its place
 FLOOR_CENTS = 0.5  # a fit that claims to know a plucked string's pitch better than this is not believed
 ONE_WINDOW_CENTS = 2.0  # uncertainty where only one window could be read
-LEAST_HELD = 0.4  # share of the rise that one string's partials must hold
-LEAST_RISE = 2.0  # power of these partials after over before, from which a string was plucked
+LEAST_HELD = (
+    0.78  # share of the rise that one string's partials must hold: single strings 0.87 and more, chords mostly less
+)
+LEAST_RISE = (
+    8.0  # power after over before from which something was plucked: single strings 29 and more beside ringing ones
+)
 LOWEST_NOTE, HIGHEST_NOTE, STEP = 33.0, 73.0, 0.1  # MIDI notes that are tried: E2 a fifth down to E4 nine frets up
 _FRAME, _HOP = 512, 128  # 93 ms and 23 ms at the rate that is worked at
 _NOISE = 30.0  # times the tenth percentile of a bin's power: of noise alone, three times its mean
@@ -48,8 +52,16 @@ class Pluck:
     u_cents: float
 
 
-def find_plucks(x: Samples, rate_hz: float) -> list[Pluck]:
-    """Every plucked string of a recording, in the order of time.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plucks:
+    """Single plucked strings in the order of time, and how often several strings sounded at once."""
+
+    single: tuple[Pluck, ...]
+    together: int
+
+
+def find_plucks(x: Samples, rate_hz: float) -> Plucks:
+    """Every plucked string of a recording.
 
     Parameters
     ----------
@@ -60,19 +72,25 @@ def find_plucks(x: Samples, rate_hz: float) -> list[Pluck]:
     length_s = len(x) / rate_hz
     start_s = _rises(x, rate_hz)
     rough: list[tuple[float, float]] = []
+    together = 0
     for start, following in zip(start_s, np.append(start_s[1:], length_s), strict=True):
         a = float(start) + SETTLED_S
         b = min(max(float(following) - TOUCH_S, a + LEAST_WINDOW_S), length_s)
         hz = _which(x, rate_hz, float(start), a, b) if b - a >= LEAST_WINDOW_S else None
-        if hz is not None:
+        if hz is None:
+            continue
+        if hz > 0:
             rough.append((float(start), hz))
+        else:
+            together += 1
     found = []
-    for (start, hz), following in zip(rough, [*(t - TOUCH_S for t, _ in rough[1:]), length_s], strict=True):
-        a, b = start + SETTLED_S, min(following, start + LONGEST_S)
+    until = [t - TOUCH_S for t, _ in rough[1:]] + [length_s]
+    for (start, hz), end in zip(rough, until[: len(rough)], strict=True):
+        a, b = start + SETTLED_S, min(end, start + LONGEST_S)
         pitch = _pitch(x, rate_hz, a, b, hz) if b - a >= LEAST_WINDOW_S else None
         if pitch is not None:
             found.append(Pluck(time_s=start, frequency_hz=pitch[0], u_cents=pitch[1]))
-    return found
+    return Plucks(single=tuple(found), together=together)
 
 
 def _rises(x: Samples, rate_hz: float) -> FloatArray:
@@ -92,7 +110,7 @@ def _rises(x: Samples, rate_hz: float) -> FloatArray:
 
 
 def _which(x: Samples, rate_hz: float, start_s: float, a_s: float, b_s: float) -> float | None:
-    """Fundamental [Hz], to some cents, of the string that began to ring; None if it was no single string."""
+    """Fundamental [Hz], to some cents, of the string that began to ring; 0 for several at once, None for nothing."""
     length = min(b_s - a_s, WINDOW_S)
     after = _power(x, rate_hz, a_s, a_s + length)
     before = _power(x, rate_hz, start_s - TOUCH_S - length, start_s - TOUCH_S)
@@ -119,8 +137,10 @@ def _which(x: Samples, rate_hz: float, start_s: float, a_s: float, b_s: float) -
     present = (there[:3] > 1e-3 * total).mean(axis=0)
     score = held / total * present
     best = int(np.argmax(score))
-    if held[best] < LEAST_HELD * total or present[best] < 0.5 or held[best] + old[best] < LEAST_RISE * old[best]:
+    if after.sum() < LEAST_RISE * before.sum() and held[best] + old[best] < LEAST_RISE * old[best]:
         return None
+    if held[best] < LEAST_HELD * total or present[best] < 0.5 or held[best] + old[best] < LEAST_RISE * old[best]:
+        return 0.0
     return float(f0[best])
 
 

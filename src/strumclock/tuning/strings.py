@@ -51,7 +51,13 @@ def open_strings(recording: Recording, *, a4_hz: float = A4_HZ) -> OpenStrings:
     """
     if not LOWEST_A4_HZ <= a4_hz <= HIGHEST_A4_HZ:
         raise UsageError(f"the reference pitch must lie between 380 and 500 Hz; got {a4_hz:g}; use 440 (ISO 16)")
-    plucks = find_plucks(*decimated(recording.mono(), recording.sample_rate_hz, target_rate_hz=WORK_HZ))
+    found = find_plucks(*decimated(recording.mono(), recording.sample_rate_hz, target_rate_hz=WORK_HZ))
+    plucks = found.single
+    if found.together > len(plucks):
+        raise RecordingError(
+            f"open strings played one by one are needed; {found.together} times several strings sounded at once; "
+            "pluck each string alone (a strummed take's pitch: measure --tuning)"
+        )
     note = np.array([69 + 12 * math.log2(p.frequency_hz / a4_hz) for p in plucks])
     moved = _moved(note)
     heard: dict[str, list[tuple[float, float]]] = {}
