@@ -37,7 +37,7 @@ LIKE_S, UNLIKE_S = 0.00025, 0.004
 """How far from its place a click of the same sound may lie, and one of another sound (its attack is shaped
 differently)."""
 
-LIKE = 0.2
+LIKE = 0.3
 """Pairs.weight from which two pulses are of the same sound (agreement 0.55)."""
 
 RISE_DB = 10.0
@@ -73,12 +73,14 @@ def quiet_until(front: Front) -> float:
     count = len(front.plain) // size
     if count < 100:
         return 0.0
-    level = np.einsum("ij,ij->i", *(2 * [front.plain[: count * size].reshape(count, size)])) / size
+    level = front.plain[: count * size].reshape(count, size).var(axis=1)
     quiet = level < np.quantile(level, LOUD_QUANTILE) * 10 ** (-QUIET_DB / 10)
     ahead = round(1.0 / FRAME_S)
     total = np.concatenate([[0], np.cumsum(quiet)])
     share = (total[ahead:] - total[:-ahead]) / ahead
     loud = np.flatnonzero(share < QUIET_SHARE)
+    if len(loud) and loud[0] == 0:
+        return 0.0
     return float((loud[0] if len(loud) else count) * size + ahead * size // 2)
 
 
@@ -86,8 +88,9 @@ def rise_db(front: Front, place: Ints) -> Float64:
     """How far each pulse rises above the 30 ms before it, dB."""
     rate = front.rate_hz
     before, gap, after = round(0.030 * rate), round(0.003 * rate), round(0.003 * rate)
-    power = np.concatenate([[0.0], np.cumsum(front.plain.astype(np.float64) ** 2)])
-    n = len(front.plain)
+    steps = np.diff(front.plain, prepend=front.plain[:1])  # low rumble is not in them
+    power = np.concatenate([[0.0], np.cumsum(steps.astype(np.float64) ** 2)])
+    n = len(steps)
 
     def mean(a: Ints, b: Ints) -> Float64:
         a, b = np.clip(a, 0, n), np.clip(b, 0, n)

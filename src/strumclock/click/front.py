@@ -59,7 +59,7 @@ class Front:
     samples : float32 array, shape (n,)
         Decimated, whitened and levelled signal; its mean square is near 1.
     plain : float32 array, shape (n,)
-        Differences of the decimated signal from sample to sample: levels are read from it, low rumble is not in it.
+        The decimated signal as it was.
     rate_hz : float
         Their sample rate. Sample i lies at i / rate_hz seconds from the first sample of the recording.
     """
@@ -194,5 +194,4 @@ def build_front(samples: Float32, sample_rate_hz: float) -> Front:
     factor = max(int(sample_rate_hz / FRONT_RATE_HZ), 1)
     rate_hz = sample_rate_hz / factor
     decimated = decimate(np.ascontiguousarray(samples, dtype=np.float32), factor)
-    plain = np.diff(decimated, prepend=decimated[:1])
-    return Front(samples=level(whiten(decimated, rate_hz), rate_hz), plain=plain, rate_hz=rate_hz)
+    return Front(samples=level(whiten(decimated, rate_hz), rate_hz), plain=decimated, rate_hz=rate_hz)

@@ -221,7 +221,7 @@ def _likelihood(agreement: Float64, chance: Float64) -> Float64:
 def _loudness(match: Matcher, position: Float64, heard: Bools) -> Float64:
     """Loudness of each click: how much of the sound that they have in common is in the plain signal there."""
     rate = match.front.rate_hz
-    rows = aligned(match.front.plain, position, round(0.001 * rate), round(0.006 * rate))
+    rows = np.diff(aligned(match.front.plain, position, round(0.001 * rate), round(0.006 * rate)), axis=1)
     alike = unit(rows)
     weight = heard.astype(np.float64)
     for _ in range(3):

@@ -134,7 +134,7 @@ def _plain_power(match: Matcher, position: Float64, weight: Float64, before: int
     i = np.round(position[clear[weight[clear] > 0]]).astype(np.int64)
     x = match.front.plain
     rows = np.stack([x[np.clip(np.arange(p - before, p + after), 0, len(x) - 1)] for p in i]).astype(np.float64)
-    power = np.quantile(rows**2, 0.25, axis=0)
+    power = np.quantile(np.diff(rows, axis=1, prepend=rows[:, :1]) ** 2, 0.25, axis=0)
     power = np.convolve(power, np.full(size, 1 / size), mode="same")
     return power / max(float(power.max()), 1e-30)
 

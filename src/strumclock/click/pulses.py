@@ -33,7 +33,7 @@ SHIFT_S = 0.0015
 SPAN_S = 4.6
 """Pulses further apart than this are not compared: two bars at 105 bpm, a bar at 52."""
 
-ALIKE = 0.35
+ALIKE = 0.25
 """Agreement (normalised correlation) above which a pair counts. Unrelated pulses reach 0.2 by chance and 0.3 rarely."""
 
 

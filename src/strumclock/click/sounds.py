@@ -41,6 +41,10 @@ GAIN_SCATTER = 0.05
 CAUTION = 2.0
 """The sound is drawn towards silence as if its error had this many times the power that it has."""
 
+QUIET_RANK = 2
+"""The power of the third quietest repetition (of fewer than thirty: of the quietest tenth) is the click's own: a bar
+of count-in is enough."""
+
 QUIETEST = 0.01
 """The quietest repetitions are disturbed by at least this share of their own power: that nothing else sounds cannot
 be seen."""
@@ -325,7 +329,8 @@ def _first_disturbance(band: _Band, gain: Float64) -> Float32:
     them."""
     power = _neighbours(band.power)
     square = (gain**2).astype(np.float32)[:, None]
-    usual = square * np.quantile(power / square, 0.1, axis=0).astype(np.float32)
+    rank = min(int(0.1 * len(power)), QUIET_RANK)
+    usual = square * np.partition(power / square, rank, axis=0)[rank]
     background = band.power[:, : band.still].mean(axis=1)[:, None]
     disturbance: Float32 = np.maximum(power - usual, 0) + background + np.float32(QUIETEST) * usual
     return disturbance

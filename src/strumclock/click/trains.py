@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strumclock.click.chains import Chain
+from strumclock.click.chains import MULTIPLES, Chain
 from strumclock.click.front import Bools, Float32, Float64
 from strumclock.click.matching import Matcher, average, leave_one_out, local_norm
 
@@ -16,11 +16,9 @@ CHAIN_TOLERANCE_S = 0.00025
 SEARCH_S = 0.0004
 """How far a click may lie from where the clicks so far put it."""
 
-ALIKE = 0.4
-"""Agreement above which a place helps to fit the train."""
-
-KNOWN_ALIKE = 0.25
-"""The same where the sound has been learned from many already."""
+ALIKE, ALIKE_SHARE = (0.2, 0.4), 0.6
+"""Agreement above which a place helps to fit the train: between these, this share of what is usual in its chain.
+Among noise a chain agrees by 0.3; in 0.4 ms chance reaches 0.15."""
 
 MASKED = 0.3
 """Share of clicks that a strum or noise may hide."""
@@ -32,11 +30,13 @@ LEAST_CHANCE = 0.07
 """Agreement that chance always reaches (standard deviation): what 150 independent samples give."""
 
 DISPLACED_S, DISPLACED_ALIKE, DISPLACED_MORE = (0.0005, 0.010), 0.5, 0.15
-"""A place is displaced where between these distances something is so much like the sound, and by so much more than what is there."""
+"""A place is displaced where between these distances something is so much like the sound, and by so much more than
+what is there."""
 
 MOST_DISPLACED = 0.15
-"""Displaced places for each click heard that speak for strums: with a player's scatter seven in ten are displaced and one or two are
-in place by chance, with clicks seven are in place and one in a hundred is displaced; the odds are even at 0.4, and no recording with a click came to 0.1."""
+"""Displaced places for each click heard that speak for strums: with a player's scatter seven in ten are displaced and
+one or two are in place by chance, with clicks seven are in place and one in a hundred is displaced; the odds are even
+at 0.4, and no recording with a click came to 0.1."""
 
 THIN = 5.0
 """Evidence (nats) by which a thinner train must be the better one."""
@@ -107,7 +107,8 @@ def follow(
     sound = match.rows(np.array([chain.lead]))[0] if known is None else known
     start = chain.lead - step * float(nominal[int(np.argmin(np.abs(position - chain.lead)))])
     rounds = 3
-    alike = ALIKE if known is None else KNOWN_ALIKE
+    first, _ = match.compare(chain.place if known is None else start + step * nominal[core], sound, reach)
+    alike = float(np.clip(ALIKE_SHARE * np.median(first), *ALIKE))
     while True:
         use = (nominal >= low) & (nominal <= high)
         x = nominal[use]
@@ -241,11 +242,11 @@ def displaced(match: Matcher, position: Float64, sound: Float32, agreement: Floa
 
 
 def thinned(train: Train) -> tuple[float, float]:
-    """Start and step of the train, of every second, third or fourth of its places where the evidence lies on those
+    """Start and step of the train, of every second, third … of its places where the evidence lies on those
     alone."""
     number = np.round(train.nominal).astype(np.int_)
     best = (float(train.evidence.sum()), train.start, train.step)
-    for parts in (2, 3, 4):
+    for parts in range(2, MULTIPLES + 1):
         for first in range(parts):
             mine = number % parts == first
             if np.count_nonzero(mine & train.heard) < 3:
