@@ -34,6 +34,7 @@ SMEAR = 0.6  # steps by which the target is spread: no time is truer than a quar
 BATCH, RATE, DECAY = 32, 3e-3, 1e-4
 NEGATIVE_WEIGHT = 0.8
 PROGRAMS = (24, 25, 26, 27, 28)
+SILENT_EVERY = 13  # in one take in so many nothing is played
 AAC_EVERY = 6  # one take in so many is AAC for certain, beside those that are by chance
 
 Tensor = npt.NDArray[np.float32]
@@ -41,7 +42,7 @@ Tensor = npt.NDArray[np.float32]
 
 def examples(seed: int, sounds: Sounds) -> dict[str, npt.NDArray[np.float64]]:
     """Evidence, pictures and where the strum began (NaN: none) of every candidate of one take."""
-    scene = simulate(seed, sounds, always_aac=seed % AAC_EVERY == 0)
+    scene = simulate(seed, sounds, always_aac=seed % AAC_EVERY == 0, played=seed % SILENT_EVERY != 0)
     x, rate = decimated(scene.samples, RATE_HZ)
     removed = decimated(scene.removed, RATE_HZ)[0]
     rng = np.random.default_rng(seed)

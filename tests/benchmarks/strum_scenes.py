@@ -281,8 +281,14 @@ class _Take:
             self.stop(string, at_s + rng.uniform(-jitter_s, jitter_s), rng.uniform(*fade_s))
 
 
-def simulate(seed: int, sounds: Sounds, seconds: float = 26.0, *, always_aac: bool = False) -> Scene:
-    """One take; the same seed and sounds give the same take. Phones record AAC: it may be asked for."""
+def simulate(
+    seed: int, sounds: Sounds, seconds: float = 26.0, *, always_aac: bool = False, played: bool = True
+) -> Scene:
+    """One take; the same seed and sounds give the same take.
+
+    Phones record AAC: it may be asked for. A take in which nothing is played is all that is not a strum: steady noise,
+    a voice, knocks, a foot, the click.
+    """
     rng = np.random.default_rng(seed)
     u, chance = rng.uniform, rng.random
     n = int(seconds * RATE_HZ)
@@ -294,6 +300,8 @@ def simulate(seed: int, sounds: Sounds, seconds: float = 26.0, *, always_aac: bo
     events = _events(rng, style, interval_s, per_beat, seconds)
     take, noises, strums_s = _play(rng, guitar, style, events, seconds)
     unit = np.median([np.abs(take[int(t * RATE_HZ) : int((t + 0.06) * RATE_HZ)]).max() for t in strums_s]) + 1e-9
+    if not played:
+        take[:], strums_s = 10 ** u(-4, -0.5) * unit * rng.standard_normal(n), []
     for at_s, x, gain in noises:
         add(take, x / (np.abs(x).max() + 1e-9), int(at_s * RATE_HZ), gain * unit)
     _disturb(rng, take, unit, bpm, sounds)

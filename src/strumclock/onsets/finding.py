@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import bisect
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,7 +18,7 @@ from strumclock.onsets.strums import FloatArray, Ignored, Strums
 if TYPE_CHECKING:
     from strumclock.click import Clicks, Removal
 
-LEAST_PROBABILITY = 0.75  # of being a strum; sweep: F is flat from 0.7 to 0.85
+LEAST_PROBABILITY = 0.7  # of being a strum; F is flat from 0.6 to 0.8 (sweep_onsets.py)
 LEAST_GAP_S = 0.070  # nearer than this, two candidates are strings of one strum; the fastest strums are 100 ms apart
 SECOND_LOOK_S = 0.015  # the second look is centred so much after the first one's answer
 WELL_CENTRED_S = (0.002, 0.032)  # a strum so much before its candidate was seen well; else it is looked at again
@@ -145,13 +146,14 @@ def place_of(p: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 def _apart(time_s: FloatArray, likely: FloatArray) -> npt.NDArray[np.intp]:
     """The likeliest candidates, none nearer to a likelier one than `LEAST_GAP_S`."""
-    kept: list[int] = []
+    kept: list[tuple[float, int]] = []  # in time order
     for i in np.argsort(-likely, kind="stable"):
         if likely[i] < LEAST_PROBABILITY:
             break
-        if all(abs(time_s[i] - time_s[j]) > LEAST_GAP_S for j in kept):
-            kept.append(int(i))
-    return np.array(sorted(kept), dtype=np.intp)
+        at = bisect.bisect(kept, (float(time_s[i]), -1))
+        if all(abs(time_s[i] - t) > LEAST_GAP_S for t, _ in kept[max(at - 1, 0) : at + 1]):
+            kept.insert(at, (float(time_s[i]), int(i)))
+    return np.array([i for _, i in kept], dtype=np.intp)
 
 
 def _at(levels: Levels, time_s: FloatArray) -> npt.NDArray[np.intp]:

@@ -20,7 +20,7 @@ Tensor = npt.NDArray[np.float32]
 LEAK = np.float32(0.1)  # slope of the rectifier below zero
 COARSE = 4  # steps that the wide view takes at a time
 DILATION = 3  # of the wide view's second layer
-BATCH = 32  # candidates at once: what fits a processor's cache
+BATCH = 8  # candidates at once: what fits a processor's cache
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

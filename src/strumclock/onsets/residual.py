@@ -18,7 +18,8 @@ FloatArray = npt.NDArray[np.float64]
 STEP_S = 4 / TARGET_RATE_HZ
 STEPS = 256
 BEFORE_S = 0.065  # the evidence begins so long before the candidate: its strum's first string may be that early
-LEARN_S = 0.100  # the predictor is learned from so much time before the evidence
+LEARN_S = 0.085  # the predictor is learned from so much time …
+LEARN_UNTIL_S = 0.025  # … until so much before the candidate: strums 110 ms apart stay out of each other's predictor
 QUIET_S = (0.020, 0.005)  # before the evidence: what the residual is without a strum
 ORDER = 128  # at 11 kHz: two a partial for the partials of six strings; order 32 leaves three times the spread
 SPLITS_HZ = (1000.0, 2200.0, 3500.0)
@@ -79,8 +80,9 @@ def evidence(
     start = np.clip(np.floor(begin), 0, len(x)).astype(np.intp)
     edges = quiet + np.arange(STEPS + 1) * (STEP_S * rate_hz) + (begin - np.floor(begin))[:, None]
     lead = learn + order + quiet
+    learned = start + round((BEFORE_S - LEARN_UNTIL_S) * rate_hz) - learn
     padded = _padded(x, lead, width)
-    a = predictors(padded[(start + lead - learn)[:, None] + np.arange(learn)].astype(np.float64), order)
+    a = predictors(padded[(learned + lead)[:, None] + np.arange(learn)].astype(np.float64), order)
     size = scipy.fft.next_fast_len(width + 2 * order, real=True)
     f = np.log2(np.maximum(np.arange(size // 2 + 1) * rate_hz / size, 1.0))
     sound = scipy.fft.rfft(padded[(start + lead - quiet - order)[:, None] + np.arange(width + order)], size, axis=1)
