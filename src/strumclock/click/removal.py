@@ -13,8 +13,12 @@ from strumclock.click.finding import Clicks
 from strumclock.click.front import Float32, Float64
 from strumclock.click.sounds import MARGIN, learn
 
-SOUND_S = (0.005, 0.220)
-"""Before and after a click's time: what is learned and removed. A click in a living room is 40 dB down by then."""
+SOUND_S = (0.016, 0.220)
+"""Before and after a click's time: what is learned. A click in a living room is 40 dB down by then; what sounds
+before a click tells how disturbed it is."""
+
+LEAD_S = 0.005
+"""So much before the click's time is removed."""
 
 NEXT_SHARE = 0.9
 """Where clicks are close together, no more than this share of their distance is learned."""
@@ -87,7 +91,8 @@ def remove_clicks(samples: ArrayLike, sample_rate_hz: float, clicks: Clicks, *, 
     nearest = float(np.min(np.diff(clicks.time_s), initial=clicks.interval_s))
     after = round(min(SOUND_S[1], NEXT_SHARE * nearest) * sample_rate_hz)
     t = np.arange(before + after) / sample_rate_hz
-    ramp = np.clip(np.minimum(t / FADE_S[0], (t[-1] - t) / FADE_S[1]), 0.0, 1.0).astype(np.float32)
+    t0 = SOUND_S[0] - LEAD_S
+    ramp = np.clip(np.minimum((t - t0) / FADE_S[0], (t[-1] - t) / FADE_S[1]), 0.0, 1.0).astype(np.float32)
     removed = np.zeros(len(x), dtype=np.float32)
     left_share = np.ones(len(position))
     sounds = []

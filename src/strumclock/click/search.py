@@ -160,12 +160,14 @@ def with_count_in(front: Front, found: Lattice, start: float, step: float) -> La
     bar = int(accents[1] - accents[0]) if len(accents) > 1 else 0
     accented = (number - accents[0]) % bar == 0 if bar else np.zeros(n, dtype=bool)
     own = bool(np.any(found.kind == 1))
+    parts = 1 + len(np.unique(found.kind[found.kind > 1]))
+    first = [next((int(k) for k in found.kind[i::parts] if k != 1), 0) for i in range(parts)]
     return replace(
         found,
         nominal=np.concatenate([before[::-1], found.nominal]),
         evidence=np.concatenate([np.full(n, MOST_EVIDENCE), found.evidence]),
         weight=np.concatenate([np.zeros(n), found.weight]),
-        kind=np.concatenate([np.where(accented & own, 1, 0), found.kind]),
+        kind=np.concatenate([np.where(accented & own, 1, np.array(first)[number % parts]), found.kind]),
         accented=np.concatenate([accented, found.accented]),
     )
 

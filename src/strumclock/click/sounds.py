@@ -330,7 +330,8 @@ def _first_disturbance(band: _Band, gain: Float64) -> Float32:
     power = _neighbours(band.power)
     square = (gain**2).astype(np.float32)[:, None]
     rank = min(int(0.1 * len(power)), QUIET_RANK)
-    usual = square * np.partition(power / square, rank, axis=0)[rank]
+    quietest = np.partition(power / square, [0, rank], axis=0)
+    usual = square * np.minimum(quietest[rank], np.float32(2) * quietest[0])
     background = band.power[:, : band.still].mean(axis=1)[:, None]
     disturbance: Float32 = np.maximum(power - usual, 0) + background + np.float32(QUIETEST) * usual
     return disturbance
