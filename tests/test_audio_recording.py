@@ -66,9 +66,7 @@ def test_a_channel_that_is_not_there_is_wrong_usage(channel: int) -> None:
         from_array(np.column_stack([plucks(RATE)] * 2), RATE).channel(channel)
 
 
-@pytest.mark.parametrize(
-    ("kind", "full", "zero"), [(np.int16, 2**15, 0), (np.int32, 2**31, 0), (np.uint8, 2**7, 128)]
-)
+@pytest.mark.parametrize(("kind", "full", "zero"), [(np.int16, 2**15, 0), (np.int32, 2**31, 0), (np.uint8, 2**7, 128)])
 def test_integers_are_scaled_as_wav_files_hold_them(kind: type, full: int, zero: int) -> None:
     """Against soundfile's own scaling of the same WAV samples: full scale is ±1."""
     x = plucks(RATE)

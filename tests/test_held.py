@@ -61,9 +61,7 @@ def test_a_steady_take_is_held_and_goes_up():
     assert result.next_bpm == pytest.approx(92.7)
 
 
-@pytest.mark.parametrize(
-    ("bpm", "expected"), [(30, 31), (40, 41.2), (100, 103), (133, 137), (200, 204)], ids=str
-)
+@pytest.mark.parametrize(("bpm", "expected"), [(30, 31), (40, 41.2), (100, 103), (133, 137), (200, 204)], ids=str)
 def test_a_held_tempo_rises_by_three_percent_between_one_and_four_bpm(bpm, expected):
     """By the standard: +3 %, at least 1, at most 4 bpm (arithmetic)."""
     assert next_tempo(bpm, held=True, even_share=1.0) == (expected, False)

@@ -34,8 +34,7 @@ def test_restricted_likelihood_against_its_dense_twin():
         left = values - design @ np.linalg.solve(inner, design.T @ inverse @ values)
         rss = left @ inverse @ left
         log_likelihood.append(
-            -0.5
-            * (np.linalg.slogdet(covariance)[1] + np.linalg.slogdet(inner)[1] + (slot.size - 2) * np.log(rss))
+            -0.5 * (np.linalg.slogdet(covariance)[1] + np.linalg.slogdet(inner)[1] + (slot.size - 2) * np.log(rss))
         )
         variance.append(rss / (slot.size - 2))
     doubt = min(max((slot.size - SHORT_TAKE) / (LONG_TAKE - SHORT_TAKE), 0.0), 1.0)

@@ -143,9 +143,7 @@ def _coarser(
     return fine, worth
 
 
-def _lattice(
-    beat: FloatArray, per_beat: int, swing: float | None, *, clicked: bool = True
-) -> tuple[Lattice, float]:
+def _lattice(beat: FloatArray, per_beat: int, swing: float | None, *, clicked: bool = True) -> tuple[Lattice, float]:
     """Strums on given parts, and the log likelihood of their places."""
     low, high = int(np.floor(beat.min())) - 1, int(np.ceil(beat.max())) + 2
     places = (np.arange(low, high)[:, None] + part_places(per_beat, swing)[None]).ravel()

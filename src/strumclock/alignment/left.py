@@ -130,9 +130,7 @@ def _suspects(beat: FloatArray, per_beat: int, even: FloatArray | None) -> list[
     return [(float(ratios[best[k]]), int(begin[k]), int(stop[k]) - 1) for k in clear]
 
 
-def _with_click(
-    turned: NDArray[np.complex128], per_beat: int, ratio: FloatArray | None = None
-) -> FloatArray:
+def _with_click(turned: NDArray[np.complex128], per_beat: int, ratio: FloatArray | None = None) -> FloatArray:
     """How well strums keep step with the click, 0 to 1, from their means of exp(2πi·k·beat), a row for each part k.
 
     With the `ratio` of their own tempo to the click's, other divisions in a simple ratio to that count as well.

@@ -189,9 +189,7 @@ def _starting_offset(strum_s: FloatArray, place_s: FloatArray, part_s: FloatArra
     return float(np.angle(means[k - 1])) / (2 * np.pi * k) * part
 
 
-def _best_chain(
-    time_s: FloatArray, slot_s: FloatArray, part_s: FloatArray, spread_s: float
-) -> tuple[IntArray, float]:
+def _best_chain(time_s: FloatArray, slot_s: FloatArray, part_s: FloatArray, spread_s: float) -> tuple[IntArray, float]:
     """The monotone one-to-one pairing with the largest summed gain.
 
     `ends` are the slots at which the best chains so far end, `worth` their summed gains; both increase, since a chain

@@ -222,9 +222,7 @@ def _mapped(grid: BeatGrid, *, anchor: Anchor, zero_s: float, rate: float) -> Pu
     )  # fmt: skip
 
 
-def from_strums(
-    strum_s: FloatArray, bpm: float | None, *, zero_s: float | None, u_s: float, same_clock: bool
-) -> Pulse:
+def from_strums(strum_s: FloatArray, bpm: float | None, *, zero_s: float | None, u_s: float, same_clock: bool) -> Pulse:
     """The pulse of a take without clicks: the told tempo from a stated downbeat, or fitted to the strums.
 
     Raises

@@ -161,5 +161,3 @@ def _regular_place(grid: BeatGrid, added: FloatArray) -> tuple[float, int] | Non
     middle = float(np.median(way))
     near = np.abs(way - middle) < 0.1
     return (middle, int(near.sum())) if near.mean() >= BETWEEN_SHARE else None
-
-

@@ -100,4 +100,3 @@ def is_cut_short(file: Path) -> bool:
                 return length not in RIFF_OPEN_SIZES and f.tell() + length > size + 1  # 1: a pad byte may be counted
             f.seek(length + (length & 1), 1)
     return False
-

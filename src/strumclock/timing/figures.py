@@ -255,9 +255,7 @@ def measure_timing(
         clocked = with_clock(own, rate_u_ppm=rate_u_ppm, clock_known=clock_known)
         give("drift_ms_per_min", TEMPO_FROM_STRUMS if tempo_estimated else clocked)
         give("played_bpm", played_bpm(clocked, take.smallest_step_s if beat_s is None else beat_s))
-        jitter = intervals.scatter(
-            line.residual, n - 2, wander, take.u_ms, error_share=error_share, slip=slip_ms
-        )
+        jitter = intervals.scatter(line.residual, n - 2, wander, take.u_ms, error_share=error_share, slip=slip_ms)
         give("jitter_ms", jitter)
         give("lag1", intervals.correlation(line.residual, take.slot, wander, u_ms))
         parts_s = np.broadcast_to(np.asarray(take.smallest_step_s if part_s is None else part_s, dtype=float), (n,))
@@ -297,9 +295,7 @@ def measure_timing(
     )
 
 
-def _offsets(
-    offset_ms: Floats, spread_s: ArrayLike | None, wander: Wander, u_ms: Floats
-) -> dict[str, Estimate | str]:
+def _offsets(offset_ms: Floats, spread_s: ArrayLike | None, wander: Wander, u_ms: Floats) -> dict[str, Estimate | str]:
     """Mean, median and body offset, without what the whole take shares."""
     n = offset_ms.size
     mean = intervals.combination(float(offset_ms.mean()), np.full(n, 1 / n), wander, u_ms)
