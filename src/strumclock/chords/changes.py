@@ -240,10 +240,10 @@ def _rates(change_s: FloatArray, u_s: FloatArray) -> tuple[Estimate | None, Esti
     mean = float(lasted.mean())
     reach = float(stdtrit(n - 1, 0.975) * np.std(np.log(lasted), ddof=1) / math.sqrt(n))
     u = math.hypot(float(u_s[0]), float(u_s[-1])) / n  # all but the first and the last time cancel in the mean
-    seconds = Estimate(value=mean, low=mean * math.exp(-reach), high=mean * math.exp(reach), u=u).widened(u)
-    u_rate = 60 / mean**2 * seconds.u
-    seconds = Estimate(value=mean, low=seconds.low, high=seconds.high, u=u)
-    return seconds, Estimate(value=60 / mean, low=60 / seconds.high, high=60 / seconds.low, u=u_rate)
+    sampled = Estimate(value=mean, low=mean * math.exp(-reach), high=mean * math.exp(reach), u=0.0)
+    seconds = sampled.widened(u)
+    rate = Estimate(value=60 / mean, low=60 / seconds.high, high=60 / seconds.low, u=60 / mean**2 * u)
+    return seconds, rate
 
 
 def _difference(late_ms: FloatArray, at_change: NDArray[np.bool_], u_ms: FloatArray) -> Estimate | None:

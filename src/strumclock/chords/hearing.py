@@ -97,7 +97,7 @@ def _strum_chroma(
         ctroct=_MIDDLE_OCTAVE,
     )
     frame_s = np.arange(chroma.shape[1]) * _HOP / rate_hz
-    ends = np.append(strum_s[1:], len(low) / rate_hz)
+    ends = np.append(strum_s, len(low) / rate_hz)[1:]
     out = np.zeros((len(strum_s), 12))
     for k, (start, end) in enumerate(zip(strum_s, ends, strict=True)):
         # A frame counts for the strum that fills most of it; with strums closer than a frame the middle one is taken.

@@ -25,6 +25,9 @@ LONGEST_S = 1.4  # what is read of a pluck: later the low strings' neighbours ar
 WINDOW_S = 0.6  # parts a string from another's partial 3 Hz away
 LEAST_WINDOW_S = 0.18
 TOUCH_S = 0.03  # before a pluck the finger or pick touches the string
+BEFORE_S = (
+    0.2  # what rings before a pluck is read from: parts neighbouring strings, and forgets what was stopped earlier
+)
 PARTIALS = 6  # of a string that are read
 HIGHEST_HZ = 1500.0
 REACH_CENTS = 50.0  # between a partial and its place
@@ -73,7 +76,7 @@ def find_plucks(x: Samples, rate_hz: float) -> Plucks:
     start_s = _rises(x, rate_hz)
     rough: list[tuple[float, float]] = []
     together = 0
-    for start, following in zip(start_s, np.append(start_s[1:], length_s), strict=True):
+    for start, following in zip(start_s, np.append(start_s, length_s)[1:], strict=True):
         a = float(start) + SETTLED_S
         b = min(max(float(following) - TOUCH_S, a + LEAST_WINDOW_S), length_s)
         hz = _which(x, rate_hz, float(start), a, b) if b - a >= LEAST_WINDOW_S else None
@@ -113,7 +116,7 @@ def _which(x: Samples, rate_hz: float, start_s: float, a_s: float, b_s: float) -
     """Fundamental [Hz], to some cents, of the string that began to ring; 0 for several at once, None for nothing."""
     length = min(b_s - a_s, WINDOW_S)
     after = _power(x, rate_hz, a_s, a_s + length)
-    before = _power(x, rate_hz, start_s - TOUCH_S - length, start_s - TOUCH_S)
+    before = _power(x, rate_hz, start_s - TOUCH_S - min(length, BEFORE_S), start_s - TOUCH_S)
     hz = np.arange(len(after)) * rate_hz / (2 * (len(after) - 1))
     after[hz > HIGHEST_HZ] = before[hz > HIGHEST_HZ] = 0
     rise = np.maximum(after - before, 0)

@@ -10,6 +10,7 @@ from scipy.special import stdtrit
 
 from strumclock.audio import Recording
 from strumclock.errors import Notice, RecordingError, UsageError
+from strumclock.onsets import find_strums
 from strumclock.onsets.signals import decimated
 from strumclock.timing import Estimate
 from strumclock.tuning.plucks import FLOOR_CENTS, find_plucks
@@ -24,6 +25,8 @@ MOVED = (0, -1, 1, -2, 2, 3, -3, 4, 5, 6, 7)  # semitones that all strings may b
 ON_STRING_SEMITONES = 0.7  # how far from its place a string may be when it is asked how all strings are moved
 REACH_SEMITONES = 2.2  # and how far to be called that string at all: strings are four and five semitones apart
 LOWEST_A4_HZ, HIGHEST_A4_HZ = 380.0, 500.0
+# Above so many sounds in which several strings begin, or strokes, for each single string, this is strumming.
+MOST_TOGETHER, STRUMS_EACH = 0.5, 2
 ODD_CENTS = 25.0  # a pluck that far from its string's median was another string's partial, or bent
 
 
@@ -53,9 +56,10 @@ def open_strings(recording: Recording, *, a4_hz: float = A4_HZ) -> OpenStrings:
         raise UsageError(f"the reference pitch must lie between 380 and 500 Hz; got {a4_hz:g}; use 440 (ISO 16)")
     found = find_plucks(*decimated(recording.mono(), recording.sample_rate_hz, target_rate_hz=WORK_HZ))
     plucks = found.single
-    if found.together > len(plucks):
+    strums = len(find_strums(recording.mono(), recording.sample_rate_hz))
+    if strums > STRUMS_EACH * len(plucks) + STRUMS_EACH or found.together > MOST_TOGETHER * len(plucks):
         raise RecordingError(
-            f"open strings played one by one are needed; {found.together} times several strings sounded at once; "
+            f"open strings played one by one are needed; {strums} strokes were heard and {len(plucks)} single strings; "
             "pluck each string alone (a strummed take's pitch: measure --tuning)"
         )
     note = np.array([69 + 12 * math.log2(p.frequency_hz / a4_hz) for p in plucks])
