@@ -42,8 +42,8 @@ CAUTION = 2.0
 """The sound is drawn towards silence as if its error had this many times the power that it has."""
 
 QUIET_RANK = 2
-"""The power of the third quietest repetition (of fewer than thirty: of the quietest tenth) is the click's own: a bar
-of count-in is enough."""
+"""The power of the third quietest repetition (of fewer than thirty: of the quietest tenth) is the click's own, or
+twice that of the quietest where that is less: a bar of count-in is enough."""
 
 QUIETEST = 0.01
 """The quietest repetitions are disturbed by at least this share of their own power: that nothing else sounds cannot
