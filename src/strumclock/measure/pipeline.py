@@ -21,7 +21,7 @@ from strumclock.errors import Notice, RecordingError, UsageError
 from strumclock.grid import BeatGrid, Exercise
 from strumclock.measure.makings import Heard, Low, hear, lowered, take_changes, take_spreads, take_stroke
 from strumclock.measure.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
-from strumclock.measure.sources import tell_apart
+from strumclock.measure.sources import Sound, tell_apart
 from strumclock.onsets import Ignored, Strums, find_strums
 from strumclock.stroke import Spreads, Stroke
 from strumclock.timing import STANDARDS, Estimate, SoundPath, Standard, Timing, judge_take, measure_timing, sound_path
