@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from strumclock.alignment import OUTSIDE, Alignment
 from strumclock.audio import Recording
+from strumclock.grid import BeatGrid
 from strumclock.onsets import Strums
 from strumclock.onsets.signals import decimated
 
@@ -157,6 +158,18 @@ def take_spreads(low: Low, strums: Strums) -> Spreads:
     return measure_spreads(low.picture, strums.time_s)
 
 
+def swings(grid: BeatGrid) -> NDArray[np.float64]:
+    """Ways in which the hand may swing through the grid's slots, counted in single swings, one a row."""
+    if not len(grid):
+        return np.empty((1, 0))
+    parts = np.rint((grid.slot_s - grid.slot_s[0]) / float(np.median(grid.part_s)))
+    rows = [parts, 2 * parts]  # one swing for each part; or down on every part, and up unheard in between
+    if grid.per_beat == 3:  # a shuffle: down on the beat and up on the third part
+        beats = np.rint((grid.slot_s - grid.slot_s[0]) / float(np.median(grid.beat_s)) - (grid.part - grid.part[0]) / 3)
+        rows.append(2 * beats + (grid.part >= 2))
+    return np.array(rows)
+
+
 def take_stroke(
     low: Low, strums: Strums, spreads: Spreads, alignment: Alignment | None, timing: Timing | None
 ) -> Stroke | str:
@@ -184,15 +197,20 @@ def take_stroke(
             deviation_ms=deviation_ms,
             u_ms=1000 * strums.u_s[kept],
         )
-        # Counted in the finest parts since the first slot: what the hand swings through.
-        parts = (grid.slot_s - grid.slot_s[0]) / float(np.median(grid.part_s)) if len(grid) else grid.slot_s
-        place = np.where(on, np.rint(parts[at]), np.nan)
+        place = np.where(on, swings(grid)[:, at], np.nan)
         bar_place = np.where(on, 16 * grid.beat[at] + grid.part[at], -1)
-    chroma = chromas(low.samples, low.rate_hz, here_s)
+    rings = np.ones(len(time_s), bool) if timed is None else timed.letter != "x"  # muted strokes have no direction
+    found = tell_directions(
+        low.picture[kept][rings],
+        chromas(low.samples, low.rate_hz, here_s)[rings],
+        here_s[rings],
+        place=place[:, rings] if place is not None else None,
+        bar_place=bar_place[rings] if bar_place is not None else None,
+    )
     return measure_stroke(
         time_s,
         measure_levels(low.samples, low.rate_hz, here_s),
         Spreads(spread_s=spreads.spread_s[kept], u_s=spreads.u_s[kept], shared_u_s=spreads.shared_u_s),
-        tell_directions(low.picture[kept], chroma, here_s, place=place, bar_place=bar_place),
+        found if isinstance(found, str) else found.placed(rings),
         timed=timed,
     )

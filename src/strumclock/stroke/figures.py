@@ -100,7 +100,7 @@ def measure_stroke(
                 level_db=float(levels.level_db[i]),
                 spread_ms=_or_none(1000 * spreads.spread_s[i]),
                 spread_u_ms=_or_none(1000 * spreads.u_s[i]),
-                p_up=float(directions.p_up[i]) if isinstance(directions, Directions) else None,
+                p_up=_or_none(directions.p_up[i]) if isinstance(directions, Directions) else None,
             )
             for i in range(n)
         ),

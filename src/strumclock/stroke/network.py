@@ -25,16 +25,22 @@ def learned_weights() -> dict[str, Tensor]:
 
 def log_spread(picture: Tensor) -> FloatArray:
     """Natural logarithm of (spread in ms + 3) from pictures (k, STEPS, BANDS)."""
-    return _through("spread", picture - picture.mean(axis=(1, 2), keepdims=True))
+    return _through("spread", shape_of(picture))
 
 
 def up_logit(picture: Tensor) -> FloatArray:
-    """Log odds of an up-stroke, but for a constant, from the pictures of one take.
+    """Log odds of an up-stroke, but for a constant, from the pictures of one take (k, STEPS, BANDS)."""
+    return _through("up", own_picture(picture))
 
-    The take's median picture is taken out: the guitar, the room and the microphone are the same for both directions.
-    """
-    own = picture - np.median(picture, axis=0)
-    return _through("up", own - own.mean(axis=(1, 2), keepdims=True))
+
+def shape_of(picture: Tensor) -> Tensor:
+    """Pictures without their loudness."""
+    return np.asarray(picture - picture.mean(axis=(1, 2), keepdims=True), dtype=np.float32)
+
+
+def own_picture(picture: Tensor) -> Tensor:
+    """Pictures without what the take's strums have in common: guitar, room and microphone serve both directions."""
+    return shape_of(picture - np.median(picture, axis=0))
 
 
 def _through(name: str, picture: Tensor) -> FloatArray:

@@ -77,7 +77,7 @@ class OpenStrings:
     strings: tuple[OpenString, ...]
     missing: tuple[str, ...]
     a4_hz: float
-    moved_semitones: int
+    moved_semitones: int = 0
     spread_cents: Estimate | None
     warnings: tuple[Notice, ...] = ()
 
