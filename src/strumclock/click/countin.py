@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from strumclock.click.front import Bools, Float64, Front, Ints
+from strumclock.click.matching import cut
 from strumclock.click.pulses import Pairs
 
 FRAME_S = 0.02
@@ -88,18 +89,10 @@ def rise_db(front: Front, place: Ints) -> Float64:
     """How far each pulse rises above the 30 ms before it, dB."""
     rate = front.rate_hz
     before, gap, after = round(0.030 * rate), round(0.003 * rate), round(0.003 * rate)
-    steps = np.diff(front.plain, prepend=front.plain[:1])  # low rumble is not in them
-    power = np.concatenate([[0.0], np.cumsum(steps.astype(np.float64) ** 2)])
-    n = len(steps)
-
-    def mean(a: Ints, b: Ints) -> Float64:
-        a, b = np.clip(a, 0, n), np.clip(b, 0, n)
-        level: Float64 = (power[b] - power[a]) / np.maximum(b - a, 1)
-        return level
-
-    floor = 1e-10 * power[-1] / n + 1e-30
-    below = mean(place - gap - before, place - gap) + floor
-    rise: Float64 = 10 * np.log10((mean(place - gap, place + after) + floor) / below)
+    # differences: low rumble is not in them
+    steps = np.diff(cut(front.plain, place.astype(np.float64), before + gap + 1, after), axis=1).astype(np.float64) ** 2
+    floor = 1e-10 * float(np.mean(steps)) + 1e-30
+    rise: Float64 = 10 * np.log10((steps[:, before:].mean(axis=1) + floor) / (steps[:, :before].mean(axis=1) + floor))
     return rise
 
 

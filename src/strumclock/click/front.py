@@ -24,8 +24,8 @@ FRONT_RATE_HZ = 14_000.0
 has enough below 7 kHz, and phones' codecs keep little above it."""
 
 WHITEN_S = 0.14
-"""Length of a whitening frame: long enough to resolve a guitar's partials (7 Hz), short enough that a chord's
-spectrum stands still."""
+"""Length of a whitening frame, to the nearest power of two samples: long enough to resolve a guitar's partials (7
+Hz), short enough that a chord's spectrum stands still."""
 
 SMOOTH_BINS = 8
 """Spectrum smoothing before the division, in bins of 1 / WHITEN_S: partials are taken out, a click's broad spectrum
@@ -112,8 +112,8 @@ def decimate(samples: Float32, factor: int) -> Float32:
 
 def whiten(samples: Float32, rate_hz: float) -> Float32:
     """Each frame divided by its own smoothed spectrum (zero phase), frames added up again."""
-    hop = scipy.fft.next_fast_len(round(WHITEN_S * rate_hz / 2), real=True)
-    size = 2 * hop
+    size = 2 ** round(np.log2(WHITEN_S * rate_hz))
+    hop = size // 2
     frames = -(-len(samples) // hop) + 1
     padded = np.zeros((frames + 1) * hop, dtype=np.float32)
     padded[hop : hop + len(samples)] = samples

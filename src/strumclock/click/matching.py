@@ -57,15 +57,20 @@ class Matcher:
         best = (y1 - 0.25 * (y0 - y2) * step).astype(np.float64)
         return best, top - reach + step + np.round(position) - position
 
+    def curve(self, position: Float64, sound: Float32, reach: int) -> Float32:
+        """Agreement at every sample within reach of each position, shape (n, 2 reach + 1)."""
+        wide = self.windows(position, reach + self.before, reach + self.after)
+        length = scipy.fft.next_fast_len(wide.shape[1], real=True)
+        spectrum = scipy.fft.rfft(wide, length)
+        spectrum *= scipy.fft.rfft(sound, length).conj()
+        agreement: Float32 = scipy.fft.irfft(spectrum, length)[:, : 2 * reach + 1]
+        return agreement / local_norm(wide, self.before + self.after)
+
     def surroundings(self, position: Float64, sound: Float32, interval: float) -> Float32:
-        """Agreement at every sample of the surroundings of each position, shape (n, lags)."""
+        """Agreement at every sample of the surroundings of each position, before and after, shape (n, lags)."""
         near = min(round(NEAR_S * self.front.rate_hz), round(NEAR_SHARE * interval))
         far = max(min(round(FAR_S * self.front.rate_hz), round(FAR_SHARE * interval)), near + 8)
-        size = self.before + self.after
-        wide = self.windows(position, far + self.before, far + self.after)
-        length = scipy.fft.next_fast_len(wide.shape[1], real=True)
-        spectrum = scipy.fft.rfft(wide, length) * scipy.fft.rfft(sound, length).conj()
-        curve = scipy.fft.irfft(spectrum, length)[:, : wide.shape[1] - size + 1] / local_norm(wide, size)
+        curve = self.curve(position, sound, far)
         return np.concatenate([curve[:, : far - near], curve[:, far + near + 1 :]], axis=1)
 
 

@@ -60,7 +60,7 @@ def find_lattice(
             best = train
         if best is not None and best.score > LEAST_SCORE:
             whole = _whole(match, best, told, beats_per_bar)
-            if whole.score > LEAST_SCORE:
+            if whole.score > LEAST_SCORE and np.count_nonzero(whole.weight) >= FEWEST:
                 return whole
             best = None
     if early is None or told is not None:
@@ -142,8 +142,10 @@ def with_count_in(front: Front, found: Lattice, start: float, step: float) -> La
     start, step : float, front samples
         Time of a click = start + step * nominal.
     """
-    quiet = quiet_until(front)
     apart = float(np.median(np.diff(found.nominal)))
+    if start + step * (found.nominal[0] - apart) < 0:
+        return found
+    quiet = quiet_until(front)
     before: list[float] = []
     nominal = float(found.nominal[0]) - apart
     while 0 <= start + step * nominal < quiet:

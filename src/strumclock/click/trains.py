@@ -8,7 +8,7 @@ import numpy as np
 
 from strumclock.click.chains import MULTIPLES, Chain
 from strumclock.click.front import Bools, Float32, Float64
-from strumclock.click.matching import Matcher, average, leave_one_out, local_norm
+from strumclock.click.matching import Matcher, average, leave_one_out
 
 CHAIN_TOLERANCE_S = 0.00025
 """How far a click may lie from the line through its chain: strums scatter by 3 ms and more."""
@@ -44,6 +44,9 @@ THIN = 5.0
 HUM, HUM_TIMES = 0.5, 1.3
 """Where something as much like the sound as this is heard before the place, the place must be this much more like it:
 a hum, a buzz or a ringing string comes back at any distance that is a multiple of its period."""
+
+MOST_ROWS = 128
+"""The surroundings of so many places are looked at, those of the others are taken to be as their neighbours' are."""
 
 EVERY = 5
 """Of the surroundings' agreement every so manieth sample is looked at: neighbours are alike."""
@@ -187,12 +190,14 @@ def chance_at(match: Matcher, position: Float64, sound: Float32, interval: float
     The deviation is the larger of there and everywhere, read from the 97th percentile (2.17 standard deviations of a
     normal law), since the tails are what matters.
     """
-    around = np.abs(match.surroundings(position, sound, interval))
-    before = around[:, : around.shape[1] // 2].max(axis=1)
-    some = around[:, ::EVERY]
-    there = np.quantile(some, 0.97, axis=1) / 2.17
-    deviation = np.maximum(np.maximum(there, float(np.quantile(some, 0.97)) / 2.17), LEAST_CHANCE)
-    return Chance(deviation=deviation, before=before.astype(np.float64))
+    some = np.unique(np.linspace(0, len(position) - 1, MOST_ROWS).astype(np.int_))
+    around = np.abs(match.surroundings(position[some], sound, interval))
+    before = around[:, : around.shape[1] // 2].max(axis=1).astype(np.float64)
+    thin = around[:, ::EVERY]
+    there = np.quantile(thin, 0.97, axis=1) / 2.17
+    deviation = np.maximum(np.maximum(there, float(np.quantile(thin, 0.97)) / 2.17), LEAST_CHANCE)
+    nearest = np.searchsorted((some[1:] + some[:-1]) / 2, np.arange(len(position)))
+    return Chance(deviation=deviation[nearest], before=before[nearest])
 
 
 def weigh(match: Matcher, nominal: Float64, start: float, step: float, sound: Float32) -> Train | None:
@@ -232,10 +237,7 @@ def weigh(match: Matcher, nominal: Float64, start: float, step: float, sound: Fl
 def displaced(match: Matcher, position: Float64, sound: Float32, agreement: Float64) -> Bools:
     """Which places hold the sound a few milliseconds away rather than there: so does a player's strum, but no click."""
     near, far = round(DISPLACED_S[0] * match.front.rate_hz), round(DISPLACED_S[1] * match.front.rate_hz)
-    wide = match.windows(position, match.before + far, match.after + far)
-    size = match.before + match.after
-    view = np.lib.stride_tricks.sliding_window_view(wide, size, axis=1)
-    curve = (view.reshape(-1, size) @ sound).reshape(view.shape[:2]) / local_norm(wide, size)
+    curve = match.curve(position, sound, far)
     curve[:, far - near : far + near + 1] = 0.0
     other = curve.max(axis=1)
     return np.asarray((other > DISPLACED_ALIKE) & (other > agreement + DISPLACED_MORE))
