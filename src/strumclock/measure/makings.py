@@ -9,10 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strumclock.alignment import OUTSIDE, Alignment
-from strumclock.audio import Recording
 from strumclock.grid import BeatGrid
 from strumclock.onsets import Strums
-from strumclock.onsets.signals import decimated
 
 if TYPE_CHECKING:
     from strumclock.chords import Changes, Harmony
@@ -31,13 +29,12 @@ class Low:
     picture: NDArray[np.float32]
 
 
-def lowered(guitar: NDArray[np.float32], recording: Recording, strums: Strums) -> Low:
-    """The guitar's channel, decimated once for everybody."""
+def pictured(samples: NDArray[np.float32], rate_hz: float, start_s: float, strums: Strums) -> Low:
+    """The guitar's channel at about 11 kHz with the picture of each strum."""
     from strumclock.stroke import pictures
 
-    samples, rate_hz = decimated(guitar, recording.sample_rate_hz)
-    picture = pictures(samples, rate_hz, strums.time_s - recording.start_s)
-    return Low(samples=samples, rate_hz=rate_hz, start_s=recording.start_s, picture=picture)
+    picture = pictures(samples, rate_hz, strums.time_s - start_s)
+    return Low(samples=samples, rate_hz=rate_hz, start_s=start_s, picture=picture)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
