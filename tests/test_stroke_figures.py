@@ -43,7 +43,12 @@ def made_up(
         deviation_ms=deviation_ms,
         u_ms=np.full(N, 0.7),
     )
-    levels = Levels(level_db=level_db, u_db=np.full(N, 0.05), treble_db=-10 + 0.5 * rng.standard_normal(N))
+    levels = Levels(
+        level_db=level_db,
+        u_db=np.full(N, 0.05),
+        treble_db=-10 + 0.5 * rng.standard_normal(N),
+        treble_u_db=np.full(N, 0.1),
+    )
     return line_s + deviation_ms / 1000, levels, timed
 
 
@@ -143,7 +148,7 @@ def test_without_a_grid_there_are_no_accents_and_no_offsets() -> None:
 
 def test_each_absence_has_its_reason() -> None:
     """Truth: three strums, unknown spreads, no directions."""
-    levels = Levels(level_db=np.zeros(3), u_db=np.zeros(3), treble_db=np.zeros(3))
+    levels = Levels(level_db=np.zeros(3), u_db=np.zeros(3), treble_db=np.zeros(3), treble_u_db=np.zeros(3))
     unknown = Spreads(spread_s=np.full(3, np.nan), u_s=np.full(3, np.nan), shared_u_s=0.0)
     stroke = measure_stroke(np.arange(3.0), levels, unknown, "few strums")
     for name in ("spread_ms", "heard", "up_against_down", "evenness_db", "attack_sd_db"):

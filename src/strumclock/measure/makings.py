@@ -206,7 +206,7 @@ def take_stroke(
     )
     return measure_stroke(
         time_s,
-        measure_levels(low.samples, low.rate_hz, here_s),
+        measure_levels(low.samples, low.rate_hz, here_s, u_s=strums.u_s[kept]),
         Spreads(spread_s=spreads.spread_s[kept], u_s=spreads.u_s[kept], shared_u_s=spreads.shared_u_s),
         found if isinstance(found, str) else found.placed(rings),
         timed=timed,

@@ -75,6 +75,7 @@ def lines(measurement: Measurement) -> tuple[Line, ...]:
             ("Strums", found(m)),
             ("Left aside", left_aside(m)),
             ("Chord changes", makeup.changes(m)),
+            ("Stroke", makeup.stroke(m)),
             ("Pitch", makeup.tuning(m)),
         ]
     else:

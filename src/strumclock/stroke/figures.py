@@ -92,8 +92,8 @@ def measure_stroke(
         up_against_down=None if isinstance(against, str) else against,
         evenness_db=given("evenness_db", _evenness(levels, timed)),
         accents=accents,
-        attack_db=given("attack_db", _mean(levels.treble_db, np.zeros(n))),
-        attack_sd_db=given("attack_sd_db", _deviation(levels.treble_db, 1)),
+        attack_db=given("attack_db", _mean(levels.treble_db, levels.treble_u_db)),
+        attack_sd_db=given("attack_sd_db", _attack_scatter(levels)),
         by_strum=tuple(
             StrumStroke(
                 time_s=float(time_s[i]),
@@ -223,8 +223,12 @@ def _evenness(levels: Levels, timed: Timed | None) -> Estimate | str:
     if len(place) - len(np.unique(place)) < LEAST_STRUMS:
         place = np.zeros(len(place), int)
     u = levels.u_db[chosen]
-    found = _deviation(_about(levels.level_db[chosen], place), len(np.unique(place)))
-    return found if isinstance(found, str) else found.widened(math.sqrt(float(u @ u)) / len(u))
+    return _deviation(_about(levels.level_db[chosen], place), len(np.unique(place)), u)
+
+
+def _attack_scatter(levels: Levels) -> Estimate | str:
+    """Scatter of the attack's hardness."""
+    return _deviation(levels.treble_db, 1, levels.treble_u_db)
 
 
 def _about(value: FloatArray, place: NDArray[np.int64]) -> FloatArray:
@@ -289,8 +293,8 @@ def _mean(value: FloatArray, u: FloatArray) -> Estimate | str:
     return Estimate(value=mean, low=mean - half, high=mean + half, u=math.sqrt(float(u @ u)) / n)
 
 
-def _deviation(value: FloatArray, means: int) -> Estimate | str:
-    """Standard deviation of independent values about `means` means."""
+def _deviation(value: FloatArray, means: int, u: FloatArray) -> Estimate | str:
+    """Standard deviation of independent values about `means` means, each measured to its own u."""
     from scipy.special import chdtri
 
     n = len(value)
@@ -304,4 +308,6 @@ def _deviation(value: FloatArray, means: int) -> Estimate | str:
     effective = freedom / (1 + excess / 2)
     low, high = (math.sqrt(square * effective / float(chdtri(effective, p))) for p in (0.025, 0.975))
     sd = math.sqrt(square)
-    return Estimate(value=sd, low=min(low, sd), high=max(high, sd), u=0.0)
+    # The error of s for fixed true values, to first order.
+    measured = math.sqrt(float((about * u) @ (about * u))) / (freedom * sd) if sd > 0 else 0.0
+    return Estimate(value=sd, low=min(low, sd), high=max(high, sd), u=measured)

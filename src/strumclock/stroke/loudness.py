@@ -26,6 +26,7 @@ ATTACK_S = 0.030
 TREBLE_HZ = 2000.0  # the strings' strong partials lie below, the corner's above
 LOWEST_HZ = 80.0
 HIGHEST_HZ = 5000.0  # phones' voice filters and codecs leave little above
+USUAL_U_S, MOST_U_S = 0.0005, 0.01  # beyond, the attack is not in the window at all
 _FLOOR = 1e-12
 
 
@@ -41,14 +42,19 @@ class Levels:
         Standard uncertainty: how much of it is the recording's own noise is not known.
     treble_db : (n,) array
         Power from 2 to 5 kHz over that from 80 Hz to 2 kHz in the attack.
+    treble_u_db : (n,) array
+        Standard uncertainty of it: where the attack begins is known only so well.
     """
 
     level_db: FloatArray
     u_db: FloatArray
     treble_db: FloatArray
+    treble_u_db: FloatArray
 
 
-def measure_levels(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -> Levels:
+def measure_levels(
+    x: NDArray[np.float32], rate_hz: float, time_s: FloatArray, *, u_s: FloatArray | None = None
+) -> Levels:
     """Level and attack of each strum.
 
     Parameters
@@ -58,6 +64,8 @@ def measure_levels(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -
     rate_hz : float
     time_s : (k,) array
         Strum times from the first sample [s], increasing.
+    u_s : (k,) array, optional
+        Their standard uncertainties [s]; left out, half a millisecond.
 
     Returns
     -------
@@ -65,7 +73,8 @@ def measure_levels(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -
     """
     if not len(time_s):
         nothing = np.empty(0)
-        return Levels(level_db=nothing, u_db=nothing, treble_db=nothing)
+        return Levels(level_db=nothing, u_db=nothing, treble_db=nothing, treble_u_db=nothing)
+    doubt_s = np.full(len(time_s), USUAL_U_S) if u_s is None else np.minimum(u_s, MOST_U_S)
     total = np.concatenate([[0.0], np.cumsum(np.square(x, dtype=np.float64))])
 
     def power(start_s: FloatArray, end_s: FloatArray) -> FloatArray:
@@ -83,6 +92,7 @@ def measure_levels(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -
         level_db=level_db - np.median(level_db),
         u_db=u_db,
         treble_db=_treble_db(x, rate_hz, time_s),
+        treble_u_db=np.abs(_treble_db(x, rate_hz, time_s + doubt_s) - _treble_db(x, rate_hz, time_s - doubt_s)) / 2,
     )
 
 

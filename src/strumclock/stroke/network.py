@@ -40,7 +40,7 @@ def shape_of(picture: Tensor) -> Tensor:
 
 def own_picture(picture: Tensor) -> Tensor:
     """Pictures without what the take's strums have in common: guitar, room and microphone serve both directions."""
-    return shape_of(picture - np.median(picture, axis=0))
+    return shape_of(picture - np.median(picture, axis=0).astype(np.float32))
 
 
 def _through(name: str, picture: Tensor) -> FloatArray:
