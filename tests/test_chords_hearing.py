@@ -10,6 +10,7 @@ from support import bench_dir
 
 from strumclock.chords import PITCH_CLASSES, hear_chords
 from strumclock.grid import Exercise
+from strumclock.measure import measure
 from strumclock.synthesis import NYLON, STEEL, Guitar, Player, Scene, Take, synthesise
 from strumclock.tuning import take_pitch
 
@@ -147,3 +148,22 @@ def test_triads_are_heard_on_recorded_strings(bank: str) -> None:
     found = hear_chords(out.astype(np.float32), rate_hz, np.array(strum_s))
     assert np.mean([a == b for a, b in zip(found.chord, truth, strict=True)]) > 0.95
     assert found.changes.sum() == len(order) - 1
+
+
+@pytest.mark.slow
+def test_two_recordings_of_one_session_agree_on_their_chords() -> None:
+    """Truth: a pickup's line and a phone in the room recorded the same strumming (KLANGIO-GST-MM-T, takes 0 to 2)."""
+    folder = bench_dir() / "data" / "strumming_real"
+    shared, heard = 0, 0
+    for i in range(3):
+        changes = []
+        for channel in ("line", "phone"):
+            found = measure(folder / f"take_{i}_{channel}.flac", changes=True, tuning=True, free=True)
+            assert found.changes is not None
+            assert found.tuning is not None
+            changes.append([(c.time_s, c.to_chord) for c in found.changes.changes])
+        line, phone = changes
+        heard += max(len(line), len(phone))
+        shared += sum(any(abs(t - s) < 0.3 and a == b for s, b in phone) for t, a in line)
+    assert heard >= 20
+    assert shared >= 0.9 * heard
