@@ -15,10 +15,15 @@ INTERVALS_S = (0.12, 4.2)
 LAG_TOLERANCE_S = 0.00012
 """How well the distance of two like clicks is known from one pair."""
 
+PHASE_S = 0.002
+"""Pulses of one chain lie so close to the same place in the interval: their peaks scatter within the sound by a
+millisecond, and an interval that is wrong by LAG_TOLERANCE_S in several seconds is off by as much at the end of a
+stretch."""
+
 LONGEST_SHARE = 0.85
 """The longest interval whose multiples collect this share of the best is taken: half of it collects all of it too."""
 
-PROPOSALS = 10
+PROPOSALS = 6
 """Intervals that are followed and weighed."""
 
 PEAKS = 24
@@ -95,32 +100,29 @@ def propose_intervals(pairs: Pairs, hints_s: tuple[float, ...] = ()) -> list[flo
 
 
 def find_chains(place: Ints, pairs: Pairs, interval_s: float, rate_hz: float, most: int = 2) -> list[Chain]:
-    """The chains of pulses with this interval, the strongest first."""
+    """The chains of pulses with this interval, by where in the interval they lie, the strongest first."""
     multiple = np.round(pairs.lag_s / interval_s)
     off = np.abs(pairs.lag_s - multiple * interval_s)
     on = (multiple >= 1) & (off < LAG_TOLERANCE_S * (1 + 0.5 * multiple))
-    i, j, w = pairs.first[on], pairs.second[on], pairs.weight[on]
-    if len(i) == 0:
-        return []
-    label = np.arange(len(place))
-    for _ in range(64):  # every pulse takes the lowest number it is linked with
-        before = label.copy()
-        low = np.minimum(label[i], label[j])
-        np.minimum.at(label, i, low)
-        np.minimum.at(label, j, low)
-        label = label[label]
-        if np.array_equal(before, label):
-            break
-    mass = np.bincount(label[i], weights=w, minlength=len(place))
-    strength = np.bincount(np.r_[i, j], weights=np.r_[w, w], minlength=len(place))
+    first, second, weight = pairs.first[on], pairs.second[on], pairs.weight[on]
+    phase = place[first] / rate_hz % interval_s
     found = []
-    for root in np.argsort(-mass)[:most]:
-        if mass[root] <= 0:
+    for _ in range(most):
+        if not np.any(weight > 0):
             break
-        member = np.flatnonzero(label == root)
-        at = place[member].astype(np.float64)
-        lead = float(at[np.argmax(strength[member])])
-        found.append(Chain(start=lead, step=interval_s * rate_hz, place=at, lead=lead))
+        order = np.argsort(phase)
+        around = np.concatenate([phase[order] - interval_s, phase[order], phase[order] + interval_s])
+        total = np.concatenate([[0.0], np.cumsum(np.tile(weight[order], 3))])
+        votes = total[np.searchsorted(around, phase + PHASE_S)] - total[np.searchsorted(around, phase - PHASE_S)]
+        best = float(phase[int(np.argmax(np.where(weight > 0, votes, 0.0)))])
+        apart = np.abs((phase - best + interval_s / 2) % interval_s - interval_s / 2)
+        mine = (apart < PHASE_S) & (weight > 0)
+        ends = np.concatenate([first[mine], second[mine]])
+        strength = np.bincount(ends, weights=np.tile(weight[mine], 2), minlength=len(place))
+        member = np.flatnonzero(strength)
+        lead = float(place[int(np.argmax(strength))])
+        found.append(Chain(start=lead, step=interval_s * rate_hz, place=place[member].astype(np.float64), lead=lead))
+        weight = np.where(apart < 2 * PHASE_S, 0.0, weight)
     return found
 
 

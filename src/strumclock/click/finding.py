@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from strumclock.click.front import Float64, build_front
 from strumclock.click.matching import Matcher
-from strumclock.click.placing import attack_of, beginning, fit_line
+from strumclock.click.placing import attack_of, beginning, beginning_in_quiet, fit_line
 from strumclock.click.search import find_lattice, with_count_in
 from strumclock.click.trains import HEARD
 from strumclock.errors import UsageError
@@ -154,7 +154,10 @@ def find_clicks(
     line = fit_line(match, position, found.nominal, found.sound, found.weight)
     position = line.start + line.step * found.nominal
     interval = float(np.mean(np.diff(found.nominal)))
-    begin = beginning(match, position, found.weight, float(np.median(np.diff(found.nominal))) * line.step)
+    apart = float(np.median(np.diff(found.nominal))) * line.step
+    begin = beginning(match, position, found.weight, apart)
+    if told is None:
+        begin += beginning_in_quiet(front, position + begin, apart)
     position = (position + begin) * (sample_rate_hz / front.rate_hz)
     attack, attack_u = attack_of(x, sample_rate_hz, position, found.weight)
     lead_s = (begin + attack * front.rate_hz / sample_rate_hz + line.start) / front.rate_hz

@@ -13,7 +13,7 @@ import numpy as np
 
 from strumclock.click.front import Bools, Float32, Float64, Ints
 from strumclock.click.matching import Matcher, aligned, average, unit
-from strumclock.click.trains import HEARD, Chance, Train, chance_at, stretch
+from strumclock.click.trains import HEARD, Chance, Train, chance_at, promise, stretch
 
 PARTS = (2, 3, 4)
 """Into how many parts the interval may be divided by further clicks."""
@@ -105,13 +105,6 @@ class _Rows:
                 break
             agreement = self.agreement(weight)
         return agreement, chance.evidence(agreement)
-
-
-def worth(evidence: Float64) -> float:
-    """Evidence of a run of clicks, less that of the two which any two sounds would give."""
-    begin, end = stretch(evidence)
-    run = evidence[begin:end]
-    return float(run.sum() - np.sort(run)[-2:].sum()) if len(run) > 2 else 0.0
 
 
 def fold(match: Matcher, position: Float64, weight: Float64, before: int, after: int) -> Float64:
@@ -285,9 +278,9 @@ def _divided(match: Matcher, found: Lattice, interval: float, chance: Chance) ->
                 break
             rows = _Rows(match, position + shift)
             evidence.append(rows.voice(np.ones(len(position), dtype=bool), chance)[1])
-            if worth(evidence[-1]) < ENOUGH:
+            if promise(evidence[-1]) < ENOUGH:
                 break
-        if len(evidence) == parts - 1 and worth(evidence[-1]) >= ENOUGH:
+        if len(evidence) == parts - 1 and promise(evidence[-1]) >= ENOUGH:
             best, voices = parts, evidence
     if best == 1:
         return found

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strumclock.click.front import Float32, Float64
+from strumclock.click.countin import RISE_DB, quiet_until, rise_db
+from strumclock.click.front import Float32, Float64, Front
 from strumclock.click.kinds import fold
 from strumclock.click.matching import Matcher
 from strumclock.click.sounds import ATTACK_SHARE, attack_index, learn
@@ -29,6 +30,9 @@ MOST_LEARNED = 96
 
 LEAST_U_S = 0.00003
 """Standard uncertainty that always remains: the filter of the definition delays sharp sounds by as much."""
+
+QUIET_CLICKS = 8
+"""So many clicks in the quiet are looked at."""
 
 EMPTY = 3e-4
 """Where the plain signal has less power than this share of its highest, nothing sounds."""
@@ -123,6 +127,28 @@ def beginning(match: Matcher, position: Float64, weight: Float64, interval: floa
             break
         begin = int(further[-1])
     return 0.0 if begin == back else float(begin - back) + size / 2
+
+
+def beginning_in_quiet(front: Front, position: Float64, interval: float) -> float:
+    """How much earlier (negative, samples) the clicks begin where they stand in the quiet before the playing; 0 where
+    none do so.
+
+    There the beginning of a click is seen as what it is, the sudden end of silence, which a soft beep shows nowhere
+    else.
+    """
+    first = float(position[0])
+    alone = np.arange(first % interval, min(quiet_until(front), first + QUIET_CLICKS * interval), interval)[
+        :QUIET_CLICKS
+    ]
+    alone = alone[alone > 0.05 * front.rate_hz]
+    if len(alone) < 2 or float(np.median(rise_db(front, np.round(alone).astype(np.int_)))) > RISE_DB:
+        return 0.0
+    step = round(0.001 * front.rate_hz)
+    shift = np.arange(-min(LONGEST_S * front.rate_hz, LONGEST_SHARE * interval), 0, step)
+    places = np.round(alone[:, None] + shift[None]).astype(np.int_)
+    rise = np.median(rise_db(front, places.ravel()).reshape(places.shape), axis=0)
+    best = int(np.argmax(rise))
+    return float(shift[best]) if rise[best] > 2 * RISE_DB else 0.0
 
 
 def _plain_power(match: Matcher, position: Float64, weight: Float64, before: int, after: int, size: int) -> Float64:

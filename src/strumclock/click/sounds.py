@@ -274,7 +274,7 @@ def learn(samples: Float32, rate_hz: float, position: Float64, before: int, afte
             differs.append((float(own[part].sum()), float(np.quantile(excess / np.maximum(power, 1e-30), CLEAREST))))
             weight = trust(own, errors[b]) * (sound.shape[1] / band.shared) / (disturbed[b] + floors[b])
             top += (weight * along).sum(axis=1)
-            known += np.einsum("kj,j->k", weight, own)  # OpenBLAS raises spurious flags in `@`
+            known += weight @ own
         if k > 2:
             gain, gain_u = shrink(top / np.maximum(known, 1e-30), known)
     full = np.zeros(size // 2 + 1, dtype=np.complex64)

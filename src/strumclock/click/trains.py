@@ -38,6 +38,10 @@ MOST_DISPLACED = 0.15
 one or two are in place by chance, with clicks seven are in place and one in a hundred is displaced; the odds are even
 at 0.4, and no recording with a click came to 0.1."""
 
+PROMISING = 8.0
+"""Evidence (nats) that a train must have even by the smallest chance there is, for the chance around it to be looked
+at."""
+
 THIN = 5.0
 """Evidence (nats) by which a thinner train must be the better one."""
 
@@ -206,6 +210,9 @@ def weigh(match: Matcher, nominal: Float64, start: float, step: float, sound: Fl
     position = start + step * nominal
     interval = step * float(np.median(np.diff(nominal)))
     agreement, _ = match.compare(position, sound, 1)
+    some = Chance(deviation=np.full(len(position), LEAST_CHANCE), before=np.zeros(len(position)))
+    if promise(some.evidence(agreement)) < PROMISING:
+        return None
     chance = chance_at(match, position, sound, interval)
     evidence = chance.evidence(agreement)
     rows = match.rows(position)
@@ -219,7 +226,7 @@ def weigh(match: Matcher, nominal: Float64, start: float, step: float, sound: Fl
     if end - begin < 3:
         return None
     part = slice(begin, end)
-    score = float(evidence[part].sum() - np.sort(evidence[part])[-2:].sum())
+    score = promise(evidence)
     elsewhere = displaced(match, position[part], sound, agreement[part])
     if np.count_nonzero(elsewhere) > MOST_DISPLACED * np.count_nonzero(evidence[part] > HEARD):
         score = min(score, 0.0)
@@ -258,6 +265,13 @@ def thinned(train: Train) -> tuple[float, float]:
             if total > best[0] + THIN:
                 best = (total, train.start + first * train.step, train.step * parts)
     return best[1], best[2]
+
+
+def promise(evidence: Float64) -> float:
+    """Evidence of the best run of clicks, less that of the two which any two sounds would give."""
+    begin, end = stretch(evidence)
+    run = evidence[begin:end]
+    return float(run.sum() - np.sort(run)[-2:].sum()) if len(run) > 2 else 0.0
 
 
 def stretch(evidence: Float64) -> tuple[int, int]:
