@@ -95,7 +95,7 @@ def measure(
     last_held_bpm : float, optional
         Highest tempo held before, for the advice on the next one.
     changes, tuning : bool
-        Also find chord changes; also tell the guitar's pitch. Both need librosa, which takes a second to load.
+        Also find chord changes, which needs librosa (a second to load); also tell the guitar's pitch.
     free : bool
         Only find the strums: no grid, no timing.
 
