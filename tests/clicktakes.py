@@ -36,7 +36,7 @@ class Take:
 
 
 def click_sound(name: str) -> Array:
-    """A click of peak 1: bursts ("noise", "tock"), two damped tones ("wood"), 40 ms of a sine ("beep"), a low thud ("low")."""
+    """A click of peak 1: bursts ("noise", "tock"), damped tones ("wood"), 40 ms of a sine ("beep"), a thud ("low")."""
     t = np.arange(int(0.06 * RATE_HZ)) / RATE_HZ
     if name == "noise":
         x = np.random.default_rng(7).standard_normal(len(t)) * np.exp(-t / 0.004)

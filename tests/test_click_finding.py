@@ -11,8 +11,8 @@ from scipy import signal
 from support import bench_dir
 
 from strumclock.click import Clicks, find_clicks
+from strumclock.click.attack import attack_index
 from strumclock.click.front import decimate
-from strumclock.click.sounds import attack_index
 from strumclock.errors import UsageError
 
 PLACE_S = 0.0002  # the project's demand on dry takes

@@ -2,8 +2,8 @@
 
 usage: python tests/benchmarks/sweep_click.py [--only NAME] [--takes N]
 
-Every constant is set to some values about its own, one at a time, and the same seeded takes are run: hard ones with a click
-(20 dB below the strums, in noise, a count-in only, beeps) and ones without. Printed for each value:
+Every constant is set to some values about its own, one at a time, and the same seeded takes are run: hard ones
+with a click (20 dB below the strums, in noise, a count-in only, beeps) and ones without. Printed for each value:
 
 found      share of the takes with a click whose interval is right to 100 ppm
 least      least evidence among those that are heard throughout, nats
@@ -30,7 +30,19 @@ from clicktakes import RATE_HZ, Take, make_take
 
 from strumclock.click import find_clicks, remove_clicks, search
 
-MODULES = ("front", "pulses", "chains", "matching", "trains", "kinds", "countin", "search", "placing", "sounds")
+MODULES = (
+    "front",
+    "pulses",
+    "chains",
+    "matching",
+    "trains",
+    "kinds",
+    "countin",
+    "search",
+    "placing",
+    "attack",
+    "sounds",
+)
 
 SWEEPS: dict[str, tuple[Any, ...]] = {
     "front.WHITEN_S": (0.07, 0.14, 0.28),
