@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from strumclock.audio.recording import MAX_DURATION_S
 from strumclock.audio.writing import write_wav
-from strumclock.click.sounds import attack_index
+from strumclock.click.attack import attack_index
 from strumclock.errors import UsageError
 from strumclock.grid import BeatGrid, Exercise, FloatArray, Meter, lay_out, parse_meter
 
