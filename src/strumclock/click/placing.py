@@ -6,11 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from strumclock.click.attack import ATTACK_SHARE, attack_index
 from strumclock.click.countin import RISE_DB, quiet_until, rise_db
 from strumclock.click.front import Float32, Float64, Front
 from strumclock.click.kinds import fold
 from strumclock.click.matching import Matcher
-from strumclock.click.sounds import ATTACK_SHARE, attack_index, learn
+from strumclock.click.sounds import learn
 
 GAP_S = 0.06
 """A click may be inaudible for so long between its beginning and its end."""
