@@ -247,7 +247,7 @@ def test_decimation_keeps_a_tone_in_phase_and_removes_what_would_fold_against_th
 
 
 def test_place_and_uncertainty_of_a_normal_probability_against_theory() -> None:
-    """A normal density with sd 1.2 steps: its mean, and half of 1.96 sd, sharpened (half a step for the steps' width)."""
+    """A normal density with sd 1.2 steps: its mean; half of 1.96 sd, sharpened, and half a step."""
     k = np.arange(256) + 0.5
     place, u = place_of(np.exp(-0.5 * ((k - 100.3) / 1.2) ** 2)[None])
     assert place[0] == pytest.approx(100.3, abs=0.02)

@@ -18,17 +18,19 @@ from strumclock.onsets.strums import FloatArray, Ignored, Strums
 if TYPE_CHECKING:
     from strumclock.click import Clicks, Removal
 
-LEAST_PROBABILITY = 0.7  # of being a strum; F is flat from 0.6 to 0.8 (sweep_onsets.py)
+LEAST_PROBABILITY = 0.7  # of being a strum; F is flat from 0.6 to 0.75 (sweep_onsets.py)
+LEAST_IF_SHARP, SHARP_S = 0.55, 0.0015  # enough where the time stands out: what is no strum is seldom so sharp
 LEAST_GAP_S = 0.070  # nearer than this, two candidates are strings of one strum; the fastest strums are 100 ms apart
 SECOND_LOOK_S = 0.015  # the second look is centred so much after the first one's answer
 WELL_CENTRED_S = (0.002, 0.032)  # a strum so much before its candidate was seen well; else it is looked at again
 EARLIER = 0.5  # an earlier place is taken if it is so likely against the likeliest: sd 0.7 ms, without it 1.3
-SHARPEN = (
-    1.3  # power of the probability that u is read from: the simulated takes it was learned on are harder than real
-)
+SHARPEN = 1.3  # power of the probability that u is read from: what taught it is harder than most takes
 NEAR_MODE = 4  # steps to either side of the likeliest over which the time is averaged: below 1.5 ms it is one event
 BLOCK = 256  # candidates looked at together: bounds the memory
 LONGEST_LOOK_S = 0.030  # level of a strum is read so much after its time
+
+BESIDE_S = (0.028, 0.025)  # before and after a time, so that the levels' windows do not overlap
+FELL_DB, LOUDER_DB = 10.0, 1.5  # true strums fell by 7 dB at most; a muted stroke falls further but is louder somewhere
 
 WORTH_NAMING_DB = 3.0  # a rejected rise smaller than this is not listed
 TAIL_S, LEAD_S = 0.250, 0.080  # after and before a strum, what rises belongs to it
@@ -90,7 +92,8 @@ def find_strums(
     frame = rises(levels)
     about_s: FloatArray = frame.astype(np.float64) * levels.hop_s - LAG_S / 2
     time_s, u_s, likely = _look(x, rate, removed, levels, about_s)
-    chosen = _apart(time_s, likely)
+    least = np.where(u_s < SHARP_S, LEAST_IF_SHARP, LEAST_PROBABILITY)
+    chosen = _apart(time_s, np.where(_stopped(levels, time_s) | (likely < least), 0.0, likely))
     time_s, u_s, early_s = time_s[chosen], u_s[chosen], about_s[chosen] - time_s[chosen]
     again = (early_s < WELL_CENTRED_S[0]) | (early_s > WELL_CENTRED_S[1])
     time_s[again], u_s[again], _ = _look(x, rate, removed, levels, time_s[again] + SECOND_LOOK_S)
@@ -130,8 +133,9 @@ def place_of(p: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Place and standard uncertainty, in steps, from the probability of each step given a strum.
 
     The place is the mean about the earliest step that is at least half as likely as the likeliest: a strum begins
-    with its first string, and a later one is often the surer event. Twice the uncertainty holds 95 % of the probability around it;
-    a standard deviation would speak of the rare far mistakes more than of the usual error.
+    with its first string, and a later one is often the surer event. Twice the uncertainty holds 95 % of the
+    probability, raised to `SHARPEN`, around it; a standard deviation would speak of the rare far mistakes more than
+    of the usual error.
     """
     if len(p) == 0:
         return np.empty(0), np.empty(0)
@@ -153,15 +157,24 @@ def place_of(p: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def _apart(time_s: FloatArray, likely: FloatArray) -> npt.NDArray[np.intp]:
-    """The likeliest candidates, none nearer to a likelier one than `LEAST_GAP_S`."""
+    """The likeliest candidates of any likelihood, none nearer to a likelier one than `LEAST_GAP_S`."""
     kept: list[tuple[float, int]] = []  # in time order
     for i in np.argsort(-likely, kind="stable"):
-        if likely[i] < LEAST_PROBABILITY:
+        if likely[i] == 0:
             break
         at = bisect.bisect(kept, (float(time_s[i]), -1))
         if all(abs(time_s[i] - t) > LEAST_GAP_S for t, _ in kept[max(at - 1, 0) : at + 1]):
             kept.insert(at, (float(time_s[i]), int(i)))
     return np.array([i for _, i in kept], dtype=np.intp)
+
+
+def _stopped(levels: Levels, time_s: FloatArray) -> npt.NDArray[np.bool_]:
+    """Whether the sound only ended there: much quieter after than before, and louder in hardly any band."""
+    before, after = _at(levels, time_s - BESIDE_S[0]), _at(levels, time_s + BESIDE_S[1])
+    louder_db = 20 * np.maximum(levels.level[after] - levels.level[before], 0).mean(axis=1)
+    fell_db = levels.total_db[before] - levels.total_db[after]
+    stopped: npt.NDArray[np.bool_] = (fell_db > FELL_DB) & (louder_db < LOUDER_DB)
+    return stopped
 
 
 def _at(levels: Levels, time_s: FloatArray) -> npt.NDArray[np.intp]:
