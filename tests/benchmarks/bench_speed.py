@@ -12,7 +12,6 @@ from __future__ import annotations
 import argparse
 import json
 import os
-import resource
 import subprocess
 import sys
 import tempfile
@@ -32,6 +31,15 @@ PEER = """
 import sys, librosa
 y, sr = librosa.load(sys.argv[1])
 print(len(librosa.onset.onset_detect(y=y, sr=sr)))
+"""
+# A small process of its own starts the command: a child's peak memory begins with its parent's size.
+LAUNCH = """
+import os, subprocess, sys, time
+start = time.perf_counter()
+child = subprocess.Popen(sys.argv[1:], stdout=subprocess.DEVNULL)
+_, status, usage = os.wait4(child.pid, 0)
+print(time.perf_counter() - start, usage.ru_maxrss, file=sys.stderr)
+sys.exit(bool(status))
 """
 
 
@@ -86,14 +94,13 @@ def cold(command: list[str]) -> tuple[float, float]:
     """Median wall time [s] and largest resident memory [MB] of a command started from nothing."""
     seconds, peak_mb = [], 0.0
     for run in range(RUNS + 1):
-        start = time.perf_counter()
-        process = subprocess.Popen(command, stdout=subprocess.DEVNULL)
-        _, status, usage = os.wait4(process.pid, 0)
-        if status:
-            raise SystemExit(f"{command} ended with {status}")
+        done = subprocess.run(
+            [sys.executable, "-S", "-c", LAUNCH, *command], capture_output=True, text=True, check=True
+        )
+        wall_s, peak_kb = (float(x) for x in done.stderr.splitlines()[-1].split())
         if run:
-            seconds.append(time.perf_counter() - start)
-            peak_mb = max(peak_mb, usage.ru_maxrss / 1024)
+            seconds.append(wall_s)
+            peak_mb = max(peak_mb, peak_kb / 1024)
     return median(seconds), peak_mb
 
 
@@ -128,11 +135,7 @@ def main() -> None:
         print(f"  {name:42s} {seconds:7.3f} s  {peak_mb:6.0f} MB")
     for name, seconds in imports.items():
         print(f"  {name:42s} {seconds:7.3f} s")
-    figures |= {
-        "cold": cold_rows,
-        "imports": imports,
-        "maxrss_self_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
-    }
+    figures |= {"cold": cold_rows, "imports": imports}
     if told.json:
         Path(told.json).write_text(json.dumps(figures, indent=1))
 
