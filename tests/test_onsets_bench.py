@@ -14,7 +14,6 @@ from support import bench_dir
 
 from strumclock.onsets import Strums, find_strums
 
-
 # the bench leaves its index files to the garbage collector
 pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning", "ignore::pytest.PytestUnraisableExceptionWarning")
 

@@ -27,16 +27,18 @@ from strumclock.onsets import Strums, find_strums, finding, levels, residual
 BENCH = Path(__file__).resolve().parents[3] / "shared" / "bench"
 SWEEPS: dict[str, tuple[Any, tuple[float, ...]]] = {
     "LEAST_PROBABILITY": (finding, (0.5, 0.6, 0.7, 0.75, 0.8, 0.9)),
-    "LEAST_GAP_S": (finding, (0.05, 0.07, 0.09)),
-    "NEAR_MODE": (finding, (2, 4, 8)),
+    "LEAST_GAP_S": (finding, (0.05, 0.065, 0.08, 0.09)),
+    "NEAR_MODE": (finding, (2, 3, 4, 8)),
+    "EARLIER": (finding, (0.35, 0.5, 0.7, 1.0)),
+    "SHARPEN": (finding, (1.0, 1.3, 1.6)),
     "SECOND_LOOK_S": (finding, (0.005, 0.015, 0.025)),
-    "LEAST_RISE_DB": (levels, (0.7, 1.0, 1.4, 2.0)),
+    "LEAST_RISE_DB": (levels, (0.8, 1.0, 1.2, 1.4, 2.0)),
     "PEAK_HALF_S": (levels, (0.02, 0.03, 0.045)),
     "LOUD": (levels, (0.9, 0.97, 0.99)),  # *
     "FLOOR_DB": (levels, (-70.0, -60.0, -45.0)),  # *
     "ORDER": (residual, (64, 96, 128, 160)),  # *
     "LEARN_S": (residual, (0.07, 0.085, 0.1)),  # *
-    "LEARN_UNTIL_S": (residual, (0.015, 0.025, 0.04)),  # *
+    "LEARN_UNTIL_S": (residual, (0.005, 0.015, 0.025, 0.04)),  # *
 }
 
 

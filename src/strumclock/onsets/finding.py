@@ -20,12 +20,12 @@ if TYPE_CHECKING:
 
 LEAST_PROBABILITY = 0.7  # of being a strum; F is flat from 0.6 to 0.75 (sweep_onsets.py)
 LEAST_IF_SHARP, SHARP_S = 0.55, 0.0015  # enough where the time stands out: what is no strum is seldom so sharp
-LEAST_GAP_S = 0.070  # nearer than this, two candidates are strings of one strum; the fastest strums are 100 ms apart
+LEAST_GAP_S = 0.080  # nearer than this, two candidates are strings of one strum; the fastest strums are 100 ms apart
 SECOND_LOOK_S = 0.015  # the second look is centred so much after the first one's answer
 WELL_CENTRED_S = (0.002, 0.032)  # a strum so much before its candidate was seen well; else it is looked at again
 EARLIER = 0.5  # an earlier place is taken if it is so likely against the likeliest: sd 0.7 ms, without it 1.3
 SHARPEN = 1.3  # power of the probability that u is read from: what taught it is harder than most takes
-NEAR_MODE = 4  # steps to either side of the likeliest over which the time is averaged: below 1.5 ms it is one event
+NEAR_MODE = 3  # steps to either side of the likeliest over which the time is averaged: below 1.1 ms it is one event
 BLOCK = 256  # candidates looked at together: bounds the memory
 LONGEST_LOOK_S = 0.030  # level of a strum is read so much after its time
 
