@@ -8,9 +8,12 @@ Loss: minus the logarithm of the probability given to where the strum began, or 
 than its mistakes deserve pays for it, so its doubt is calibrated on what it is shown. Plain numpy, one core.
 
 The shipped weights: guitars 24 to 28 of TimGM6mb.sf2 and 24, 26, 27, 28 of FluidR3_GM.sf2 with synthetic strings;
-percussion of both for clicks; espeak-ng for voices. FluidR3's steel guitar was kept out, since the bench's steel
-guitar is made from it. The generator was tidied while the learning went on: the first two thirds of the takes come
-from its earlier text, the same draws in another order.
+percussion of both for clicks; espeak-ng for voices; some 1,000 takes. FluidR3's steel guitar was kept out, since the
+bench's steel guitar is made from it, and so was the bench's electric. They were not learned in one go as this script
+does, but in six rounds, each from the last one's weights, while the takes grew: at first without clicks and without
+the pick's touch on ringing strings, from an earlier text of the generator (the same draws in another order), later
+with takes of AAC, of voices, of slow strums and of nothing played; the predictor then ended 25 ms before a candidate
+(residual.LEARN_UNTIL_S). One round of this script is how to do it again.
 """
 
 from __future__ import annotations

@@ -24,9 +24,7 @@ LOWEST_HZ, HIGHEST_HZ = 80.0, 4950.0
 LAG_S = 0.025  # the strings of one strum are 5 to 60 ms apart: over this time their rises add up
 FLOOR_DB = -60.0  # below the loudest band's loud moments: silence must not divide
 LOUD = 0.97  # quantile of a band's frames that stands for "loud": most takes ring most of the time
-LEAST_RISE_DB = (
-    1.2  # mean over the bands; at 1.0 real takes have more false strums, at 1.4 soft repeats of a chord are lost
-)
+LEAST_RISE_DB = 1.2  # mean over the bands; at 1.0 more false strums in real takes, at 1.4 soft repeats are lost
 PEAK_HALF_S = 0.030  # a rise is a candidate where none larger is nearer than this
 
 PICTURE_S = 0.150  # looked at before and after a candidate: damping before, ringing after
