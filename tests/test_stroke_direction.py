@@ -82,6 +82,19 @@ def test_few_strums_are_not_told_apart() -> None:
     assert "11" in found
 
 
+def test_muted_strokes_have_no_direction_and_are_not_taken_for_up_strokes() -> None:
+    """Truth: the synthesiser's muted strokes between down-strokes, then in a pattern with up-strokes."""
+    assert isinstance(told(played("D.x.D.x.", STEEL, seed=7), on_grid=False), str)
+    take = played("D.xUDUxU", STEEL, seed=7)
+    found = told(take, on_grid=True)
+    assert isinstance(found, Directions)
+    known = np.isfinite(found.p_up)
+    assert not known[take.truth.stroke == "x"].any()
+    assert known[take.truth.stroke != "x"].mean() > 0.95
+    sure = known & (np.abs(found.p_up - 0.5) > 0.4)
+    assert np.mean((found.p_up > 0.5)[sure] == (take.truth.stroke == "U")[sure]) > 0.95
+
+
 def test_what_a_chord_adds_is_taken_out_against_construction() -> None:
     """Truth: two chords add +3 and -3 dB to alternating strokes of ±1; what is left follows the strokes."""
     rng = np.random.default_rng(2)

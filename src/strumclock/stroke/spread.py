@@ -18,7 +18,7 @@ from strumclock.stroke.picture import REACH_S
 FloatArray = NDArray[np.float64]
 
 OFFSET_MS = 3.0  # the network answers with the logarithm of the spread plus this
-OWN_U, SHARED_U = 0.27, 0.34  # of that logarithm, on guitars that the network was not shown (`learn_strokes.py`)
+OWN_U, SHARED_U = 0.32, 0.38  # of that logarithm, on guitars that the network was not shown (`learn_strokes.py`)
 LEAST_GAP_S = REACH_S + 0.015  # a strum sooner than this after it is in the picture
 WIDEST_MS = 120.0  # an arpeggio beyond
 
