@@ -7,7 +7,9 @@ strings synthesised anew for each take; `--test` names banks that are only teste
 so that the networks see its mistakes. Two functions of one hidden layer are learned from each strum's picture: the log
 odds of an up-stroke (the take's median picture taken out), and the logarithm of the spread. Plain numpy, one core.
 
-The shipped weights: programs 24, 25, 26, 27, 28 of TimGM6mb.sf2 (Debian package timgm6mb-soundfont 1.3-5).
+The shipped weights: 400 takes, programs 24 to 28 of TimGM6mb.sf2 (Debian package timgm6mb-soundfont) and synthetic
+strings. On 40 takes of two guitars never shown (single notes of FluidR3's steel guitar and of a recorded electric one):
+area under the curve of directions 0.874; logarithm of the spread: bias +0.23, shared within a take 0.32, own 0.32.
 """
 
 from __future__ import annotations
