@@ -76,11 +76,15 @@ def mean_ms(m: sc.Measurement) -> float:
 
 
 def test_the_take_is_measured_against_its_truth() -> None:
-    """Every strum is in its slot, half of the times within 0.5 ms and the mean offset within 1 ms of the truth."""
+    """Every strum is in its slot, half of the times within 0.5 ms and the mean offset within 2 ms of the truth.
+
+    The mean was within 1 ms before the strum finder's sixth round of weights, which find more on recorded guitars (real
+    strumming: F .946 to .965) and take a synthetic pick's touch for its release more often; DEVELOPERS.md says so.
+    """
     m, truth = plain(), take().truth
     assert [s.slot for s in m.strums] == truth.strum_slot.tolist()
     assert np.median(np.abs(times(m) - truth.strum_s)) < 0.0005
-    assert abs(mean_ms(m) - truth.offset_ms.mean()) < 1.0
+    assert abs(mean_ms(m) - truth.offset_ms.mean()) < 2.0
 
 
 def test_a_later_start_moves_the_times_and_leaves_the_offsets() -> None:
