@@ -37,7 +37,10 @@ def _true_figures(truth: dict[str, object]) -> tuple[float, float, float]:
 
 @pytest.mark.parametrize("name", REFERENCE_TAKES)
 def test_reference_take_against_its_truth(name: str) -> None:
-    """Every figure of a reference take lies within twice its stated uncertainty, or a millisecond, of the truth."""
+    """Every figure lies within three times its stated uncertainty, or a millisecond, of the truth.
+
+    Of fifteen figures one in twenty may honestly lie beyond two; beyond three lies one in four hundred.
+    """
     truth = _truth(name)
     mean_ms, jitter_ms, drift = _true_figures(truth)
     m = measure(REFERENCE_AUDIO / name, _told(truth))
@@ -51,7 +54,7 @@ def test_reference_take_against_its_truth(name: str) -> None:
         (m.timing.drift_ms_per_min, drift, 3.0),
     ):
         assert found is not None
-        assert abs(found.value - true) <= max(least, 2 * found.u)
+        assert abs(found.value - true) <= max(least, 3 * found.u)
 
 
 @pytest.mark.parametrize("name", REFERENCE_TAKES)

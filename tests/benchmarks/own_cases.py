@@ -75,7 +75,10 @@ CASES: dict[str, Case] = {
     "click-suppressed-by-phone": Case(exercise=exercise(90, count_in=2), click_db=-4.0, click_gains=suppressed),
     "click-stops-half-way": Case(exercise=exercise(90, bars=12), click_gains=from_bar(0, 7)),
     "click-filtered-away": Case(
-        exercise=EIGHTHS, click_sound="hiss", click_db=-6.0, phone=(telephone_band,),
+        exercise=EIGHTHS,
+        click_sound="hiss",
+        click_db=-6.0,
+        phone=(telephone_band,),
         anchors=("fitted", "recorded-click"),  # 55 dB below the strums, it may be found all the same
     ),
     "headphones": Case(exercise=EIGHTHS, click_db=None, anchors=FITTED),

@@ -118,9 +118,7 @@ def suppressed(n: int, per_bar: int) -> FloatArray:
     return np.maximum(10 ** (-np.maximum(np.arange(n) - per_bar, 0) * 10 / 20), 1e-3)
 
 
-def _played_by(
-    gains: Gains, click: NDArray[np.float32], truth: Truth, rate: int
-) -> tuple[NDArray[np.float32], Truth]:
+def _played_by(gains: Gains, click: NDArray[np.float32], truth: Truth, rate: int) -> tuple[NDArray[np.float32], Truth]:
     """Each click at its own gain; the truth keeps those that can be heard."""
     n = len(truth.click_s)
     gain = gains(n, _beats(truth.exercise))

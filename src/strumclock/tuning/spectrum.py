@@ -24,7 +24,7 @@ def peaks(
     --------
     >>> t = np.arange(2048) / 5512.5
     >>> hz, size = peaks(np.cos(2 * np.pi * 110.3 * t).astype(np.float32), 5512.5, (80, 400))
-    >>> abs(hz[0] - 110.3) < 0.02, float(size[0])
+    >>> bool(abs(hz[0] - 110.3) < 0.02), float(size[0])
     (True, 1.0)
     """
     n = PADDING * (1 << (len(x) - 1).bit_length())
