@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-import logging
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import click
-
-from strumclock.errors import UsageError
 
 _Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
@@ -139,8 +135,4 @@ def compare_command(take_a: str, take_b: str, json_to: str | None, **told: Any) 
         click.echo(report.comparison(result))
 
 
-def _set_up_logging() -> None:
-    logging.basicConfig(stream=sys.stderr, format="strumclock: %(message)s", level=logging.WARNING)
-
-
-__all__ = ["UsageError", "click_command", "compare_command", "measure_command", "tuning_command"]
+__all__ = ["click_command", "compare_command", "measure_command", "tuning_command"]
