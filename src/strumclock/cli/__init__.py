@@ -16,6 +16,9 @@ import click
 
 from strumclock.errors import StrumclockError, UsageError
 
+# Matrices are small here: with a thread for each core, the OpenBLAS in numpy's wheels waits more than it multiplies.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 _COMMANDS = {
     "measure": "take",
     "click": "take",

@@ -223,20 +223,42 @@ def _by_place(emission: FloatArray, bar_place: IntArray) -> FloatArray:
 
 def _forward_backward(emission: FloatArray, swings: IntArray, trust: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Posterior of "up" [models, n] and log-likelihood [models] of every model at once."""
-    models, n = emission.shape[:2]
     same = np.where(swings % 2 == 1, 1 - trust, trust)
-    forward, scale = np.empty((models, n, 2)), np.empty((models, n))
-    forward[:, 0] = emission[:, 0] / 2
-    for t in range(n):
-        if t:
-            before, s = forward[:, t - 1], same[:, t - 1, None]
-            forward[:, t] = emission[:, t] * (s * before + (1 - s) * before[:, ::-1])
-        scale[:, t] = forward[:, t].sum(axis=1)
-        forward[:, t] /= scale[:, t, None]
-    backward = np.ones((models, n, 2))
-    for t in range(n - 2, -1, -1):
-        after, s = emission[:, t + 1] * backward[:, t + 1], same[:, t, None]
-        backward[:, t] = s * after + (1 - s) * after[:, ::-1]
-        backward[:, t] /= backward[:, t].sum(axis=1, keepdims=True)
-    posterior = forward * backward
-    return posterior[:, :, 1] / posterior.sum(axis=2), np.log(scale).sum(axis=1)
+    same = np.concatenate([np.full((len(same), 1), 0.5), same], axis=1)  # before the first strum nothing is known
+    most = emission.max(axis=2)
+    seen = np.moveaxis(emission / most[:, :, None], 2, 0)
+    move = np.stack([np.stack([same, 1 - same]), np.stack([1 - same, same])])  # from, to
+    forward, log_scale = _chained(move * seen)
+    backward, _ = _chained((move * seen).transpose(1, 0, 2, 3)[:, :, :, :0:-1])
+    after = np.ones_like(forward)
+    after[:, :, :-1] = backward[:, :, ::-1]
+    posterior = forward * after
+    return posterior[1] / posterior.sum(axis=0), log_scale + np.log(most).sum(axis=1)
+
+
+def _chained(matrix: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Row vector (1/2, 1/2) times the first 1, 2 … n matrices [2, 2, models, n], and the logarithm of the last's sum.
+
+    The vectors [2, models, n] come in scales of their own, so that none vanishes.
+    Within about the square root of n blocks, all of them at once; then from block to block.
+    """
+    models, n = matrix.shape[2:]
+    blocks = max(math.isqrt(n), 1)
+    length = -(-n // blocks)
+    padded = np.zeros((2, 2, models, blocks * length))
+    padded[0, 0], padded[1, 1] = 1.0, 1.0
+    padded[:, :, :, :n] = matrix
+    product = np.ascontiguousarray(np.moveaxis(padded.reshape(2, 2, models, blocks, length), 4, 0))
+    for k in range(1, length):
+        before, step = product[k - 1], product[k].copy()
+        product[k] = before[:, :1] * step[:1] + before[:, 1:] * step[1:]
+    start = np.full((2, models, blocks), 0.5)
+    log_scale = np.zeros(models)
+    for b in range(blocks):
+        last = (start[:, None, :, b] * product[-1, :, :, :, b]).sum(axis=0)
+        scale = last.sum(axis=0)
+        log_scale += np.log(scale)
+        if b + 1 < blocks:
+            start[:, :, b + 1] = last / scale
+    chained = (start[:, None] * product).sum(axis=1)
+    return np.moveaxis(chained, 0, 3).reshape(2, models, -1)[:, :, :n], log_scale

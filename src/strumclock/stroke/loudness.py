@@ -14,6 +14,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import scipy.fft
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
@@ -75,25 +76,26 @@ def measure_levels(
         nothing = np.empty(0)
         return Levels(level_db=nothing, u_db=nothing, treble_db=nothing, treble_u_db=nothing)
     doubt_s = np.full(len(time_s), USUAL_U_S) if u_s is None else np.minimum(u_s, MOST_U_S)
-    total = np.concatenate([[0.0], np.cumsum(np.square(x, dtype=np.float64))])
-
-    def power(start_s: FloatArray, end_s: FloatArray) -> FloatArray:
-        a, b = (np.clip(np.rint(t * rate_hz).astype(int), 0, len(x)) for t in (start_s, end_s))
-        return np.asarray((total[b] - total[a]) / np.maximum(b - a, 1) + _FLOOR)
-
     end = np.minimum(time_s + LEVEL_S, np.append(time_s[1:] - GUARD_S, np.inf))
-    after = power(time_s, np.maximum(end, time_s + LEAST_LEVEL_S))
-    blocks = np.arange(0.0, len(x) / rate_hz - NOISE_S, NOISE_S)
-    noise = float(np.quantile(power(blocks, blocks + NOISE_S), QUIET)) if len(blocks) else _FLOOR
+    power = np.square(x)
+    after = _mean(power, rate_hz, time_s, np.maximum(end, time_s + LEAST_LEVEL_S))
+    length = round(NOISE_S * rate_hz)
+    moments = power[: len(x) // length * length].reshape(-1, length).mean(axis=1)
+    noise = float(np.quantile(moments, QUIET)) if len(moments) else 0.0
     level_db = 10 * np.log10(after)
     # Of the quietest moments' power all may be noise, or none (ringing strings): rectangular, GUM 4.3.7.
-    u_db = 10 * np.log10(1 + noise / after) / math.sqrt(12)
+    u_db = 10 * np.log10(1 + (noise + _FLOOR) / after) / math.sqrt(12)
+    early, treble_db, late = (_treble_db(x, rate_hz, time_s + s) for s in (-doubt_s, 0.0, doubt_s))
     return Levels(
-        level_db=level_db - np.median(level_db),
-        u_db=u_db,
-        treble_db=_treble_db(x, rate_hz, time_s),
-        treble_u_db=np.abs(_treble_db(x, rate_hz, time_s + doubt_s) - _treble_db(x, rate_hz, time_s - doubt_s)) / 2,
+        level_db=level_db - np.median(level_db), u_db=u_db, treble_db=treble_db, treble_u_db=np.abs(late - early) / 2
     )
+
+
+def _mean(power: NDArray[np.float32], rate_hz: float, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
+    """Mean power of each stretch; what lies outside the recording does not count."""
+    a, b = (np.clip(np.rint(t * rate_hz).astype(np.intp), 0, len(power)) for t in (start_s, end_s))
+    total = np.add.reduceat(np.append(power, np.float32(0)), np.column_stack([a, b]).ravel())[::2]
+    return np.asarray(np.where(b > a, total, 0.0) / np.maximum(b - a, 1) + _FLOOR)
 
 
 def _treble_db(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -> FloatArray:
@@ -101,10 +103,13 @@ def _treble_db(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -> Fl
     length = round(ATTACK_S * rate_hz)
     size = 1 << (length - 1).bit_length()
     hz = np.fft.rfftfreq(size, 1 / rate_hz)
-    treble = (hz >= TREBLE_HZ) & (hz <= HIGHEST_HZ)
-    bass = (hz >= LOWEST_HZ) & (hz < TREBLE_HZ)
-    padded = np.concatenate([np.asarray(x, np.float64), np.zeros(length)])
-    start = np.clip(np.rint(time_s * rate_hz).astype(int), 0, len(x))
-    cut = padded[start[:, None] + np.arange(length)] * np.hanning(2 * length)[length:]  # loudest where the pick lets go
-    power = np.square(np.abs(np.fft.rfft(cut, size, axis=1)))
-    return np.asarray(10 * np.log10((power[:, treble].sum(axis=1) + _FLOOR) / (power[:, bass].sum(axis=1) + _FLOOR)))
+    bass, treble, highest = np.searchsorted(hz, [LOWEST_HZ, TREBLE_HZ, np.nextafter(HIGHEST_HZ, np.inf)])
+    padded = np.concatenate([x, np.zeros(length, np.float32)])
+    start = np.clip(np.rint(time_s * rate_hz).astype(np.intp), 0, len(x))
+    window = np.hanning(2 * length)[length:].astype(np.float32)  # loudest where the pick lets go
+    spectrum = scipy.fft.rfft(padded[start[:, None] + np.arange(length)] * window, size, axis=1)
+    power = spectrum.real**2 + spectrum.imag**2
+    above, below = (
+        power[:, a:b].sum(axis=1, dtype=np.float64) + _FLOOR for a, b in ((treble, highest), (bass, treble))
+    )
+    return np.asarray(10 * np.log10(above / below))
