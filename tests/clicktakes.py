@@ -36,10 +36,13 @@ class Take:
 
 
 def click_sound(name: str) -> Array:
-    """A click of peak 1: bursts ("noise", "tock"), damped tones ("wood"), 40 ms of a sine ("beep"), a thud ("low")."""
-    t = np.arange(int(0.06 * RATE_HZ)) / RATE_HZ
+    """A click of peak 1: bursts ("noise", "tock"), damped tones ("wood"), 40 ms of a sine ("beep"), a thud ("low"), 250
+    ms of a cymbal ("ringing")."""
+    t = np.arange(int((0.25 if name == "ringing" else 0.06) * RATE_HZ)) / RATE_HZ
     if name == "noise":
         x = np.random.default_rng(7).standard_normal(len(t)) * np.exp(-t / 0.004)
+    elif name == "ringing":
+        x = np.random.default_rng(9).standard_normal(len(t)) * np.exp(-t / 0.12)
     elif name == "wood":
         x = np.sin(2 * np.pi * 1800 * t) * np.exp(-t / 0.005) + 0.8 * np.sin(2 * np.pi * 2900 * t) * np.exp(-t / 0.003)
     elif name == "tock":

@@ -62,6 +62,21 @@ def test_any_sound_is_found_at_any_loudness_without_a_tempo_against_its_placing(
     assert clicks.extent == "throughout"
 
 
+@pytest.mark.parametrize("bpm", [130.0, 160.0, 200.0])
+def test_a_ringing_click_begins_at_its_attack_and_not_in_the_tail_of_the_one_before_against_its_placing(
+    bpm: float,
+) -> None:
+    take = make_take(sound="ringing", bpm=bpm, click_db=-6)
+    clicks = found_in(take)
+    assert np.abs(errors_s(clicks, take, "ringing")).max() < PLACE_S
+    assert len(clicks.time_s) == len(take.click_s)
+
+
+def test_the_files_beginning_is_no_click_although_nothing_is_recorded_before_it() -> None:
+    take = make_take(lead_s=0.6, noise_db=-50)
+    assert found_in(take).time_s[0] == pytest.approx(take.click_s[0], abs=PLACE_S)
+
+
 @pytest.mark.parametrize("skew_ppm", [-100.0, 80.0])
 def test_two_clocks_difference_is_measured_against_its_placing(skew_ppm: float) -> None:
     clicks = found_in(make_take(skew_ppm=skew_ppm, bars=16), bpm=100)

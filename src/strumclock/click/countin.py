@@ -86,14 +86,16 @@ def quiet_until(front: Front) -> float:
 
 
 def rise_db(front: Front, place: Ints) -> Float64:
-    """How far each pulse rises above the 30 ms before it, dB."""
+    """How far each pulse rises above the 30 ms before it, as far as they are recorded, dB; 0 where nothing is."""
     rate = front.rate_hz
     before, gap, after = round(0.030 * rate), round(0.003 * rate), round(0.003 * rate)
     # differences: low rumble is not in them
     steps = np.diff(cut(front.plain, place.astype(np.float64), before + gap + 1, after), axis=1).astype(np.float64) ** 2
     floor = 1e-10 * float(np.mean(steps)) + 1e-30
-    rise: Float64 = 10 * np.log10((steps[:, before:].mean(axis=1) + floor) / (steps[:, :before].mean(axis=1) + floor))
-    return rise
+    recorded = np.clip(place - gap - 1, 0, before)
+    level = steps[:, :before].sum(axis=1) / np.maximum(recorded, 1)
+    rise: Float64 = 10 * np.log10((steps[:, before:].mean(axis=1) + floor) / (level + floor))
+    return np.where(recorded > 0, rise, 0.0)
 
 
 def find_count_in(front: Front, place: Ints, pairs: Pairs, hints_s: tuple[float, ...]) -> CountIn | None:

@@ -8,7 +8,7 @@ import numpy as np
 
 from strumclock.click.attack import ATTACK_SHARE, attack_index
 from strumclock.click.countin import RISE_DB, quiet_until, rise_db
-from strumclock.click.front import Float32, Float64, Front
+from strumclock.click.front import Bools, Float32, Float64, Front
 from strumclock.click.kinds import fold
 from strumclock.click.matching import Matcher
 from strumclock.click.sounds import learn
@@ -22,6 +22,9 @@ exceed, and the second share of the click's; it is as strong as the click above 
 
 LONGEST_S, LONGEST_SHARE = 0.4, 0.6
 """No click is longer than this, nor than this share of the interval."""
+
+TAIL_GAP_S = 0.02
+"""A ringing click's tail, which comes back too, dips for no longer than this."""
 
 BACK_S, AHEAD_S = 0.020, 0.045
 """Before and after a click's beginning: what is learned to read its attack."""
@@ -105,7 +108,8 @@ def beginning(match: Matcher, position: Float64, weight: Float64, interval: floa
 
     A click may be longer than what was compared, and what was compared may be its end (a beep is whitened away except
     where it starts and stops). So what comes back is added up over the time before the position, and the beginning is
-    looked for from there backwards: over silences up to GAP_S, and further to what is as strong as the click itself.
+    looked for from there backwards: over silences up to GAP_S, and further to what is as strong as the click itself;
+    never into the tail of the click before.
     """
     rate = match.front.rate_hz
     back = int(min(LONGEST_S * rate, LONGEST_SHARE * interval))
@@ -116,6 +120,7 @@ def beginning(match: Matcher, position: Float64, weight: Float64, interval: floa
     noise = min(SOUNDING_TIMES * float(np.quantile(power, 0.8)), STRONG_SHARE * own)
     there = _plain_power(match, position, weight, back, ahead, size) > EMPTY
     sounding = np.flatnonzero(there[:back] & (power[:back] > max(noise, SOUNDING_SHARE * own)))
+    sounding = sounding[sounding >= _tail(power[:back] > SOUNDING_SHARE * own, TAIL_GAP_S * rate)]
     strong = sounding[power[sounding] > STRONG_SHARE * own]
     begin = back
     for _ in range(2):
@@ -128,6 +133,13 @@ def beginning(match: Matcher, position: Float64, weight: Float64, interval: floa
             break
         begin = int(further[-1])
     return 0.0 if begin == back else float(begin - back) + size / 2
+
+
+def _tail(sounding: Bools, gap: float) -> int:
+    """Where what sounds from the first sample on, the click before that rings on, ends; 0 where it never does."""
+    places = np.flatnonzero(sounding)
+    breaks = np.flatnonzero(np.diff(places, prepend=0, append=len(sounding)) > gap)
+    return int(places[breaks[0] - 1]) + 1 if len(breaks) and breaks[0] > 0 else 0
 
 
 def beginning_in_quiet(front: Front, position: Float64, interval: float) -> float:
