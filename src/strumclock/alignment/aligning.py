@@ -12,10 +12,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from strumclock.alignment import pulse as pulses
 from strumclock.alignment import remarks
-from strumclock.alignment.completing import Plan, complete
+from strumclock.alignment.completing import Plan
 from strumclock.alignment.left import Stretch, find_left
 from strumclock.alignment.pairing import NO_SLOT, FloatArray, IntArray, Pairing, pair
 from strumclock.alignment.pulse import Pulse
+from strumclock.alignment.reading import STRUMS_MIN, on_slots, own_places, read
 from strumclock.alignment.start import OMITTED_COST, OUTSIDE_COST
 from strumclock.alignment.values import ADDED, LEFT_CLICK, OUTSIDE, Alignment, Departure
 from strumclock.errors import Notice, RecordingError, UsageError
@@ -76,7 +77,8 @@ def align(
     Raises
     ------
     RecordingError
-        If there are no strums, or neither a click nor a told tempo nor strums that keep one.
+        If there are no strums, or neither a click nor a told tempo nor strums that keep one; or if the recording ends
+        before the first played bar.
     UsageError
         If the times are not finite or do not increase.
 
@@ -95,7 +97,7 @@ def align(
         plan, stretches = _plan(strum_s, pulse, exercise, clicks, first_downbeat_s)
     with_click = _with_click(len(strum_s), stretches)
     placed = _place(plan, pulse, float(strum_s[-1]), grid)
-    found = _pair(strum_s, placed, with_click)
+    found = _pair_own(strum_s, placed, with_click, pulse, exercise)
     stop_s = _end(found, placed, plan, pulse, stretches, strum_s) if exercise.bars is None else placed.end_s
     notices: tuple[Notice, ...] = ()
     if end_s is not None and end_s < stop_s:
@@ -106,9 +108,14 @@ def align(
             )
             notices += (Notice(code="cut-off", message=message),)
         stop_s = end_s
+        if len(placed) and placed.slot_s[0] > end_s:
+            raise RecordingError(
+                f"the first played bar would begin at {placed.line_s[0]:.1f} s, but the recording ends at "
+                f"{end_s:.1f} s; check the tempo, the count-in or the first downbeat told"
+            )
     if len(placed) and placed.slot_s[-1] > stop_s:
         placed = _cut(placed, stop_s)
-        found = _pair(strum_s, placed, with_click)
+        found = _pair_own(strum_s, placed, with_click, pulse, exercise)
     if pulse.anchor == "fitted" and found.paired.any():
         pulse, placed = _fit_phase(pulse, placed, strum_s, found)
     return _result(strum_s, found, placed, plan, pulse, stretches, clicks, notices)
@@ -176,15 +183,17 @@ def _plan(
     """The exercise completed from the strums that kept to the click, and the stretches that did not."""
     beat = pulse.beats(strum_s)
     downbeat = None if first_downbeat_s is None else float(pulse.beats(np.array([first_downbeat_s]))[0])
-    plan = complete(beat, pulse, exercise, clicks=clicks, downbeat=downbeat)
-    asked = plan.exercise
-    stretches = find_left(beat - plan.start_beat, asked.per_beat or 1, asked.swing)
-    if not stretches and exercise.per_beat is None and plan.explained < FEW_PAIRED:
+    plan, own = read(beat, pulse, exercise, clicks=clicks, downbeat=downbeat)
+    if own is None:
+        stretches = find_left(beat - plan.start_beat, plan.exercise.per_beat or 1, plan.exercise.swing)
+    else:
+        stretches = find_left((beat - plan.start_beat) * own.per_unit, own.per_beat, own.swing)
+    if not stretches and own is None and exercise.per_beat is None and plan.explained < FEW_PAIRED:
         tried = (find_left(beat, parts) for parts in range(1, PER_BEAT_RANGE[1] + 1))
         stretches = next((found for found in tried if found), [])
     with_click = _with_click(len(strum_s), stretches)
     if stretches and with_click.any():
-        plan = complete(beat[with_click], pulse, exercise, clicks=clicks, downbeat=downbeat)
+        plan, _ = read(beat[with_click], pulse, exercise, clicks=clicks, downbeat=downbeat)
     return plan, stretches
 
 
@@ -236,9 +245,9 @@ def _relaid(given: BeatGrid, plan: Plan) -> BeatGrid:
     return replace(grid, stroke=np.full(len(grid), "?"), count_in_s=given.count_in_s)
 
 
-def _pair(strum_s: FloatArray, grid: BeatGrid, with_click: NDArray[np.bool_]) -> Pairing:
-    """The strums that kept to the click, paired; the others without a slot."""
-    kept = strum_s[with_click]
+def _pair(strum_s: FloatArray, grid: BeatGrid, among: NDArray[np.bool_]) -> Pairing:
+    """The strums among which a slot is looked for, paired; the others without a slot."""
+    kept = strum_s[among]
     found = pair(kept, grid.slot_s, grid.part_s)
     if len(kept) and found.paired.mean() < FEW_PAIRED and len(grid):
         part = float(np.median(grid.part_s))
@@ -247,8 +256,31 @@ def _pair(strum_s: FloatArray, grid: BeatGrid, with_click: NDArray[np.bool_]) ->
             if other.gain > found.gain + len(kept) * (1.0 - FEW_PAIRED):
                 found = other
     slot, follow_s = np.full(len(strum_s), NO_SLOT), np.zeros(len(strum_s))
-    slot[with_click], follow_s[with_click] = found.slot, found.follow_s
+    slot[among], follow_s[among] = found.slot, found.follow_s
     return replace(found, slot=slot, follow_s=follow_s)
+
+
+def _pair_own(
+    strum_s: FloatArray, grid: BeatGrid, with_click: NDArray[np.bool_], pulse: Pulse, told: Exercise
+) -> Pairing:
+    """The strums that kept to the click, paired; where much was left out or added, or the beat told is not the click's,
+    only those whose own place is a slot: the others would be folded onto slots that they were not played for."""
+    found = _pair(strum_s, grid, with_click)
+    kept = int(with_click.sum())
+    if kept < STRUMS_MIN or (pulse.clicks_per_beat == 1.0 and not _poor(found, len(grid), kept)):
+        return found
+    own = own_places(pulse.beats(strum_s[with_click]), pulse, told)
+    if not own.clear:
+        return found
+    among = with_click.copy()
+    among[with_click] = on_slots(own, pulse.beats(grid.slot_s), 1.0 / grid.per_beat, free=pulse.anchor == "fitted")
+    return _pair(strum_s, grid, among) if not among[with_click].all() else found
+
+
+def _poor(found: Pairing, n_slots: int, n_strums: int) -> bool:
+    """Whether many strums have no slot, or many slots no strum."""
+    paired = int(found.paired.sum())
+    return paired < (1.0 - remarks.POOR_FIT) * max(n_strums, n_slots)
 
 
 def _end(
@@ -269,10 +301,12 @@ def _end(
         strum_end = float(grid.slot_s[last] + 0.25 * grid.part_s[last])
     if stretches:
         strum_end = max(strum_end, float(strum_s[stretches[-1].last])) if len(slot) else float(strum_s[-1])
-    if pulse.last_click_beat is None:
+    if pulse.last_click_beat is None or not len(grid):
         return strum_end
     beats = math.floor(pulse.last_click_beat + 1e-6) + max(1.0, 1.0 / pulse.clicks_per_beat)
     click_end = pulse.time(beats - 0.01)
+    if click_end < grid.slot_s[0]:
+        return strum_end
     after = int((grid.slot_s[slot[slot <= last]] > click_end).sum())
     per_bar = len(grid) / max(len(grid.line_s) / grid.beats_per_bar, 1.0)
     return strum_end if after >= max(EXTEND_STRUMS, per_bar / 2) else click_end

@@ -49,7 +49,8 @@ class Alignment:
     anchor : str
         How the grid got its place: ``recorded-click``, ``click-channel``, ``given`` or ``fitted``.
     exercise : Exercise
-        What was told, completed by what was inferred.
+        What was told, completed by what was inferred. A pattern told for each click as a beat, at a tempo told as half
+        or double of the click's, is written at the told beat (notice ``pattern-read``).
     inferred : tuple of str
         Names of the exercise's fields that were not told, or told wrongly, and were found in the recording.
     confidence : mapping of str to float
@@ -58,7 +59,7 @@ class Alignment:
     slot : (n_strums,) int
         Slot of each strum; `ADDED`, `OUTSIDE` or `LEFT_CLICK` (all below 0) where it has none.
     omitted : (k,) int
-        Slots without a strum. Empty where the pattern was inferred; slots inside `left_click` are not counted.
+        Slots without a strum. Empty where ``"pattern"`` is inferred; slots inside `left_click` are not counted.
     anchor_u_s : (n_slots,) float
         Standard uncertainty of each slot's place [s]. With the anchor ``fitted`` it is that of the fit to the player's
         own strums: where the click was stays unknown.
