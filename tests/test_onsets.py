@@ -12,9 +12,11 @@ import scipy.signal
 
 from strumclock.errors import UsageError
 from strumclock.onsets import Strums, find_strums
+from strumclock.onsets.bands import BRIGHT_HZ, HIGHEST_HZ, QUIET_S, SPLITS_HZ, STEP_S, STEPS, bands_at
 from strumclock.onsets.finding import SHARPEN, place_of
+from strumclock.onsets.levels import HOP_S, _bands, _power, measure_levels, with_halves
 from strumclock.onsets.network import _convolved, learned_weights
-from strumclock.onsets.residual import predictors
+from strumclock.onsets.residual import BEFORE_S, LEARN_S, LEARN_UNTIL_S, ORDER, evidence, on_samples, predictors
 from strumclock.onsets.signals import decimated
 
 RATE_HZ = 44100
@@ -212,6 +214,106 @@ def test_predictors_agree_with_a_plain_toeplitz_solver() -> None:
         r = np.array([w[: 300 - k] @ w[k:] for k in range(21)])
         r[0] = r[0] * (1 + 1e-6) + 1e-12
         np.testing.assert_allclose(a[1:], scipy.linalg.solve_toeplitz(r[:20], -r[1:]), rtol=0, atol=1e-7)
+
+
+def _plain_evidence(x: FloatArray, rate_hz: float, centre_s: float) -> FloatArray:
+    """The first ten channels at 11 kHz, plainly: one candidate, filtered in time, summed sample by sample."""
+    begin = round((centre_s - BEFORE_S) * rate_hz)
+    learned = begin + round((BEFORE_S - LEARN_UNTIL_S) * rate_hz)
+    a = predictors(x[None, learned - round(LEARN_S * rate_hz) : learned], ORDER)[0]
+    heard = np.zeros(4096)
+    first = begin - ORDER - round(QUIET_S[0] * rate_hz)
+    taken = round(begin + STEPS * STEP_S * rate_hz) + 4 - first
+    heard[:taken] = x[first : first + taken]
+    residual = scipy.signal.lfilter(a, 1, heard)
+    octave = np.log2(np.maximum(np.fft.rfftfreq(4096, 1 / rate_hz), 1.0))
+
+    def slope(edge_hz: float, width: float) -> FloatArray:
+        return np.sin(np.pi / 2 * np.clip((octave - np.log2(edge_hz)) / width + 0.5, 0, 1))
+
+    def below(edge_hz: float, width: float = 0.5) -> FloatArray:
+        return np.sin(np.pi / 2 * np.clip((np.log2(edge_hz) - octave) / width + 0.5, 0, 1))
+
+    edges = [*SPLITS_HZ, HIGHEST_HZ]
+    masks = [below(high, 0.1 if high == HIGHEST_HZ else 0.5) for high in edges]
+    masks = [m * (slope(low, 0.5) if low else 1.0) for m, low in zip(masks, [0.0, *SPLITS_HZ], strict=True)]
+    masks.append(slope(BRIGHT_HZ, 0.5) * below(HIGHEST_HZ, 0.1))
+    out = np.empty((STEPS, 10))
+    for j, mask in enumerate(masks):
+        power = np.fft.irfft(np.fft.rfft(residual if j < 4 else heard) * mask) ** 2
+        at = begin - first
+        steps = power[at : at + 4 * STEPS].reshape(STEPS, 4).mean(axis=1)
+        calm = power[at - round(QUIET_S[0] * rate_hz) : at - round(QUIET_S[1] * rate_hz)].mean()
+        tiny = 1e-8 * steps.max() + 1e-16
+        out[:, 2 * j] = np.clip(np.log10((steps + tiny) / (calm + tiny)), -2, 6) / 2
+        out[:, 2 * j + 1] = np.clip(np.log10((steps + tiny) / (steps.max() + tiny)), -6, 0) / 2 + 1
+    return out
+
+
+def test_evidence_agrees_with_a_plain_way_to_it(take: tuple[npt.NDArray[np.float32], FloatArray]) -> None:
+    """Many candidates by Fourier transforms in single precision, against one at a time in double precision."""
+    samples, times_s = take
+    x, rate_hz = decimated(samples, RATE_HZ)
+    centre_s = on_samples(times_s[1:9] + 0.01, rate_hz)
+    removed = np.zeros_like(x)
+    found = evidence(x, rate_hz, centre_s, removed)
+    for e, c in zip(found, centre_s, strict=True):
+        away = np.abs(e[:, :10] - _plain_evidence(x.astype(float), rate_hz, c))
+        assert np.quantile(away, 0.99) <= 0.01
+        assert away.max() <= 0.5  # the ends of the transforms lie elsewhere
+    assert np.all(found[:, :, 10:] == -1)
+
+
+@pytest.mark.parametrize("rate_hz", [8000, 11025, 12000, 16000, 11014])
+def test_steps_of_a_band_are_a_third_of_a_millisecond_at_every_rate_against_theory(rate_hz: int) -> None:
+    """A burst of 700 Hz of 20 ms begins and ends in the steps in which it should, as loud as it should be."""
+    bands = bands_at(float(rate_hz), 100)
+    t = (np.arange(bands.width) - bands.lead) / rate_hz
+    burst = np.where((t > 0.030) & (t < 0.050), np.sin(2 * np.pi * 700 * t), 0.0)
+    steps, before = bands.powers(np.fft.rfft(burst, bands.size)[None].astype(np.complex64), bands.split[0])
+    middle = (np.arange(STEPS) + 0.5) * STEP_S
+    inside = (middle > 0.032) & (middle < 0.048)
+    assert np.mean(steps[0, inside]) == pytest.approx(0.5, abs=0.02)
+    assert steps[0, (middle < 0.027) | (middle > 0.053)].max() < 1e-3
+    assert before[0, 0] < 1e-4
+    centre = float(np.sum(middle * steps[0]) / np.sum(steps[0]))
+    assert centre == pytest.approx(0.040, abs=1e-4)
+
+
+def test_levels_between_frames_agree_with_frames_transformed_there(
+    take: tuple[npt.NDArray[np.float32], FloatArray],
+) -> None:
+    """Every second frame is transformed; the same sound begun one hop later has its frames between them."""
+    x, rate_hz = decimated(take[0], RATE_HZ)
+    hop = round(HOP_S * rate_hz)
+    between = measure_levels(x, rate_hz).total_db[1::2]
+    there = measure_levels(x[hop:], rate_hz).total_db[0::2]
+    away = np.abs(between[:-2] - there[: len(between) - 2])[5:]
+    assert np.median(away) <= 0.05
+    assert np.quantile(away, 0.95) <= 1.0
+
+
+def test_powers_of_bands_agree_with_a_plain_transform() -> None:
+    """In blocks and single precision, against numpy's transform of one frame at a time."""
+    x = np.random.default_rng(4).standard_normal(40_000).astype(np.float32)
+    bands = _bands(512, 11025.0)
+    power = _power(x, 11025.0, bands)
+    window = np.hanning(513)[:512]
+    padded = np.concatenate([np.zeros(256), x, np.zeros(1024)])
+    for k in (0, 1, 127, 128, 129, len(power) - 1):
+        plain = np.abs(np.fft.rfft(padded[110 * k : 110 * k + 512] * window)) ** 2 @ bands / np.sum(window**2)
+        np.testing.assert_allclose(power[k], plain, rtol=1e-4, atol=0)
+    assert len(with_halves(power)) == 2 * len(power)
+
+
+def test_a_recording_cut_into_a_ringing_chord_does_not_begin_with_a_strum_against_construction(
+    take: tuple[npt.NDArray[np.float32], FloatArray],
+) -> None:
+    """The recording begins 200 ms after the third strum."""
+    samples, times_s = take
+    begin_s = times_s[2] + 0.2
+    found = find_strums(samples[round(begin_s * RATE_HZ) :], RATE_HZ)
+    errors_ms(found, times_s[3:] - begin_s)
 
 
 def test_convolution_agrees_with_numpy() -> None:

@@ -8,8 +8,9 @@ from types import ModuleType
 import numpy as np
 import pytest
 
+from strumclock.onsets.bands import STEPS
 from strumclock.onsets.network import _logits
-from strumclock.onsets.residual import CHANNELS, STEPS
+from strumclock.onsets.residual import CHANNELS
 
 
 @pytest.fixture

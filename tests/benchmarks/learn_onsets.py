@@ -26,9 +26,10 @@ import numpy as np
 import numpy.typing as npt
 from strum_scenes import RATE_HZ, Sounds, make_bank, simulate
 
+from strumclock.onsets.bands import STEP_S, STEPS
 from strumclock.onsets.levels import LAG_S, measure_levels, pictures, rises
 from strumclock.onsets.network import COARSE, DILATION, LEAK, Weights
-from strumclock.onsets.residual import BEFORE_S, CHANNELS, STEP_S, STEPS, evidence
+from strumclock.onsets.residual import BEFORE_S, CHANNELS, evidence, on_samples
 from strumclock.onsets.signals import decimated
 
 FINE, WIDE, JOINED, SEEN = 12, 24, 16, 24  # channels of the layers
@@ -54,6 +55,7 @@ def examples(seed: int, sounds: Sounds) -> dict[str, npt.NDArray[np.float64]]:
     centre = frame * levels.hop_s - LAG_S / 2 + rng.uniform(-0.006, 0.006, len(frame))
     again = scene.strums_s[rng.random(len(scene.strums_s)) < 0.5]  # as the second look sees them
     centre = np.concatenate([centre, again + 0.015 + rng.normal(0, 0.004, len(again))])
+    centre = on_samples(centre, rate)
     after = np.round((centre[len(frame) :] + LAG_S / 2) / levels.hop_s).astype(int)
     frame = np.clip(np.concatenate([frame, after]), 0, len(levels.level) - 1)
     away = scene.strums_s - centre[:, None]

@@ -9,9 +9,10 @@ import numpy as np
 import numpy.typing as npt
 
 from strumclock.errors import Notice, UsageError
+from strumclock.onsets.bands import STEP_S, STEPS
 from strumclock.onsets.levels import LAG_S, Levels, measure_levels, pictures, rises
 from strumclock.onsets.network import probabilities
-from strumclock.onsets.residual import BEFORE_S, STEP_S, STEPS, evidence
+from strumclock.onsets.residual import BEFORE_S, evidence, on_samples
 from strumclock.onsets.signals import Samples, decimated
 from strumclock.onsets.strums import FloatArray, Ignored, Strums
 
@@ -22,7 +23,8 @@ LEAST_PROBABILITY = 0.7  # of being a strum; F is flat from 0.6 to 0.75 (sweep_o
 LEAST_IF_SHARP, SHARP_S = 0.55, 0.0015  # enough where the time stands out: what is no strum is seldom so sharp
 LEAST_GAP_S = 0.080  # nearer than this, two candidates are strings of one strum; the fastest strums are 100 ms apart
 SECOND_LOOK_S = 0.015  # the second look is centred so much after the first one's answer
-WELL_CENTRED_S = (0.002, 0.032)  # a strum so much before its candidate was seen well; else it is looked at again
+WELL_CENTRED_S = (0.002, 0.032)  # a strum so much before its candidate was seen well
+SURE_S = 0.001  # u of a strum that a second look would not move by a millisecond, however it was centred
 EARLIER = 0.5  # an earlier place is taken if it is so likely against the likeliest: sd 0.7 ms, without it 1.3
 SHARPEN = 1.3  # power of the probability that u is read from: what taught it is harder than most takes
 NEAR_MODE = 3  # steps to either side of the likeliest over which the time is averaged: below 1.1 ms it is one event
@@ -31,6 +33,7 @@ LONGEST_LOOK_S = 0.030  # level of a strum is read so much after its time
 
 BESIDE_S = (0.028, 0.025)  # before and after a time, so that the levels' windows do not overlap
 FELL_DB, LOUDER_DB = 10.0, 1.5  # true strums fell by 7 dB at most; a muted stroke falls further but is louder somewhere
+CUT_IN_S = 0.002  # what begins with the recording was sounding before it
 
 WORTH_NAMING_DB = 3.0  # a rejected rise smaller than this is not listed
 TAIL_S, LEAD_S = 0.250, 0.080  # after and before a strum, what rises belongs to it
@@ -93,9 +96,9 @@ def find_strums(
     about_s: FloatArray = frame.astype(np.float64) * levels.hop_s - LAG_S / 2
     time_s, u_s, likely = _look(x, rate, removed, levels, about_s)
     least = np.where(u_s < SHARP_S, LEAST_IF_SHARP, LEAST_PROBABILITY)
-    chosen = _apart(time_s, np.where(_stopped(levels, time_s) | (likely < least), 0.0, likely))
+    chosen = _apart(time_s, np.where(_stopped(levels, time_s) | (time_s < CUT_IN_S) | (likely < least), 0.0, likely))
     time_s, u_s, early_s = time_s[chosen], u_s[chosen], about_s[chosen] - time_s[chosen]
-    again = (early_s < WELL_CENTRED_S[0]) | (early_s > WELL_CENTRED_S[1])
+    again = (u_s > SURE_S) & ((early_s < WELL_CENTRED_S[0]) | (early_s > WELL_CENTRED_S[1]))
     time_s[again], u_s[again], _ = _look(x, rate, removed, levels, time_s[again] + SECOND_LOOK_S)
     order = np.argsort(time_s, kind="stable")
     time_s, u_s = time_s[order], u_s[order]
@@ -119,6 +122,7 @@ def _look(
     x: Samples, rate_hz: float, removed: Samples | None, levels: Levels, centre_s: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Time, uncertainty and probability of a strum near each centre."""
+    centre_s = on_samples(centre_s, rate_hz)
     p = np.empty((len(centre_s), STEPS + 1))
     frame = np.clip(np.round((centre_s + LAG_S / 2) / levels.hop_s), 0, len(levels.level) - 1).astype(np.intp)
     for a in range(0, len(centre_s), BLOCK):

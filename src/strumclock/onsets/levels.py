@@ -1,7 +1,8 @@
 """Levels in bands over time: where something begins, and the picture around it.
 
 Frame k is centred at k hops. Levels are in dB, each band against its own loud moments in this recording, so
-that neither the gain nor the tone of a microphone changes the picture.
+that neither the gain nor the tone of a microphone changes the picture. Every second frame is transformed; with windows
+nine times as long as a hop, what lies between two of them follows from its neighbours.
 """
 
 from __future__ import annotations
@@ -29,9 +30,11 @@ PEAK_HALF_S = 0.030  # a rise is a candidate where none larger is nearer than th
 
 PICTURE_S = 0.150  # looked at before and after a candidate: damping before, ringing after
 PICTURE_BANDS, PICTURE_FRAMES = 11, 30
+PICTURE_HALF = round(PICTURE_S / HOP_S)  # frames
 REMOVED_SPLIT = 20  # band that splits the removed click's level in two (about 1 kHz)
 QUIETEST, LOUDEST = -3.0, 0.6  # limits of the picture, in 20 dB
-BLOCK = 1024  # frames transformed at once
+TYPICAL_EVERY = 2  # of the frames transformed: what is typical for a band hardly changes from one to the next
+BLOCK = 128  # frames transformed at once: what fits a processor's cache
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -42,46 +45,46 @@ class Levels:
     ----------
     level : ndarray, shape (frames, BANDS) [20 dB]
         Against each band's loud moments, limited to `QUIETEST` … `LOUDEST`.
-    removed : ndarray, shape (frames, 2) [20 dB]
-        Level of the click that was removed, below and above about 1 kHz, against the same.
     rise_db : ndarray, shape (frames,) [dB]
         Mean over the bands of what rose within `LAG_S`.
     total_db : ndarray, shape (frames,) [dB]
         Power of all bands.
+    seen : ndarray, shape (frames + 2 * PICTURE_HALF, PICTURE_BANDS + 2) [20 dB]
+        What pictures are cut from, beginning `PICTURE_HALF` frames early: the mean of two frames of `level`, a few
+        bands together, and of the click that was removed, below and above about 1 kHz.
     hop_s : float
     """
 
     level: Frames
-    removed: Frames
     rise_db: Frames
     total_db: Frames
+    seen: Frames
     hop_s: float
 
 
 def measure_levels(x: Samples, rate_hz: float, removed: Samples | None = None) -> Levels:
     """Levels of the samples, and of the click removed from them."""
-    power = _power(x, rate_hz)
-    typical = np.quantile(power[::4], [0.1, 0.95, LOUD], axis=0).astype(np.float32)
-    floor = np.maximum(typical[0], typical[1].max() * 10 ** (FLOOR_DB / 10)) + np.float32(1e-20)
-    db = 10 * np.log10(power + floor)
+    bands = _bands(_size(rate_hz), rate_hz)
+    power = _power(x, rate_hz, bands)
+    typical = np.quantile(power[::TYPICAL_EVERY], [0.1, 0.95, LOUD], axis=0).astype(np.float32)
+    floor = np.maximum(typical[0], typical[1].max() * np.float32(10 ** (FLOOR_DB / 10))) + np.float32(1e-20)
+    loud = typical[2] + floor
+    total_db = with_halves(_db(power.sum(axis=1, keepdims=True) + np.float32(1e-20)))[:, 0]
+    level = with_halves(_db(np.add(power, floor, out=power)))
     hop_s = _hop(rate_hz) / rate_hz
     lag = round(LAG_S / hop_s)
-    rise = np.zeros(len(db), np.float32)
-    if len(db) > lag:
-        np.mean(np.maximum(db[lag:] - db[:-lag], 0), axis=1, out=rise[lag:])
-    loud = typical[2] + floor
-    level = np.clip((db - 10 * np.log10(loud)) / 20, QUIETEST, LOUDEST)
-    away = np.full((len(db), 2), QUIETEST, np.float32)
-    if removed is not None and np.any(removed):
-        taken = _power(removed, rate_hz)
-        for i, part in enumerate((slice(0, REMOVED_SPLIT), slice(REMOVED_SPLIT, BANDS))):
-            ratio = (taken[:, part].mean(axis=1) + 1e-20) / loud[part].mean()
-            away[:, i] = np.clip(np.log10(ratio) / 2, QUIETEST, LOUDEST)
+    rise = np.zeros(len(level), np.float32)
+    if len(level) > lag:
+        rose = level[lag:] - level[:-lag]
+        rise[lag:] = np.maximum(rose, 0, out=rose) @ np.full(BANDS, 1 / BANDS, np.float32)
+    level -= _db(loud)
+    level *= np.float32(1 / 20)
+    np.clip(level, QUIETEST, LOUDEST, out=level)
     return Levels(
         level=level,
-        removed=away,
         rise_db=rise,
-        total_db=10 * np.log10(power.sum(axis=1) + np.float32(1e-20)),
+        total_db=total_db,
+        seen=_seen(level, _removed_level(removed, rate_hz, bands, loud, len(power))),
         hop_s=hop_s,
     )
 
@@ -90,37 +93,90 @@ def rises(levels: Levels) -> npt.NDArray[np.intp]:
     """Frames in which the rise is largest around and at least `LEAST_RISE_DB`."""
     r = levels.rise_db
     half = round(PEAK_HALF_S / levels.hop_s)
-    top = np.lib.stride_tricks.sliding_window_view(np.pad(r, half), 2 * half + 1).max(axis=1)
-    return np.flatnonzero((r == top) & (r > LEAST_RISE_DB))
+    at = np.flatnonzero(r > LEAST_RISE_DB)
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(r, half), 2 * half + 1)[at]
+    top: npt.NDArray[np.intp] = at[r[at] == around.max(axis=1)]
+    return top
 
 
 def pictures(levels: Levels, frame: npt.NDArray[np.intp]) -> Frames:
     """The levels around each frame, shape (n, PICTURE_FRAMES * (PICTURE_BANDS + 2))."""
-    half = round(PICTURE_S / HOP_S)
-    per = 2 * half // PICTURE_FRAMES
-    at = np.clip(frame[:, None] + np.arange(-half, half), 0, len(levels.level) - 1)
-    bands = BANDS // PICTURE_BANDS
-    pooled = levels.level[:, : bands * PICTURE_BANDS].reshape(-1, PICTURE_BANDS, bands).mean(axis=2)
-    both = np.concatenate([pooled, levels.removed], axis=1)[at]
-    seen: Frames = both.reshape(len(frame), PICTURE_FRAMES, per, -1).mean(axis=2).reshape(len(frame), -1)
+    at = frame[:, None] + np.arange(0, 2 * PICTURE_HALF, 2)
+    picture: Frames = levels.seen[at].reshape(len(frame), -1)
+    return picture
+
+
+def with_halves(frames: Frames) -> Frames:
+    """The frames and, between each and its next, what the cubic through four of them says.
+
+    Examples
+    --------
+    >>> with_halves(np.arange(5, dtype=np.float32)[:, None] ** 2)[:, 0]
+    array([ 0.    ,  0.1875,  1.    ,  2.25  ,  4.    ,  6.25  ,  9.    , 12.6875, 16.    , 16.    ], dtype=float32)
+    """
+    out = np.empty((2 * len(frames), frames.shape[1]), np.float32)
+    out[0::2] = frames
+    wide = np.pad(frames, ((1, 2), (0, 0)), mode="edge")
+    between = wide[1:-2] + wide[2:-1]
+    between *= np.float32(9)
+    between -= wide[:-3]
+    between -= wide[3:]
+    np.multiply(between, np.float32(1 / 16), out=out[1::2])
+    return out
+
+
+def _seen(level: Frames, removed: Frames) -> Frames:
+    """What pictures are cut from; before the first frame and after the last it stays as it is there."""
+    per = BANDS // PICTURE_BANDS
+    pool = np.zeros((BANDS, PICTURE_BANDS), np.float32)
+    for band in range(PICTURE_BANDS):
+        pool[band * per : (band + 1) * per, band] = 1 / per
+    both = np.concatenate([level @ pool, removed], axis=1)
+    wide = np.pad(both, ((PICTURE_HALF, PICTURE_HALF + 1), (0, 0)), mode="edge")
+    seen: Frames = wide[:-1] + wide[1:]
+    seen *= np.float32(0.5)
     return seen
+
+
+def _removed_level(removed: Samples | None, rate_hz: float, bands: Frames, loud: Frames, n: int) -> Frames:
+    """Level of the removed click below and above about 1 kHz [20 dB], in frames and halves."""
+    level = np.full((n, 2), QUIETEST, np.float32)
+    if removed is not None and np.any(removed):
+        parts = (slice(0, REMOVED_SPLIT), slice(REMOVED_SPLIT, BANDS))
+        weights = np.stack([bands[:, part].mean(axis=1) / loud[part].mean() for part in parts], axis=1)
+        level[:] = np.clip(_db(_power(removed, rate_hz, weights) + np.float32(1e-20)) / 20, QUIETEST, LOUDEST)
+    return with_halves(level)
+
+
+def _db(power: Frames) -> Frames:
+    """Decibels by way of the natural logarithm, which numpy computes several at a time."""
+    log: Frames = np.log(power)
+    log *= np.float32(10 / np.log(10))
+    return log
 
 
 def _hop(rate_hz: float) -> int:
     return round(HOP_S * rate_hz)
 
 
-def _power(x: Samples, rate_hz: float) -> Frames:
-    """Mean power of each band and frame, shape (frames, BANDS)."""
-    size = 1 << round(np.log2(WINDOW_S * rate_hz))
+def _size(rate_hz: float) -> int:
+    return 1 << round(float(np.log2(WINDOW_S * rate_hz)))
+
+
+def _power(x: Samples, rate_hz: float, weights: Frames) -> Frames:
+    """Weighted power of every second frame, shape (frames, weights)."""
+    size, hop = _size(rate_hz), 2 * _hop(rate_hz)
     window = np.hanning(size + 1)[:size].astype(np.float32)
-    padded = np.zeros(len(x) + size, np.float32)
-    padded[size // 2 : size // 2 + len(x)] = x
-    frames = np.lib.stride_tricks.sliding_window_view(padded, size)[:: _hop(rate_hz)]
-    weights = _bands(size, rate_hz) / np.sum(window**2)
-    out = np.empty((len(frames), BANDS), np.float32)
-    for a in range(0, len(frames), BLOCK):
-        spectrum = scipy.fft.rfft(frames[a : a + BLOCK] * window, axis=1)
+    weights = (weights / np.sum(window**2)).astype(np.float32)
+    out = np.empty((-(-(len(x) + 1) // hop), weights.shape[1]), np.float32)
+    at_once = BLOCK * hop
+    for a in range(0, len(out), BLOCK):
+        first = a * hop - size // 2
+        here = x[max(first, 0) : first + at_once + size]
+        padded = np.zeros(at_once + size, np.float32)
+        padded[max(-first, 0) : max(-first, 0) + len(here)] = here[: at_once + size - max(-first, 0)]
+        frames = np.lib.stride_tricks.sliding_window_view(padded, size)[:-1:hop][: len(out) - a]
+        spectrum = scipy.fft.rfft(frames * window, axis=1)
         out[a : a + BLOCK] = (spectrum.real**2 + spectrum.imag**2) @ weights
     return out
 

@@ -11,21 +11,19 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
+from strumclock.onsets.bands import STEPS, Bands, Powers, Spectra, bands_at
 from strumclock.onsets.signals import TARGET_RATE_HZ, Samples
 
 FloatArray = npt.NDArray[np.float64]
 
-STEP_S = 4 / TARGET_RATE_HZ
-STEPS = 256
 BEFORE_S = 0.065  # the evidence begins so long before the candidate: its strum's first string may be that early
 LEARN_S = 0.085  # the predictor is learned from so much time …
 LEARN_UNTIL_S = 0.015  # … until so much before the candidate: 0.025 and 0.040 leave a wider spread
-QUIET_S = (0.020, 0.005)  # before the evidence: what the residual is without a strum
 ORDER = 128  # at 11 kHz: two a partial for the partials of six strings; order 32 leaves three times the spread
-SPLITS_HZ = (1000.0, 2200.0, 3500.0)
-HIGHEST_HZ = 4900.0
-BRIGHT_HZ = 1500.0  # DESIGN's definition of a strum's time looks above this
 CHANNELS = 12
+LEARNED_AT_ONCE = 128  # predictors: rows long enough that the recursion's 128 turns cost little beside its sums
+AT_ONCE = 32  # candidates whose bands are looked at together: what fits a processor's cache
+NOTHING_REMOVED = 1e-5  # of the loudest sample: a removed click softer than this is below the evidence's floor
 
 
 def predictors(segments: FloatArray, order: int) -> FloatArray:
@@ -49,7 +47,7 @@ def predictors(segments: FloatArray, order: int) -> FloatArray:
     """
     n = segments.shape[1]
     windowed = segments * np.hanning(n + 2)[1:-1]
-    size = scipy.fft.next_fast_len(2 * n, real=True)
+    size = scipy.fft.next_fast_len(n + order, real=True)  # lags up to the order only
     spectrum = scipy.fft.rfft(windowed, size, axis=1)
     r = scipy.fft.irfft(spectrum.real**2 + spectrum.imag**2, size, axis=1)[:, : order + 1]
     r[:, 0] = r[:, 0] * (1 + 1e-6) + 1e-12
@@ -64,81 +62,83 @@ def predictors(segments: FloatArray, order: int) -> FloatArray:
     return np.ascontiguousarray(a.T)
 
 
+def on_samples(centre_s: FloatArray, rate_hz: float) -> FloatArray:
+    """The nearest centres whose evidence begins on a sample, as `evidence` takes them."""
+    return np.round((centre_s - BEFORE_S) * rate_hz) / rate_hz + BEFORE_S
+
+
 def evidence(
     x: Samples, rate_hz: float, centre_s: FloatArray, removed: Samples | None = None
 ) -> npt.NDArray[np.float32]:
     """The evidence around each candidate, shape (n, STEPS, CHANNELS), step j at centre - BEFORE_S + j * STEP_S.
 
-    Channels, all logarithms of power in a step: for each of four bands of the residual, and for all above
-    `BRIGHT_HZ` without prediction, once against the quiet before and once against the loudest step; then the
-    removed click below and above `BRIGHT_HZ` against the loudest step of what is left.
+    Centres are taken to the nearest that `on_samples` allows. Channels, all logarithms of power in a step: for each
+    of four bands of the residual, and for all above `BRIGHT_HZ` without prediction, once against the quiet before and
+    once against the loudest step; then the removed click below and above `BRIGHT_HZ` against the loudest step of what
+    is left.
     """
     order = round(ORDER * rate_hz / TARGET_RATE_HZ)
-    learn, quiet = round(LEARN_S * rate_hz), round(QUIET_S[0] * rate_hz)
-    width = quiet + int(np.ceil(STEPS * STEP_S * rate_hz)) + 4
-    begin = (centre_s - BEFORE_S) * rate_hz
-    start = np.clip(np.floor(begin), 0, len(x)).astype(np.intp)
-    edges = quiet + np.arange(STEPS + 1) * (STEP_S * rate_hz) + (begin - np.floor(begin))[:, None]
-    lead = learn + order + quiet
-    learned = start + round((BEFORE_S - LEARN_UNTIL_S) * rate_hz) - learn
-    padded = _padded(x, lead, width)
-    a = predictors(padded[(learned + lead)[:, None] + np.arange(learn)].astype(np.float64), order)
-    size = scipy.fft.next_fast_len(width + 2 * order, real=True)
-    f = np.log2(np.maximum(np.arange(size // 2 + 1) * rate_hz / size, 1.0))
-    sound = scipy.fft.rfft(padded[(start + lead - quiet - order)[:, None] + np.arange(width + order)], size, axis=1)
-    residual = sound * scipy.fft.rfft(a.astype(np.float32), size, axis=1)
-    out = np.empty((len(start), STEPS, CHANNELS), np.float32)
-    split = np.log2(SPLITS_HZ)
-    bright = _high(f, np.log2(BRIGHT_HZ)) * _low(f, np.log2(HIGHEST_HZ), 0.1)
-    lows, highs = [None, *split], [*split, None]
-    masks = []
-    for low, high in zip(lows, highs, strict=True):
-        mask = _low(f, np.log2(HIGHEST_HZ), 0.1) if high is None else _low(f, high)
-        masks.append(mask if low is None else mask * _high(f, low))
-    whole = slice(order, order + width)
-    calm = slice(quiet - round(QUIET_S[0] * rate_hz), quiet - round(QUIET_S[1] * rate_hz))
-    for j, mask in enumerate([*masks, bright]):
-        power = scipy.fft.irfft((sound if j == len(masks) else residual) * mask, size, axis=1)[:, whole] ** 2
-        step = _sums(power, edges) / (STEP_S * rate_hz)
-        before = power[:, calm].mean(axis=1, dtype=np.float64)[:, None]
-        loudest = step.max(axis=1, keepdims=True)
-        tiny = 1e-8 * loudest + 1e-16
-        out[:, :, 2 * j] = np.clip(np.log10((step + tiny) / (before + tiny)), -2, 6) / 2
-        out[:, :, 2 * j + 1] = np.clip(np.log10((step + tiny) / (loudest + tiny)), -6, 0) / 2 + 1
-    out[:, :, 10:] = -1
-    if removed is not None and np.any(removed):
-        taken = scipy.fft.rfft(
-            _padded(removed, lead, width)[(start + lead - quiet - order)[:, None] + np.arange(width + order)],
-            size,
-            axis=1,
-        )
-        for j, mask in enumerate((1 - _high(f, np.log2(BRIGHT_HZ)), bright)):
-            gone = _sums(scipy.fft.irfft(taken * mask, size, axis=1)[:, whole] ** 2, edges)
-            left = _sums(scipy.fft.irfft(sound * mask, size, axis=1)[:, whole] ** 2, edges)
-            loudest = left.max(axis=1, keepdims=True) + 1e-16
-            out[:, :, 10 + j] = np.clip(np.log10(gone / loudest + 1e-6), -4, 2) / 2 + 1
+    bands = bands_at(rate_hz, order)
+    learn = round(LEARN_S * rate_hz)
+    begin = np.round((centre_s - BEFORE_S) * rate_hz).astype(np.intp)
+    learned = begin + round((BEFORE_S - LEARN_UNTIL_S) * rate_hz) - learn
+    out = np.empty((len(begin), STEPS, CHANNELS), np.float32)
+    for a in range(0, len(begin), LEARNED_AT_ONCE):
+        many = begin[a : a + LEARNED_AT_ONCE] - bands.lead
+        filters = predictors(_cut(x, learned[a : a + LEARNED_AT_ONCE], learn).astype(np.float64), order)
+        for b in range(0, len(many), AT_ONCE):
+            few = slice(b, b + AT_ONCE)
+            heard = _cut(x, many[few], bands.width)
+            spectra: Spectra = scipy.fft.rfft(heard, bands.size, axis=1)
+            here = out[a + b : a + b + len(heard)]
+            _tell_strum(here, bands, spectra, filters[few].astype(np.float32))
+            here[:, :, 10:] = -1
+            if removed is not None:
+                _tell_removed(here, bands, spectra, heard, _cut(removed, many[few], bands.width))
     return out
 
 
-def _padded(x: Samples, lead: int, width: int) -> Samples:
-    return np.concatenate([np.zeros(lead, np.float32), x, np.zeros(width + lead, np.float32)])
+def _tell_strum(out: Powers, bands: Bands, spectra: Spectra, filters: Samples) -> None:
+    """The first ten channels, from the spectra of what is heard and the predictors."""
+    residual: Spectra = spectra * scipy.fft.rfft(filters, bands.size, axis=1)
+    seen = [(residual, band) for band in bands.split] + [(spectra, bands.bright)]
+    for j, (spectrum, band) in enumerate(seen):
+        steps, before = bands.powers(spectrum, band)
+        loudest = steps.max(axis=1, keepdims=True)
+        tiny = np.float32(1e-8) * loudest + np.float32(1e-16)
+        level = _log10(steps + tiny)
+        np.clip((level - _log10(before + tiny)) / 2, -1, 3, out=out[:, :, 2 * j])
+        np.clip((level - _log10(loudest + tiny)) / 2 + 1, -2, 1, out=out[:, :, 2 * j + 1])
 
 
-def _sums(power: npt.NDArray[np.float32], edges: FloatArray) -> FloatArray:
-    """Sum of the power between neighbouring edges, which need not be whole samples."""
-    total = np.zeros((len(power), power.shape[1] + 1))
-    np.cumsum(power, axis=1, dtype=np.float64, out=total[:, 1:])
-    whole = np.floor(edges).astype(np.intp)
-    part = edges - whole
-    row = np.arange(len(power))[:, None]
-    at = total[row, whole] * (1 - part) + total[row, whole + 1] * part
-    return np.maximum(np.diff(at, axis=1), 0)
+def _tell_removed(out: Powers, bands: Bands, spectra: Spectra, heard: Samples, removed: Samples) -> None:
+    """The last two channels, for the candidates near which something was removed."""
+    rows = np.flatnonzero(np.abs(removed).max(axis=1) > NOTHING_REMOVED * np.abs(heard).max(axis=1))
+    if not len(rows):
+        return
+    taken: Spectra = scipy.fft.rfft(removed[rows], bands.size, axis=1)
+    for j, band in enumerate((bands.dark, bands.bright)):
+        gone, _ = bands.powers(taken, band)
+        left, _ = bands.powers(spectra[rows], band)
+        share = gone / (left.max(axis=1, keepdims=True) + np.float32(1e-16))
+        out[rows, :, 10 + j] = np.clip(_log10(share + np.float32(1e-6)) / 2 + 1, -1, 2)
 
 
-def _high(f: FloatArray, edge: float, width: float = 0.5) -> FloatArray:
-    """Pass above the edge (octaves); a slope half an octave wide rings for less than a millisecond."""
-    return np.sin(np.pi / 2 * np.clip((f - edge) / width + 0.5, 0, 1))
+def _cut(x: Samples, first: npt.NDArray[np.intp], length: int) -> Samples:
+    """So many samples from each first one, a row each; beyond the ends is silence."""
+    out = np.zeros((len(first), length), np.float32)
+    inside = (first >= 0) & (first + length <= len(x))
+    if inside.any():
+        out[inside] = np.lib.stride_tricks.sliding_window_view(x, length)[first[inside]]
+    for row in np.flatnonzero(~inside):
+        a, b = max(first[row], 0), min(first[row] + length, len(x))
+        if a < b:
+            out[row, a - first[row] : b - first[row]] = x[a:b]
+    return out
 
 
-def _low(f: FloatArray, edge: float, width: float = 0.5) -> FloatArray:
-    return np.sin(np.pi / 2 * np.clip((edge - f) / width + 0.5, 0, 1))
+def _log10(power: Powers) -> Powers:
+    """Decimal logarithm by way of the natural one, which numpy computes several at a time."""
+    log: Powers = np.log(power)
+    log *= np.float32(1 / np.log(10))
+    return log
