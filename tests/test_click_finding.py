@@ -161,6 +161,27 @@ def test_an_accurate_player_without_a_click_is_no_click(seed: int) -> None:
     assert find_clicks(take.samples, RATE_HZ, bpm=(80, 100, 120, 140)[seed], beats_per_bar=4) is None
 
 
+def mains_hum(n: int, mains_hz: float, hum_db: float) -> Array:
+    """A pickup's hum with ten overtones, against the strums' peak."""
+    t = np.arange(n) / RATE_HZ
+    return 0.5 * 10 ** (hum_db / 20) * np.sum([np.sin(2 * np.pi * mains_hz * k * t + k) / k for k in range(1, 12)], 0)
+
+
+@pytest.mark.parametrize(("mains_hz", "hum_db"), [(50.0, -21.0), (60.0, -23.0)])
+def test_a_mains_hum_under_a_player_without_a_click_is_no_click(mains_hz: float, hum_db: float) -> None:
+    take = make_take(click_db=None, jitter_ms=6.0, bpm=77, seed=301, noise_db=-50)
+    hum = mains_hum(len(take.samples), mains_hz, hum_db)
+    assert find_clicks(take.samples + hum, RATE_HZ) is None
+
+
+def test_a_click_under_a_mains_hum_is_found_against_its_placing() -> None:
+    take = make_take(sound="wood", click_db=-12, noise_db=-50, bpm=88, seed=5)
+    clicks = find_clicks(take.samples + mains_hum(len(take.samples), 50.0, -15.0), RATE_HZ)
+    assert clicks is not None
+    assert len(clicks.time_s) == len(take.click_s)
+    assert np.abs(errors_s(clicks, take, "wood")).max() < PLACE_S
+
+
 def _hum(name: str) -> Array:
     t = np.arange(12 * RATE_HZ) / RATE_HZ
     rng = np.random.default_rng(3)

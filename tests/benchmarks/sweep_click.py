@@ -49,6 +49,7 @@ SWEEPS: dict[str, tuple[Any, ...]] = {
     "front.SMOOTH_BINS": (4, 8, 16),
     "front.LEVEL_S": (0.015, 0.03, 0.06),
     "front.USUAL_SHARE": (0.01, 0.05, 0.2),
+    "front.STEADY": (0.0, 1.0, 3.0, 10.0, 30.0),
     "front.ECHO": (3e-5, 3e-4, 3e-3),
     "pulses.PULSE_S": (0.001, 0.002, 0.004),
     "pulses.PULSES_PER_S": (6, 10, 16),

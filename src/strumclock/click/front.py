@@ -42,6 +42,11 @@ USUAL_SHARE, USUAL_FRAMES = 0.05, 400
 """Of the recording's mean spectrum (from about so many frames) this share is added to each frame's own before the
 division: in a quiet count-in a beep would otherwise be divided by nothing but itself, and spread over its frame."""
 
+STEADY, STEADY_QUANTILE, STEADY_HZ = 3.0, 0.25, 1000.0
+"""So many times what is there all the time, the power that this share of the frames stays below in each bin, is added
+too, below this frequency: the lines of a mains hum stand above their neighbourhood and come back at any multiple of
+their period."""
+
 FLOOR = 1e-6
 """Power below which a bin counts as empty, against the loudest bin: keeps digital silence and a codec's empty bands
 silent."""
@@ -120,8 +125,11 @@ def whiten(samples: Float32, rate_hz: float) -> Float32:
     window = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(size) / size)).astype(np.float32)
     view = np.lib.stride_tricks.sliding_window_view(padded, size)[::hop]
     some = scipy.fft.rfft(view[:: max(frames // USUAL_FRAMES, 1)] * window)
-    usual = np.float32(USUAL_SHARE) * _smooth((some.real**2 + some.imag**2).mean(axis=0, keepdims=True))
+    some_power = some.real**2 + some.imag**2
+    usual = np.float32(USUAL_SHARE) * _smooth(some_power.mean(axis=0, keepdims=True))
     usual += np.float32(FLOOR) * usual.max() + np.finfo(np.float32).tiny
+    low = int(STEADY_HZ * size / rate_hz)
+    usual[:, :low] += np.float32(STEADY) * np.quantile(some_power[:, :low], STEADY_QUANTILE, axis=0)
     white = np.zeros((frames + 1) * hop, dtype=np.float32)
     step = 256  # frames at a time: stays in the cache
     for first in range(0, frames, step):
