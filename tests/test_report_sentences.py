@@ -10,6 +10,7 @@ import pytest
 from report_takes import estimate, free_take, take
 
 from strumclock import report
+from strumclock.correction import Correction
 from strumclock.errors import Notice
 from strumclock.grid import Exercise
 from strumclock.measure.measurement import LeftClick, Measurement
@@ -279,6 +280,20 @@ def test_strums_beside_the_click_are_not_called_added() -> None:
     left = (LeftClick(start_s=5.0, end_s=7.0, played_bpm=96.3),)
     assert "1 added between" in text(take(added_s=(6.13, 9.13), left_click=left))["Played"]
     assert "added" not in text(take(added_s=(6.13,), left_click=left))["Played"]
+
+
+def test_late_chord_changes_in_the_correcting_are_said_where_they_are_not_known() -> None:
+    """Truth: the correction that was given, its changes known or not; with one chord there are none."""
+    share = Estimate(value=0.4, low=0.2, high=0.6, u=0.01)
+    known = {
+        "n": 60, "runs": 1, "corrected_share": share, "clock_ms": None, "hand_ms": None, "absent_parts": None,
+        "sentence": "Of each error the next strum corrects about 40 % (20 to 60 %).",
+    }  # fmt: skip
+    said = text(take(correction=Correction(**known, changes_known=False)))["Correcting"]
+    assert said.endswith(
+        "(20 to 60 %). Late chord changes, if any, were not taken out first and may count among these errors."
+    )
+    assert text(take(correction=Correction(**known, changes_known=True)))["Correcting"].endswith("(20 to 60 %).")
 
 
 # what cannot be known -------------------------------------------------------------------------------------------------

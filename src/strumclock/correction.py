@@ -20,8 +20,9 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import chdtri
 
 from strumclock.errors import UsageError
-from strumclock.timing import Estimate, fit_line
+from strumclock.timing import Estimate
 from strumclock.timing import intervals as timing_intervals
+from strumclock.timing.design import independent, indicators, residual
 from strumclock.timing.wander import Wander, fit_wander
 
 Floats = NDArray[np.float64]
@@ -32,6 +33,12 @@ model is stable between 0 and 2."""
 
 MOTOR_SHARES = (0.0, 0.12, 0.25, 0.4, 0.55, 0.7, 0.85)
 """The hand's scatter that is weighed, as a share of the most that the model allows."""
+
+LEFT_FREE = 3
+"""Means of places are taken out where so many strums are left for each of them."""
+
+MIN_CHANGES = 3
+"""Fewer strums at changes, or beside them, have no mean that would not be mostly their own scatter."""
 
 MIN_NEIGHBOURS = 16
 """Fewer strums that follow another without a gap say nothing about what follows what."""
@@ -61,6 +68,9 @@ class Correction:
         but one. None where the take cannot tell them apart.
     absent_parts : str or None
         Why the two are not told apart.
+    changes_known : bool
+        Whether the mean of the strums at chord changes was taken out first. If not, late changes look like errors that
+        the next strum makes up for at once.
     sentence : str
         What it means, for a student.
     """
@@ -71,6 +81,7 @@ class Correction:
     clock_ms: Estimate | None
     hand_ms: Estimate | None
     absent_parts: str | None
+    changes_known: bool = False
     sentence: str
 
 
@@ -79,9 +90,15 @@ def measure_correction(
     slot: ArrayLike,
     *,
     u_ms: ArrayLike = 0.0,
+    at_change: ArrayLike | None = None,
+    place: ArrayLike | None = None,
     error_share: float = timing_intervals.ERROR_SHARE,
 ) -> Correction | str:
     """Fit linear phase correction to the offsets of one take, about its drift line, within unbroken runs of slots.
+
+    The means of chord changes, where they are known, and of each place of the bar are taken out together with the line:
+    a chord or a beat that always comes late is no error that the hand's time made, and the strum after it is on time
+    without any correcting.
 
     Parameters
     ----------
@@ -91,6 +108,10 @@ def measure_correction(
         Their slots, increasing.
     u_ms : (n,) array_like or float
         Measuring uncertainty of each strum, ms.
+    at_change : (n,) array_like of bool, optional
+        The first strum of each new chord; all False or left out where none is known.
+    place : (n,) array_like of int, optional
+        Place of the bar that each strum was meant for; left out, one place.
     error_share : float
         Share of its square that the errors of measuring really have (see `measure_timing`).
 
@@ -121,13 +142,20 @@ def measure_correction(
     if np.any(np.diff(slots) <= 0):
         raise UsageError("the slots must increase: one strum a slot, in the order of time")
     u = np.broadcast_to(np.asarray(u_ms, dtype=float), (n,))
+    change = np.broadcast_to(np.asarray(False if at_change is None else at_change, dtype=bool), (n,))
     follows = np.diff(slots) == 1
     if follows.sum() < MIN_NEIGHBOURS or np.ptp(offset) == 0:
         return f"it needs {MIN_NEIGHBOURS} strums that follow another without a gap; the take has {int(follows.sum())}"
     kept = np.append(follows, False) | np.insert(follows, 0, False)
-    offset, slots, u = offset[kept], slots[kept], u[kept]
-    line = fit_line(slots, offset)
+    places = np.broadcast_to(np.asarray(0 if place is None else place, dtype=np.int64), (n,))[kept]
+    offset, slots, u, change = offset[kept], slots[kept], u[kept], change[kept]
     design = np.column_stack([np.ones(offset.size), slots - slots.mean()])
+    changes_known = MIN_CHANGES <= int(change.sum()) <= offset.size - MIN_CHANGES
+    if changes_known:
+        design = np.column_stack([design, change])
+    with_places = independent(design, indicators(places))
+    if offset.size - with_places.shape[1] >= LEFT_FREE * with_places.shape[1]:
+        design = with_places
     wander = fit_wander(
         offset,
         slots,
@@ -142,7 +170,7 @@ def measure_correction(
             "the take cannot tell: that the next strum corrects anything from "
             f"{100 * low:.0f} % to {100 * high:.0f} % of each error would fit; a longer take tells more"
         )
-    along = timing_intervals.correlation(line.residual, slots, wander, u)
+    along = timing_intervals.correlation(residual(offset, design), slots, wander, u)
     share = Estimate(value=middle, low=low, high=high, u=along.u if isinstance(along, Estimate) else 0.0)
     clock, hand, why = _parts(wander, u, error_share)
     return Correction(
@@ -152,6 +180,7 @@ def measure_correction(
         clock_ms=clock,
         hand_ms=hand,
         absent_parts=why,
+        changes_known=changes_known,
         sentence=_sentence(share),
     )
 

@@ -14,13 +14,13 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.alignment import OUTSIDE, Alignment, align
+from strumclock.alignment import ADDED, LEFT_CLICK, OUTSIDE, Alignment, align
 from strumclock.audio import Recording, load
 from strumclock.chords import Changes
 from strumclock.click import Removal
 from strumclock.correction import Correction, measure_correction
 from strumclock.errors import Notice, RecordingError, UsageError
-from strumclock.grid import BeatGrid, Exercise
+from strumclock.grid import PER_BEAT_RANGE, BeatGrid, Exercise
 from strumclock.measure.makings import Heard, Low, hear, pictured, take_changes, take_spreads, take_stroke
 from strumclock.measure.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
 from strumclock.measure.sources import Sound, tell_apart
@@ -176,7 +176,13 @@ def measure(
     spreads = take_spreads(low, strums)
     timing = _timing(strums, spreads, alignment, heard, path, judged_by, same_clock=same_clock)
     on = alignment.slot >= 0
-    correction = measure_correction(timing.deviation_ms, alignment.slot[on], u_ms=1000 * strums.u_s[on])
+    correction = measure_correction(
+        timing.deviation_ms,
+        alignment.slot[on],
+        u_ms=1000 * strums.u_s[on],
+        at_change=heard.at_change[on],
+        place=PER_BEAT_RANGE[1] * alignment.grid.beat[alignment.slot[on]] + alignment.grid.part[alignment.slot[on]],
+    )
     return _assemble(
         info,
         strums,
@@ -309,6 +315,7 @@ def _assemble(
                 offset_ms=float(timing.offset_ms[k]) if on and timing.offset_ms is not None else None,
                 deviation_ms=float(timing.deviation_ms[k]) if on else None,
                 at_change=bool(heard.at_change[i]),
+                left_click=bool(slot == LEFT_CLICK),
             )
         )
         k += int(on)
@@ -336,7 +343,7 @@ def _assemble(
             if alignment.bpm_heard is not None
             else "no click of one steady tempo was heard in the recording"
         )
-    n_slots, n_added = len(grid), int(np.sum(alignment.slot == -1))
+    n_slots, n_added = len(grid), int(np.sum(alignment.slot == ADDED))
     held = judge_take(
         timing,
         standard,

@@ -107,8 +107,14 @@ def _up_against_down(sides: UpAgainstDown) -> str:
 
 
 def correction(measurement: Measurement) -> str:
-    """How errors travel from strum to strum."""
-    return measurement.correction.sentence if measurement.correction is not None else ""
+    """How errors travel from strum to strum, and whether late chord changes may be among these errors."""
+    told = measurement.correction
+    if told is None:
+        return ""
+    chords = measurement.exercise.chords
+    if told.changes_known or (chords is not None and len(set(chords)) == 1):
+        return told.sentence
+    return f"{told.sentence} Late chord changes, if any, were not taken out first and may count among these errors."
 
 
 def _later(value_ms: float) -> str:
