@@ -103,7 +103,16 @@ def take(
         "offset_ms": None,
         "deviation_ms": None,
     }
-    strums += [Strum(time_s=t, u_ms=0.7, at_change=False, **nowhere) for t in added_s]
+    strums += [
+        Strum(
+            time_s=t,
+            u_ms=0.7,
+            at_change=False,
+            left_click=any(left.start_s <= t <= left.end_s for left in left_click),
+            **nowhere,
+        )
+        for t in added_s
+    ]
     omitted = tuple(
         Omitted(
             slot=i, bar=int(grid.bar[i]), beat=int(grid.beat[i]), part=int(grid.part[i]), time_s=float(grid.slot_s[i])
@@ -117,7 +126,7 @@ def take(
         STANDARDS[standard],
         n_slots=last,
         n_omitted=len(omitted),
-        n_added=len(added_s),
+        n_added=sum(strum.added for strum in strums),
         duration_s=float(grid.slot_s[last - 1] - grid.slot_s[0]) if last > 1 else 0.0,
         bpm=exercise.bpm,
         part_s=float(np.median(grid.part_s)),

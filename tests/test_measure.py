@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,12 @@ import pytest
 from support import REFERENCE_AUDIO, bench_dir
 
 import strumclock as sc
+from strumclock import report
+from strumclock.grid import build_grid
+from strumclock.journal.entry import take_columns
 from strumclock.measure import measure
+from strumclock.synthesis import Player, Scene, synthesise
+from strumclock.synthesis.scene import clicks
 
 REFERENCE_TAKES = ("steady.flac", "late_changes.flac", "pulling_ahead.flac", "omitted_and_added.flac", "phone.m4a")
 
@@ -157,3 +163,26 @@ def test_bench_takes_are_answered_with_the_right_anchor(tmp_path: Path) -> None:
         assert m.grid is not None
         assert m.grid.anchor == anchor
         assert summary([s.time_s for s in m.strums], truth["strums"])["f"] >= 0.95
+
+
+def test_strums_that_left_the_click_are_marked_in_the_take_and_neither_added_nor_omitted() -> None:
+    """Synthesised: ten bars at the click's 96, then twenty at 84; strums, slots and sentence agree on the counts."""
+    exercise = sc.Exercise(bpm=96, meter="4/4", per_beat=1, pattern="D", count_in=1)
+    steady = build_grid(exercise, bars=30)
+    own = np.concatenate([[0.0], np.cumsum(np.where(np.arange(119) < 40, 60 / 96, 60 / 84))])
+    played = replace(steady, slot_s=own, line_s=own, beat_s=np.full(120, 0.7), end_s=float(own[-1]) + 0.7)
+    scene = Scene(click_db=None, lead_s=1.0)
+    guitar = synthesise(exercise, Player(timekeeper_ms=5.0), scene, seed=3, grid=played)
+    click_s = scene.lead_s + np.arange(0.0, guitar.truth.strum_s[-1] - scene.lead_s, 60 / 96)
+    accented = np.arange(len(click_s)) % 4 == 0
+    samples = guitar.samples + 0.2 * clicks(click_s, accented, "tick", len(guitar.samples))
+    m = measure(sc.from_array(samples, guitar.sample_rate_hz), exercise)
+    (left,) = m.left_click
+    assert left.played_bpm == pytest.approx(84, abs=0.5)
+    beside = [s for s in m.strums if s.left_click]
+    assert len(beside) == pytest.approx(80, abs=3)
+    assert all(s.slot is None and left.start_s <= s.time_s <= left.end_s for s in beside)
+    assert sum(s.added for s in m.strums) <= 1
+    assert len(m.omitted) <= 1
+    row = take_columns(json.loads(report.to_json(m)))
+    assert row["added"] == sum(s.added for s in m.strums)

@@ -25,6 +25,9 @@ TAKES = {
     "one strum": take(keep=1),
     "nothing on the grid": take(omit_all=True, added_s=(4.05,)),
     "left the click": take(left_click=(LeftClick(start_s=9.0, end_s=14.0, played_bpm=96.0),)),
+    "strums beside the click": take(
+        added_s=(5.11, 10.2), left_click=(LeftClick(start_s=9.0, end_s=14.0, played_bpm=96.0),)
+    ),
     "warned": take(warnings=(Notice(code="clipped", message="the loudest strums are clipped"),)),
     "an array": take(path=None),
     "all inferred": take(inferred=("bpm", "meter", "per_beat", "pattern", "count_in")),
@@ -105,6 +108,14 @@ def test_what_is_absent_is_null_with_its_reason() -> None:
     assert few["timing"]["within_tolerance"]["share"] is None
     assert few["timing"]["within_tolerance"]["tolerance_ms"] == pytest.approx(37.5, abs=1e-3)
     assert few["absent"]["timing.within_tolerance.share"]
+
+
+def test_a_strum_beside_the_click_is_marked_and_not_added() -> None:
+    """Truth: of two strums without a slot, the second lies in the stretch that left the click."""
+    strums = report.to_dict(TAKES["strums beside the click"])["strums"]
+    without = [s for s in strums if s["slot"] is None]
+    assert [s["left_click"] for s in without] == [False, True]
+    assert not any(s["left_click"] for s in strums if s["slot"] is not None)
 
 
 def test_every_null_figure_of_the_timing_has_a_reason() -> None:

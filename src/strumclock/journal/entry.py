@@ -166,7 +166,7 @@ def take_columns(measurement: Json) -> dict[str, Any]:
     bpm = exercise.get("bpm")
     n = timing["n"] if timing else None
     share = timing["within_tolerance"]["share"] if timing else None
-    added = [s for s in measurement["strums"] if s.get("slot") is None]
+    added = [s for s in measurement["strums"] if s.get("slot") is None and not s.get("left_click", False)]
     return {
         "bpm": bpm,
         "beats_per_change": exercise.get("beats_per_change"),

@@ -78,15 +78,18 @@ class Strum:
     u_ms : float
         Standard uncertainty of that time.
     slot, bar, beat, part : int or None
-        Its place in the grid (slots from 0, the others from 1); None for an added strum.
+        Its place in the grid (slots from 0, the others from 1); None for a strum without a slot, which is added unless
+        `left_click`.
     stroke : str or None
         The pattern's letter there, ``"?"`` where the pattern was inferred.
     offset_ms : float or None
-        Strum minus grid line, positive = late; None for an added strum, or where the grid is only fitted.
+        Strum minus grid line, positive = late; None for a strum without a slot, or where the grid is only fitted.
     deviation_ms : float or None
         The same less the take's mean.
     at_change : bool
         The first strum of a new chord.
+    left_click : bool
+        Played in a stretch that kept a tempo of its own: in no figure, and neither added nor in a slot.
     """
 
     time_s: float
@@ -99,6 +102,12 @@ class Strum:
     offset_ms: float | None
     deviation_ms: float | None
     at_change: bool
+    left_click: bool = False
+
+    @property
+    def added(self) -> bool:
+        """Whether it was played without a slot, in step with the click."""
+        return self.slot is None and not self.left_click
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -311,7 +311,7 @@ def _draw_events(ax: Axes, m: Measurement, placed: _Placed, low: float, high: fl
     lower, upper = (low + share * (high - low) for share in (0.025, 0.075))
     omitted = [_bar_place(m, o.bar, o.beat, o.part) for o in m.omitted]
     ax.plot(omitted, np.full(len(omitted), lower), ls="", marker="x", ms=7, mec=INK, mew=1.7, zorder=4)
-    added = _bars_at(placed, [s.time_s for s in m.strums if s.slot is None])
+    added = _bars_at(placed, [s.time_s for s in m.strums if s.added])
     ax.plot(added, np.full(len(added), upper), ls="", marker="+", ms=9, mec=INK, mew=1.7, zorder=4)
     for left in m.left_click:
         start, end = _bars_at(placed, [left.start_s, left.end_s])
@@ -342,7 +342,7 @@ def _draw_legend(ax: Axes, m: Measurement, tolerance: float | None) -> None:
         handles.append(Line2D([], [], ls="", marker="s", ms=9, mfc="none", mec=INK, mew=0.9, label="at a chord change"))
     if m.omitted:
         handles.append(Line2D([], [], ls="", marker="x", ms=7, mec=INK, mew=1.8, label="left out"))
-    if any(s.slot is None for s in m.strums):
+    if any(s.added for s in m.strums):
         handles.append(Line2D([], [], ls="", marker="+", ms=9, mec=INK, mew=1.8, label="added"))
     if m.left_click:
         handles.append(Patch(**_LEFT_CLICK, label="left the click"))

@@ -285,12 +285,7 @@ def left_click(measurement: Measurement) -> str:
 
 def _added(measurement: Measurement) -> int:
     """Strums without a slot, but for those in a stretch that kept a tempo of its own."""
-    return sum(strum.slot is None and not _beside_click(measurement, strum.time_s) for strum in measurement.strums)
-
-
-def _beside_click(measurement: Measurement, time_s: float) -> bool:
-    """Whether a strum lies in a stretch that kept a tempo of its own: it is not added to the pattern, but beside it."""
-    return any(left.start_s <= time_s <= left.end_s for left in measurement.left_click)
+    return sum(strum.added for strum in measurement.strums)
 
 
 def tempo(measurement: Measurement) -> str:
