@@ -142,6 +142,20 @@ def test_a_wrong_tempo_told_gives_way_to_the_clicks() -> None:
     assert wrong_slots(found, take) == 0
 
 
+@pytest.mark.parametrize("told_bpm", [None, 103.5])
+@pytest.mark.parametrize(("bpm", "skew_ppm", "every"), [(57.0, 0.0, 4), (400.0, 125_000.0, 1)])
+def test_clicks_too_slow_or_fast_for_a_tempo_are_bars_or_parts_of_one(
+    bpm: float, skew_ppm: float, every: int, told_bpm: float | None
+) -> None:
+    """14.25 or 450 clicks a minute, whatever tempo is told: no tempo from 20 to 400; every strum keeps its own line."""
+    take = play(replace(QUARTERS, bpm=bpm), Player(), seed=6, skew_ppm=skew_ppm)
+    found = align(take.strum_s, Exercise(bpm=told_bpm), clicks=clicks_of(take.grid, every=every))
+    assert 20 <= (found.exercise.bpm or 0) <= 400
+    on = found.slot >= 0
+    assert on.all()
+    np.testing.assert_allclose(found.grid.slot_s[found.slot], take.grid.slot_s[take.slot], atol=1e-3)
+
+
 @pytest.mark.parametrize("told_bpm", [45.0, 30.0, 22.5])
 def test_half_the_tempo_told_keeps_the_told_beat(told_bpm: float) -> None:
     """The told beat stays, in a small whole ratio to the clicks; this is said, and that each click is read as the beat

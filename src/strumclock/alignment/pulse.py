@@ -138,8 +138,8 @@ def from_clicks(clicks: Clicks, bpm: float | None) -> Pulse:
     """
     heard_bpm = 60.0 / float(clicks.interval_s)
     heard_u = float(clicks.interval_u_s / clicks.interval_s)
-    ratio = _sounding_ratio(clicks) if bpm is None else _ratio(heard_bpm, heard_u, bpm)
-    heard = heard_bpm / (ratio or 1.0)
+    ratio = _sounding_ratio(clicks, heard_bpm) if bpm is None else _ratio(heard_bpm, heard_u, bpm)
+    heard = heard_bpm / (ratio or _playable_ratio(heard_bpm))
     beat_s, rate_u, skew = 60.0 / heard, heard_u, None
     notices: tuple[Notice, ...] = ()
     if bpm is not None and ratio is not None:
@@ -158,7 +158,7 @@ def from_clicks(clicks: Clicks, bpm: float | None) -> Pulse:
     if bpm is None or ratio is None:
         bpm = _plain_bpm(heard)
     index, at_s = _heard(clicks)
-    pivot, ratio = float(index.mean()), ratio or 1.0
+    pivot, ratio = float(index.mean()), ratio or _playable_ratio(heard_bpm)
     pivot_s = float(at_s.mean())
     return Pulse(
         anchor=_anchor(clicks), bpm=bpm, beat_s=beat_s, zero_s=pivot_s - pivot / ratio * beat_s, pivot_s=pivot_s,
@@ -267,14 +267,20 @@ def at_own_tempo(strum_s: FloatArray, bpm: float, notice: Notice) -> Pulse:
     )  # fmt: skip
 
 
-def _sounding_ratio(clicks: Clicks) -> float:
+def _playable_ratio(heard_bpm: float) -> float:
+    """Clicks a beat that make a tempo of what is clicked too fast or too slowly to be one: parts of the beat, or bars."""
+    return next((r for r in RATIOS if BPM_RANGE[0] <= heard_bpm / r <= BPM_RANGE[1]), 1.0)
+
+
+def _sounding_ratio(clicks: Clicks, heard_bpm: float) -> float:
     """Clicks a beat by their sounds, where no tempo is told: those between the beats have a sound of their own."""
     main = np.flatnonzero(np.asarray(clicks.heard) & (np.asarray(clicks.sound) < SOUNDS_ON_BEATS))
     gaps = np.diff(main)
     if not len(gaps) or main[0] != 0:
-        return 1.0
+        return _playable_ratio(heard_bpm)
     usual = int(np.bincount(gaps).argmax())
-    return float(usual) if usual in RATIOS and (gaps == usual).mean() >= SOUNDS_AGREE else 1.0
+    known = usual > 1 and usual in RATIOS and (gaps == usual).mean() >= SOUNDS_AGREE
+    return float(usual) if known else _playable_ratio(heard_bpm)
 
 
 def _ratio(heard_bpm: float, heard_u: float, told_bpm: float) -> float | None:
