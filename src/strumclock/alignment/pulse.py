@@ -268,7 +268,7 @@ def at_own_tempo(strum_s: FloatArray, bpm: float, notice: Notice) -> Pulse:
 
 
 def _playable_ratio(heard_bpm: float) -> float:
-    """Clicks a beat that make a tempo of what is clicked too fast or too slowly to be one: parts of the beat, or bars."""
+    """Clicks a beat that make a tempo of clicks too fast or too slow to be one: parts of the beat, or bars."""
     return next((r for r in RATIOS if BPM_RANGE[0] <= heard_bpm / r <= BPM_RANGE[1]), 1.0)
 
 
