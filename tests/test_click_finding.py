@@ -12,7 +12,6 @@ from support import bench_dir
 
 from strumclock.click import Clicks, find_clicks
 from strumclock.click.attack import attack_index
-from strumclock.click.front import decimate
 from strumclock.errors import UsageError
 
 PLACE_S = 0.0002  # the project's demand on dry takes
@@ -263,14 +262,6 @@ def test_attack_follows_the_definition_against_scipys_filter() -> None:
         sound = np.concatenate([np.zeros(400), click_sound(name)]).astype(np.float32)
         mine = (attack_index(sound, RATE_HZ) - 400) / RATE_HZ
         assert mine == pytest.approx(attack_s(click_sound(name)), abs=2e-6)
-
-
-def test_decimation_keeps_what_fits_and_nothing_else_against_theory() -> None:
-    t = np.arange(30_000) / 44_100
-    kept = decimate(np.sin(2 * np.pi * 3000 * t).astype(np.float32), 3)
-    np.testing.assert_allclose(kept[100:-100], np.sin(2 * np.pi * 3000 * t[::3])[100:-100], rtol=0, atol=1e-3)
-    gone = decimate(np.sin(2 * np.pi * 8500 * t).astype(np.float32), 3)
-    assert np.abs(gone[100:-100]).max() < 1e-3
 
 
 def test_nonsense_is_refused_in_one_line() -> None:

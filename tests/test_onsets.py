@@ -10,6 +10,7 @@ import pytest
 import scipy.linalg
 import scipy.signal
 
+from strumclock.audio.decimation import decimated
 from strumclock.errors import UsageError
 from strumclock.onsets import Strums, find_strums
 from strumclock.onsets.bands import BRIGHT_HZ, HIGHEST_HZ, QUIET_S, SPLITS_HZ, STEP_S, STEPS, bands_at
@@ -17,7 +18,6 @@ from strumclock.onsets.finding import SHARPEN, place_of
 from strumclock.onsets.levels import HOP_S, _bands, _power, measure_levels, with_halves
 from strumclock.onsets.network import _convolved, learned_weights
 from strumclock.onsets.residual import BEFORE_S, LEARN_S, LEARN_UNTIL_S, ORDER, evidence, on_samples, predictors
-from strumclock.onsets.signals import decimated
 
 RATE_HZ = 44100
 CHORDS_HZ = (

@@ -7,9 +7,9 @@ import pytest
 from support import bench_dir
 
 from strumclock.audio import load
+from strumclock.audio.decimation import decimated
 from strumclock.grid import Exercise
 from strumclock.onsets import find_strums
-from strumclock.onsets.signals import decimated
 from strumclock.stroke import Directions, chromas, pictures, tell_directions
 from strumclock.stroke.harmony import without_harmony
 from strumclock.synthesis import NYLON, STEEL, Guitar, Player, Scene, Take, synthesise

@@ -7,9 +7,9 @@ import dataclasses
 import numpy as np
 import pytest
 
+from strumclock.audio.decimation import decimated
 from strumclock.grid import Exercise
 from strumclock.measure import measure
-from strumclock.onsets.signals import decimated
 from strumclock.stroke import Directions, Levels, Spreads, Timed, measure_levels, measure_stroke
 from strumclock.synthesis import Player, Scene, synthesise
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from strumclock.audio.decimation import decimated
 from strumclock.grid import Exercise
-from strumclock.onsets.signals import decimated
 from strumclock.stroke import Spreads, measure_spreads, pictures
 from strumclock.stroke.spread import LEAST_GAP_S, SHARED_U
 from strumclock.synthesis import NYLON, STEEL, Guitar, Player, Scene, synthesise

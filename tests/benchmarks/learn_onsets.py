@@ -26,11 +26,11 @@ import numpy as np
 import numpy.typing as npt
 from strum_scenes import RATE_HZ, Sounds, make_bank, simulate
 
+from strumclock.audio.decimation import decimated
 from strumclock.onsets.bands import STEP_S, STEPS
 from strumclock.onsets.levels import LAG_S, measure_levels, pictures, rises
 from strumclock.onsets.network import COARSE, DILATION, LEAK, Weights
 from strumclock.onsets.residual import BEFORE_S, CHANNELS, evidence, on_samples
-from strumclock.onsets.signals import decimated
 
 FINE, WIDE, JOINED, SEEN = 12, 24, 16, 24  # channels of the layers
 PICTURE = 390

@@ -23,8 +23,8 @@ import numpy.typing as npt
 from stroke_scenes import simulate
 from strum_scenes import RATE_HZ
 
+from strumclock.audio.decimation import decimated
 from strumclock.onsets import find_strums
-from strumclock.onsets.signals import decimated
 from strumclock.stroke.network import own_picture, shape_of
 from strumclock.stroke.picture import BANDS, STEPS, pictures
 

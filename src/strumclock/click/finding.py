@@ -7,10 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from strumclock.click.front import Float64, build_front
+from strumclock.audio.decimation import decimated, decimation_for
+from strumclock.click.front import Float32, Float64, Front, build_front
+from strumclock.click.kinds import Lattice
 from strumclock.click.matching import Matcher
 from strumclock.click.placing import attack_of, beginning, beginning_in_quiet, fit_line
-from strumclock.click.search import find_lattice, with_count_in
+from strumclock.click.search import PLAIN_SCORE, find_lattice, with_count_in
 from strumclock.click.trains import HEARD
 from strumclock.errors import UsageError
 
@@ -22,6 +24,9 @@ REST_S, REST_SHARE = 6.0, 0.15
 
 COUNT_IN_SHARE, COUNT_IN_CLICKS = 0.5, 17
 """Clicks that end earlier are a count-in where they end before this share of the recording and are fewer than this."""
+
+HIGH_RATE_HZ = 22_050.0
+"""Clicks are looked for below 5 kHz; where none is clear there, at about this rate too: a closed hi-hat lies above."""
 
 SKEW_HINTS = (0.5, 1.0, 2.0)
 """A told tempo may mean clicks on the halves of the beat, on the beat, or on every other one."""
@@ -87,6 +92,7 @@ def find_clicks(
     beats_per_bar: int | None = None,
     nominal_s: ArrayLike | None = None,
     source: str = "recording",
+    low: Float32 | None = None,
 ) -> Clicks | None:
     """Find the clicks of a metronome in a recording, whatever they sound like.
 
@@ -108,6 +114,8 @@ def find_clicks(
         Told times of the clicks (a tempo map), increasing, of which only the start and the clocks' ratio are unknown.
     source : str
         Passed on into the result.
+    low : float32 array, optional
+        ``audio.decimation.decimated(samples, sample_rate_hz)[0]`` where the caller has it already.
 
     Returns
     -------
@@ -143,12 +151,18 @@ def find_clicks(
         return None
     if not np.isfinite(np.sum(x)):
         raise UsageError("the samples hold a number that is not finite: repair or leave out that part")
-    front = build_front(x, sample_rate_hz)
     hints_s = () if bpm is None else tuple(60 / bpm * m for m in SKEW_HINTS)
+    if low is None:
+        low, _ = decimated(x, sample_rate_hz)
+    front = build_front(low, sample_rate_hz / decimation_for(sample_rate_hz))
     found = find_lattice(front, hints_s=hints_s, told=told, beats_per_bar=beats_per_bar)
+    if not _clear(found, front) and decimation_for(sample_rate_hz) > decimation_for(sample_rate_hz, HIGH_RATE_HZ):
+        high = build_front(*decimated(x, sample_rate_hz, target_rate_hz=HIGH_RATE_HZ))
+        there = find_lattice(high, hints_s=hints_s, told=told, beats_per_bar=beats_per_bar)
+        if there is not None and (found is None or there.score > found.score):
+            front, found = high, there
     if found is None:
         return None
-
     match = Matcher.of(front)
     position = found.start + found.step * found.nominal
     line = fit_line(match, position, found.nominal, found.sound, found.weight)
@@ -179,9 +193,21 @@ def find_clicks(
     )
 
 
+def _clear(found: Lattice | None, front: Front) -> bool:
+    """Whether clicks are heard plainly, and to the end."""
+    if found is None or found.score < PLAIN_SCORE:
+        return False
+    last = found.start + found.step * float(found.nominal[-1])
+    return _to_the_end(last / front.rate_hz, len(front.samples) / front.rate_hz)
+
+
+def _to_the_end(last_s: float, duration_s: float) -> bool:
+    return duration_s - last_s < max(REST_S, REST_SHARE * duration_s)
+
+
 def _extent(time_s: Float64, duration_s: float) -> str:
     """Whether the clicks are there throughout, in the count-in only, or in part."""
-    if duration_s - time_s[-1] < max(REST_S, REST_SHARE * duration_s):
+    if _to_the_end(float(time_s[-1]), duration_s):
         return "throughout"
     early = time_s[-1] < COUNT_IN_SHARE * duration_s and len(time_s) < COUNT_IN_CLICKS
     return "count-in" if early else "fading"

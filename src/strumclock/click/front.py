@@ -19,10 +19,6 @@ Float64 = NDArray[np.float64]
 Ints = NDArray[np.int_]
 Bools = NDArray[np.bool_]
 
-FRONT_RATE_HZ = 14_000.0
-"""The decimated rate is the lowest whole fraction of the recorder's rate that is not below this. Every click tried
-has enough below 7 kHz, and phones' codecs keep little above it."""
-
 WHITEN_S = 0.14
 """Length of a whitening frame, to the nearest power of two samples: long enough to resolve a guitar's partials (7
 Hz), short enough that a chord's spectrum stands still."""
@@ -51,9 +47,6 @@ FLOOR = 1e-6
 """Power below which a bin counts as empty, against the loudest bin: keeps digital silence and a codec's empty bands
 silent."""
 
-FILTER_PERIODS = 16
-"""Half length of the decimation filter, in periods of the decimated rate."""
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Front:
@@ -74,50 +67,9 @@ class Front:
     rate_hz: float
 
 
-def decimate(samples: Float32, factor: int) -> Float32:
-    """Every factor-th sample after a linear-phase low-pass, as two matrix products.
-
-    Parameters
-    ----------
-    samples : float32 array, shape (n,)
-    factor : int
-        1 returns the samples as they are.
-
-    Returns
-    -------
-    float32 array, shape (ceil(n / factor),)
-        Sample i lies at the time of samples[i * factor].
-    """
-    if factor == 1:
-        return samples
-    half = FILTER_PERIODS * factor
-    position = np.arange(-half, half)
-    cut = 0.92 / factor  # of the Nyquist rate: the last 8 % are the filter's slope
-    taps = cut * np.sinc(cut * position) * np.kaiser(2 * half + 1, 8.0)[:-1]
-    outputs = 2 * FILTER_PERIODS
-    block = outputs * factor
-    kernel = np.zeros((2 * block, outputs), dtype=np.float32)
-    for i in range(outputs):
-        kernel[i * factor : i * factor + 2 * half, i] = taps
-    wanted = -(-len(samples) // factor)
-    blocks = -(-wanted // outputs)
-    decimated = np.empty((blocks, outputs), dtype=np.float32)
-    step = 4096  # blocks at a time: the padded copy stays small
-    for first in range(0, blocks, step):
-        last = min(first + step, blocks)
-        begin, end = first * block - half, (last + 1) * block - half
-        piece = np.zeros(end - begin, dtype=np.float32)
-        inside = samples[max(begin, 0) : max(end, 0)]
-        piece[max(-begin, 0) : max(-begin, 0) + len(inside)] = inside
-        rows = piece.reshape(-1, block)
-        np.matmul(rows[:-1], kernel[:block], out=decimated[first:last])
-        decimated[first:last] += rows[1:] @ kernel[block:]
-    return decimated.reshape(-1)[:wanted]
-
-
 def whiten(samples: Float32, rate_hz: float) -> Float32:
     """Each frame divided by its own smoothed spectrum (zero phase), frames added up again."""
-    size = 2 ** round(np.log2(WHITEN_S * rate_hz))
+    size = 2 * scipy.fft.next_fast_len(round(WHITEN_S * rate_hz / 2), real=True)
     hop = size // 2
     frames = -(-len(samples) // hop) + 1
     padded = np.zeros((frames + 1) * hop, dtype=np.float32)
@@ -191,15 +143,6 @@ def level(samples: Float32, rate_hz: float) -> Float32:
     return padded[: len(samples)]
 
 
-def build_front(samples: Float32, sample_rate_hz: float) -> Front:
-    """Decimate, whiten and level a recording.
-
-    Parameters
-    ----------
-    samples : float32 array, shape (n,)
-    sample_rate_hz : float
-    """
-    factor = max(int(sample_rate_hz / FRONT_RATE_HZ), 1)
-    rate_hz = sample_rate_hz / factor
-    decimated = decimate(np.ascontiguousarray(samples, dtype=np.float32), factor)
-    return Front(samples=level(whiten(decimated, rate_hz), rate_hz), plain=decimated, rate_hz=rate_hz)
+def build_front(plain: Float32, rate_hz: float) -> Front:
+    """Whiten and level a decimated recording."""
+    return Front(samples=level(whiten(plain, rate_hz), rate_hz), plain=plain, rate_hz=rate_hz)

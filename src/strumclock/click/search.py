@@ -18,8 +18,12 @@ SCAN_S = 45.0
 """The interval is looked for in so much at a time, from the beginning, until a train of clicks is found."""
 
 LEAST_SCORE = 30.0
-"""Evidence (nats) below which nothing is called a click. Strumming without a click stays below 15, clicks are above
+"""Evidence (nats) below which nothing is called a click. Strumming without a click stays below 20, clicks are above
 40."""
+
+RINGING_S = 0.3
+"""Of trains whose clicks are closer together than this, so much more evidence is asked as they are closer: a ringing
+chord is like itself at some short interval for as long as it rings, which is one agreement and not ten."""
 
 PLAIN_SCORE = 80.0
 """Evidence from which no further interval is tried."""
@@ -58,15 +62,21 @@ def find_lattice(
         train = _best_train(match, place, pairs, hints_s, told, begin, end)
         if train is not None and (best is None or train.score > best.score):
             best = train
-        if best is not None and best.score > LEAST_SCORE:
+        if best is not None and best.score > _least(match, best):
             whole = _whole(match, best, told, beats_per_bar)
-            if whole.score > LEAST_SCORE and np.count_nonzero(whole.weight) >= FEWEST:
+            if np.count_nonzero(whole.weight) >= FEWEST and whole.score > _least(match, whole):
                 return whole
             best = None
     if early is None or told is not None:
         return None
     found = find_count_in(front, *early, hints_s)
     return None if found is None else _from_count_in(match, found)
+
+
+def _least(match: Matcher, found: Train | Lattice) -> float:
+    """Evidence that is asked of clicks so close together."""
+    apart_s = found.step * float(np.median(np.diff(found.nominal))) / match.front.rate_hz
+    return LEAST_SCORE * max(RINGING_S / apart_s, 1.0)
 
 
 def _regular(start: float, step: float, begin: int, end: int) -> Float64:

@@ -45,7 +45,7 @@ at."""
 THIN = 5.0
 """Evidence (nats) by which a thinner train must be the better one."""
 
-HUM, HUM_TIMES = 0.5, 1.3
+HUM, HUM_TIMES = 0.4, 1.3
 """Where something as much like the sound as this is heard before the place, the place must be this much more like it:
 a hum, a buzz or a ringing string comes back at any distance that is a multiple of its period."""
 

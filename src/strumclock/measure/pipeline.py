@@ -12,12 +12,10 @@ from dataclasses import replace
 from types import MappingProxyType
 
 import numpy as np
-from numpy.typing import NDArray
 
 from strumclock.alignment import ADDED, LEFT_CLICK, OUTSIDE, Alignment, align
 from strumclock.audio import Recording, load
 from strumclock.chords import Changes
-from strumclock.click import Removal
 from strumclock.correction import Correction, measure_correction
 from strumclock.errors import Notice, RecordingError, UsageError
 from strumclock.grid import PER_BEAT_RANGE, BeatGrid, Exercise
@@ -25,7 +23,6 @@ from strumclock.measure.makings import Heard, Low, hear, pictured, take_changes,
 from strumclock.measure.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
 from strumclock.measure.sources import Sound, tell_apart
 from strumclock.onsets import Ignored, Strums, find_strums
-from strumclock.onsets.signals import decimated
 from strumclock.stroke import Spreads, Stroke
 from strumclock.timing import STANDARDS, Estimate, SoundPath, Standard, Timing, judge_take, measure_timing, sound_path
 from strumclock.timing.sound_path import SPEED_OF_SOUND_M_PER_S
@@ -131,8 +128,9 @@ def measure(
     judged_by = _standard(standard)
     nominal = _tempo_map(midi, exercise)
     sound = tell_apart(recording, exercise, click, nominal)
-    samples, rate_hz, removal = _lowered(sound, recording.sample_rate_hz)
-    strums = find_strums(samples, rate_hz, start_s=recording.start_s, clicks=sound.clicks, removal=removal)
+    strums = find_strums(
+        sound.guitar, sound.rate_hz, start_s=recording.start_s, clicks=sound.clicks, removal=sound.removal
+    )
     if len(strums) == 0 or _only_click(sound):
         raise RecordingError(
             "at least one strum is needed; none was heard in "
@@ -146,7 +144,7 @@ def measure(
         sample_rate_hz=recording.sample_rate_hz,
         channels=recording.channels,
     )
-    low = pictured(samples, rate_hz, recording.start_s, strums)
+    low = pictured(sound.guitar, sound.rate_hz, recording.start_s, strums)
     if free:
         return _free(low, strums, info, exercise, notices, changes=changes, tuning=tuning)
     latency_s = (latency_ms or 0.0) / 1000
@@ -196,15 +194,6 @@ def measure(
         correction=correction,
         last_held_bpm=last_held_bpm,
     )
-
-
-def _lowered(sound: Sound, sample_rate_hz: float) -> tuple[NDArray[np.float32], float, Removal | None]:
-    """The guitar, and what was taken out of it, decimated once for every stage that follows."""
-    samples, rate_hz = decimated(sound.guitar, sample_rate_hz)
-    if sound.removal is None:
-        return samples, rate_hz, None
-    removed, _ = decimated(sound.removal.removed, sample_rate_hz)
-    return samples, rate_hz, replace(sound.removal, samples=samples, removed=removed)
 
 
 def _only_click(sound: Sound) -> bool:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strumclock.audio import Recording, load
+from strumclock.audio.decimation import decimated
 from strumclock.click import Clicks, Removal, find_click_channel, find_clicks, remove_clicks
 from strumclock.errors import ClickError, Notice, UsageError
 from strumclock.grid import BeatGrid, Exercise
@@ -21,9 +22,13 @@ _CHANNELS = {"left": 0, "right": 1}
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Sound:
-    """What the recording holds, once told apart: the guitar, and the clicks with their origin."""
+    """What the recording holds, once told apart: the guitar, and the clicks with their origin.
+
+    The guitar is decimated (to `rate_hz`), once for every stage that follows, and so is what `removal` holds.
+    """
 
     guitar: NDArray[np.float32]
+    rate_hz: float
     clicks: Clicks | None
     removal: Removal | None
     anchor: str
@@ -35,7 +40,6 @@ def tell_apart(
 ) -> Sound:
     """Part the guitar from the click, wherever the click is."""
     where = os.fspath(click)
-    rate_hz = recording.sample_rate_hz
     hints: dict[str, Any] = {
         "start_s": recording.start_s,
         "bpm": exercise.bpm,
@@ -43,7 +47,7 @@ def tell_apart(
         "nominal_s": nominal.click_s if nominal is not None else None,
     }
     if where == "none":
-        return Sound(guitar=recording.mono(), clicks=None, removal=None, anchor="fitted")
+        return _alone(recording, recording.mono())
     if where in _CHANNELS:
         index = _CHANNELS[where]
         if recording.channels < 2:
@@ -53,32 +57,45 @@ def tell_apart(
         return _on_channel(recording, index, hints, promised=True)
     if where != "auto":
         return _in_file(recording, Path(where), hints)
-    index_or_none = find_click_channel(recording.samples, rate_hz)
+    index_or_none = find_click_channel(recording.samples, recording.sample_rate_hz)
     if index_or_none is not None:
         found = _on_channel(recording, index_or_none, hints, promised=False)
         if found.clicks is not None:
             return found
+    return _mixed(recording, hints)
+
+
+def _alone(recording: Recording, guitar: NDArray[np.float32]) -> Sound:
+    """The guitar, and no click that was heard."""
+    low, rate_hz = decimated(guitar, recording.sample_rate_hz)
+    return Sound(guitar=low, rate_hz=rate_hz, clicks=None, removal=None, anchor="fitted")
+
+
+def _mixed(recording: Recording, hints: Mapping[str, Any]) -> Sound:
+    """The guitar and the click in one channel, or the guitar alone where none is heard."""
     mono = recording.mono()
-    clicks = find_clicks(mono, rate_hz, **hints)
+    alone = _alone(recording, mono)
+    clicks = find_clicks(mono, recording.sample_rate_hz, low=alone.guitar, **hints)
     if clicks is None:
-        return Sound(guitar=mono, clicks=None, removal=None, anchor="fitted")
-    removal = remove_clicks(mono, rate_hz, clicks, start_s=recording.start_s)
-    return Sound(guitar=removal.samples, clicks=clicks, removal=removal, anchor="recorded-click")
+        return alone
+    removal = remove_clicks(alone.guitar, alone.rate_hz, clicks, start_s=recording.start_s)
+    return replace(alone, guitar=removal.samples, clicks=clicks, removal=removal, anchor="recorded-click")
 
 
 def _on_channel(recording: Recording, index: int, hints: Mapping[str, Any], *, promised: bool) -> Sound:
     """The click on a channel of its own, the guitar on the others."""
     clicks = find_clicks(recording.channel(index), recording.sample_rate_hz, **hints)
-    others = [c for c in range(recording.channels) if c != index]
-    guitar: NDArray[np.float32] = np.asarray(recording.samples[:, others].mean(axis=1), np.float32)
     if clicks is None:
         if promised:
             raise ClickError(
                 f"a click was promised on channel {index + 1}; none was heard there; "
                 "check the channel, or leave --click out"
             )
-        return Sound(guitar=recording.mono(), clicks=None, removal=None, anchor="fitted")
-    return Sound(guitar=guitar, clicks=replace(clicks, source="channel"), removal=None, anchor="click-channel")
+        return _alone(recording, recording.mono())
+    others = [c for c in range(recording.channels) if c != index]
+    guitar: NDArray[np.float32] = np.asarray(recording.samples[:, others].mean(axis=1), np.float32)
+    alone = _alone(recording, guitar)
+    return replace(alone, clicks=replace(clicks, source="channel"), anchor="click-channel")
 
 
 def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Sound:
@@ -87,7 +104,6 @@ def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Soun
     clicks = find_clicks(other.mono(), other.sample_rate_hz, **{**hints, "start_s": other.start_s})
     if clicks is None:
         raise ClickError(f"a click was promised in {path}; none was heard there; check the file, or leave --click out")
-    mono = recording.mono()
     notices: tuple[Notice, ...] = ()
     if abs(other.duration_s - recording.duration_s) > 1.0 and recording.start_s == 0.0:
         notices = (
@@ -97,11 +113,5 @@ def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Soun
                 "the offsets are right only if both started together",
             ),
         )
-    bleeding = find_clicks(mono, recording.sample_rate_hz, **hints)  # the click may be audible in the take as well
-    removal = None
-    if bleeding is not None:
-        removal = remove_clicks(mono, recording.sample_rate_hz, bleeding, start_s=recording.start_s)
-        mono = removal.samples
-    return Sound(
-        guitar=mono, clicks=replace(clicks, source="file"), removal=removal, anchor="click-channel", notices=notices
-    )
+    take = _mixed(recording, hints)  # the click may be audible in the take as well
+    return replace(take, clicks=replace(clicks, source="file"), anchor="click-channel", notices=notices)

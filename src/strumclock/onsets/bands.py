@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
-from strumclock.onsets.signals import TARGET_RATE_HZ
+from strumclock.audio.decimation import TARGET_RATE_HZ
 
 FloatArray = npt.NDArray[np.float64]
 Powers = npt.NDArray[np.float32]

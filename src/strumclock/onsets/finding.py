@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from strumclock.audio.decimation import Samples, decimated
 from strumclock.errors import Notice, UsageError
 from strumclock.onsets.bands import STEP_S, STEPS
 from strumclock.onsets.levels import LAG_S, Levels, measure_levels, pictures, rises
 from strumclock.onsets.network import probabilities
 from strumclock.onsets.residual import BEFORE_S, evidence, on_samples
-from strumclock.onsets.signals import Samples, decimated
 from strumclock.onsets.strums import FloatArray, Ignored, Strums
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
-from strumclock.onsets.signals import Samples
+from strumclock.audio.decimation import Samples
 
 FloatArray = npt.NDArray[np.float64]
 Frames = npt.NDArray[np.float32]

@@ -11,8 +11,8 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
+from strumclock.audio.decimation import TARGET_RATE_HZ, Samples
 from strumclock.onsets.bands import STEPS, Bands, Powers, Spectra, bands_at
-from strumclock.onsets.signals import TARGET_RATE_HZ, Samples
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from strumclock.audio import Recording
+from strumclock.audio.decimation import decimated
 from strumclock.errors import Notice, RecordingError, UsageError
 from strumclock.onsets import find_strums
-from strumclock.onsets.signals import decimated
 from strumclock.timing import Estimate
 from strumclock.tuning.plucks import FLOOR_CENTS, find_plucks
 from strumclock.tuning.spectrum import WORK_HZ

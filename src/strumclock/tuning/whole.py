@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from strumclock.onsets.signals import decimated
+from strumclock.audio.decimation import decimated
 from strumclock.timing import Estimate
 from strumclock.timing.estimate import COVERAGE_FACTOR
 from strumclock.tuning.spectrum import WORK_HZ, peaks
