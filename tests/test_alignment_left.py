@@ -100,3 +100,15 @@ def test_random_strums_leave_nothing() -> None:
         beat = np.sort(np.random.default_rng(seed).uniform(0, 64, 64))
         alarms += bool(find_left(beat, 1 + seed % 4))
     assert alarms <= 2
+
+
+def test_a_take_that_ends_beside_the_click_does_not_stop_early() -> None:
+    """Ten bars with the click, then a tempo of the player's own to the end: no slot after it is omitted, none said."""
+    steady = play(Exercise(bpm=96, meter="4/4", per_beat=1, pattern="D", count_in=1), Player(), seed=1, bars=30)
+    own_s = steady.strum_s[39] + np.arange(1, 70) * 60 / 84
+    strum_s = np.concatenate([steady.strum_s[:40], own_s])
+    heard = 4 + int(np.searchsorted(steady.grid.line_s, own_s[-1]))
+    found = align(strum_s, steady.exercise, clicks=clicks_of(steady.grid, heard=heard))
+    assert len(found.left_click) == 1
+    assert len(found.omitted) <= 1
+    assert not {"stops-early", "starts-late"} & {notice.code for notice in found.notices}

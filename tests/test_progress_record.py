@@ -139,7 +139,7 @@ def test_the_next_tempo_follows_the_standard():
 @pytest.mark.parametrize(
     ("held", "says"),
     [
-        ({}, "too early to tell: no tempo was held"),
+        ({}, "too early to tell: no week has held a tempo"),
         ({w: 70 + w for w in range(5)}, "too early to tell"),
         ({w: 70 + (w % 2) for w in range(10)}, "too early to tell"),
         ({w: 70 + 0.3 * w for w in range(10)}, "further away"),
@@ -247,7 +247,7 @@ def test_every_number_in_the_sentences_is_in_the_record(school):
     """What a student reads is true: the tempo held, the difference, the week."""
     by_name = {p.student: report.to_send(p) for p in class_list(school, today=TODAY)}
     assert by_name["Climber"][0] == (
-        "Two chords (A D, every 4 beats): you have held 84 bpm (21 changes a minute) for a week, "
+        "Two chords (A D, every 4 beats): in the week of 9 March you held 84 bpm (21 changes a minute), "
         "18 bpm more than in the week of 5 January."
     )
     assert by_name["Climber"][-1] == "Next: two takes at 86.5 bpm (21.6 changes a minute)."
@@ -305,7 +305,7 @@ def test_the_summary_says_what_each_line_rests_on(school):
     """Trend with interval, method and p; take to take against week to week; the goal's range."""
     text = report.progress_summary(progress(school, "Climber", today=TODAY))
     for words in (
-        "Highest tempo held for a week: 84 bpm (21 changes a minute), in the week of 9 March.",
+        "Highest tempo held by 2 takes of one week: 84 bpm (21 changes a minute), in the week of 9 March.",
         "Tempo rises: +2 bpm a week, 95 % interval",
         "Theil-Sen over 10 weeks since 5 January; Mann-Kendall p < 0.001",
         "from take to take it varies by",

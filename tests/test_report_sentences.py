@@ -210,7 +210,15 @@ def test_an_inferred_pattern_counts_no_omissions() -> None:
     """Truth: the design: what was inferred cannot be left out."""
     m = take(inferred=("pattern", "per_beat"))
     assert "Played" not in text(m)
-    assert text(m)["Not told"] == "Pattern and parts of the beat: found from the recording."
+    assert text(m)["Found out"] == "Pattern and parts of the beat: found from the recording."
+
+
+def test_what_was_only_assumed_was_not_found_in_the_recording() -> None:
+    """Truth: a meter that no accent marks is assumed, as its notice says, and no pattern was seen."""
+    assumed = Notice(code="meter-assumed", message="4/4 is assumed")
+    exercise = Exercise(bpm=100, meter="4/4", per_beat=1)
+    m = take(inferred=("bpm", "meter", "pattern", "bars"), warnings=(assumed,), exercise=exercise)
+    assert text(m)["Found out"] == "Tempo: found from the recording."
 
 
 def test_a_take_with_every_beat_left_out_says_what_to_check() -> None:
@@ -273,6 +281,7 @@ def test_leaving_the_click_is_told_with_its_place() -> None:
     m = take(bars=14, left_click=(LeftClick(start_s=12.2, end_s=19.8, played_bpm=96.3),))
     assert text(m)["Left the click"] == "You kept a tempo of your own from 0:12 to 0:20, at about 96 bpm."
     assert "around 0:12" in text(m)["Next"]
+    assert text(m)["Played"].startswith("Beside the stretch that left the click: all ")
 
 
 def test_strums_beside_the_click_are_not_called_added() -> None:

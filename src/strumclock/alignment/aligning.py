@@ -357,7 +357,7 @@ def _result(
     counts = [s.last - s.first + 1 for s in stretches]
     notices = (
         *pulse.notices, *plan.notices, *notices, *remarks.left_click(departures, counts, pulse.bpm_heard or pulse.bpm),
-        *remarks.extrapolated(pulse, grid, u_s), *remarks.ends(grid, slot, not plan.pattern_inferred),
+        *remarks.extrapolated(pulse, grid, u_s), *remarks.ends(grid, slot, unasked, not plan.pattern_inferred),
         *remarks.outside(grid, strum_s, slot, plan.exercise.bars is not None),
         *remarks.far_off(grid, strum_s, slot, pulse.anchor == "fitted"),
         *remarks.fit(grid, strum_s, slot, len(omitted)),

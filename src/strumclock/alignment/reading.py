@@ -282,7 +282,7 @@ def _found_notice(told: Exercise, plan: Plan, others: int) -> Notice:
             else f"{_as_used(plan)} are used instead"
         )
         + ", and no strum counts as omitted"
-        + (f"; the {others} strums between these parts count as added" if others else "")
+        + ("; strums between these parts count as added" if others else "")
     )
     return Notice(code="pattern-differs", message=message)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from strumclock.alignment.pairing import FloatArray, IntArray
 from strumclock.alignment.pulse import Pulse
@@ -53,14 +54,15 @@ def extrapolated(pulse: Pulse, grid: BeatGrid, u_s: FloatArray) -> tuple[Notice,
     return (Notice(code="click-fades", message=message),)
 
 
-def ends(grid: BeatGrid, slot: IntArray, counted: bool) -> tuple[Notice, ...]:
-    """Bars at the beginning or the end of the grid in which nothing was played."""
-    taken = slot[slot >= 0]
-    if not len(taken) or not counted:
+def ends(grid: BeatGrid, slot: IntArray, unasked: NDArray[np.bool_], counted: bool) -> tuple[Notice, ...]:
+    """Bars at the beginning or the end of the grid in which nothing was played, at a tempo of the player's own (the
+    slots `unasked`) neither."""
+    taken = np.concatenate([slot[slot >= 0], np.flatnonzero(unasked)])
+    if not (slot >= 0).any() or not counted:
         return ()
     notices: tuple[Notice, ...] = ()
     bar_s = float(np.median(grid.beat_s)) * grid.beats_per_bar
-    first, last = int(taken[0]), int(taken[-1])
+    first, last = int(taken.min()), int(taken.max())
     if grid.slot_s[first] - grid.slot_s[0] >= SILENT_BARS * bar_s:
         message = (
             f"the first strum comes in bar {grid.bar[first]}; the {first} slots before it count as omitted "

@@ -333,6 +333,8 @@ def _assemble(
             else "no click of one steady tempo was heard in the recording"
         )
     n_slots, n_added = len(grid), int(np.sum(alignment.slot == ADDED))
+    if alignment.left_click:  # the slots in between were not asked for
+        n_slots = timing.n + len(omitted)
     held = judge_take(
         timing,
         standard,
@@ -350,7 +352,8 @@ def _assemble(
         warnings.append(
             Notice(
                 code="few-strums",
-                message=f"only {timing.n} strums met the grid, so the figures are rough; play a minute",
+                message=f"only {timing.n} strum{'s' * (timing.n != 1)} met the grid, so the figures are rough; "
+                "play a minute",
             )
         )
     return Measurement(

@@ -117,8 +117,10 @@ class ExerciseProgress:
     state : str
         ``"stuck"`` (a plateau), ``"level"`` (unchanged throughout), ``"falling"``, ``"rising"``, ``"unclear"`` or
         ``"early"`` (fewer than six weeks that hold a tempo).
+    takes_to_hold : int
+        Takes of one calendar week that must hold a tempo for the week to have held it.
     highest_held_bpm, highest_held_in : float, date or None
-        Highest tempo ever held for a week, and that week's Monday.
+        Highest tempo that a week ever held, and that week's Monday.
     tempo : Trend or None
         Of the tempo held.
     reached : Trend or None
@@ -142,6 +144,7 @@ class ExerciseProgress:
     points: tuple[Point, ...]
     weeks: tuple[Week, ...]
     state: str
+    takes_to_hold: int
     highest_held_bpm: float | None
     highest_held_in: date | None
     tempo: Trend | None
@@ -208,6 +211,7 @@ def exercise_progress(
         points=tuple(ordered),
         weeks=weeks,
         state=_state(stuck, tempo, reached_trend, reached),
+        takes_to_hold=takes_to_hold,
         highest_held_bpm=best[1] if best else None,
         highest_held_in=best[0] if best else None,
         tempo=tempo,

@@ -78,7 +78,7 @@ def outlook(
         if tempo >= bpm:
             return Outlook(bpm=bpm, by=by, reached_in=monday)
     if not held:
-        return Outlook(bpm=bpm, by=by, reason="too early to tell: no tempo was held for a week yet")
+        return Outlook(bpm=bpm, by=by, reason="too early to tell: no week has held a tempo yet")
     if stuck:
         return Outlook(bpm=bpm, by=by, reason="cannot be told while the tempo does not rise")
     if slope is None or slope.low is None or slope.high is None:

@@ -30,7 +30,7 @@ _LINE_IN = 0.22  # from one line of words to the next
 _MOST_LINES = 14  # of words below the picture
 _WRAP, _HEADLINE_WRAP = 130, 76  # characters that fit the width
 _GUTTER = 0.09  # of the width, between panels: room for the labels on their left
-_NOT_BELOW = ("Stroke", "Correcting", "Pitch", "Not told", "Note", "Left aside")  # they are in the summary
+_NOT_BELOW = ("Stroke", "Correcting", "Pitch", "Found out", "Note", "Left aside")  # they are in the summary
 
 
 def plot_take(measurement: Measurement, *, with_words: bool = True) -> Figure:

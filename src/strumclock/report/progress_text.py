@@ -99,9 +99,10 @@ def _good(progress: Progress, now: ExerciseProgress) -> str:
     today, held = progress.today, [w for w in now.weeks if w.held_bpm is not None]
     best, first = now.highest_held_bpm, held[0].held_bpm if held else None
     if best is not None and first is not None and best > first and now.highest_held_in is not None:
+        then, before = (day(monday, today=today) for monday in (now.highest_held_in, held[0].monday))
         return (
-            f"{_named(now)}: you have held {tempo(best, now.beats_per_change)} for a week, "
-            f"{best - first:.4g} bpm more than in the week of {day(held[0].monday, today=today)}."
+            f"{_named(now)}: in the week of {then} you held {tempo(best, now.beats_per_change)}, "
+            f"{best - first:.4g} bpm more than in the week of {before}."
         )
     if now.evenness_improved and now.evenness is not None:
         before, after = now.evenness.line
@@ -209,12 +210,13 @@ def progress_summary(progress: Progress) -> str:
 def facts(exercise: ExerciseProgress, *, today: date | None = None) -> list[str]:
     """What the weeks of an exercise show, a line each, each with what it rests on."""
     per = exercise.beats_per_change
+    takes = f"{_count(exercise.takes_to_hold, 'take')} of one week"
     lines = []
     if exercise.highest_held_bpm is not None and exercise.highest_held_in is not None:
         when = day(exercise.highest_held_in, today=today)
-        lines.append(f"Highest tempo held for a week: {tempo(exercise.highest_held_bpm, per)}, in the week of {when}.")
+        lines.append(f"Highest tempo held by {takes}: {tempo(exercise.highest_held_bpm, per)}, in the week of {when}.")
     else:
-        lines.append("No tempo was held for a week yet.")
+        lines.append(f"No tempo was held by {takes} yet.")
     lines.append(_trend_line(exercise, today))
     lines += _luck_lines(exercise)
     if exercise.moved is not None:

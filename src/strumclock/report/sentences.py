@@ -93,7 +93,7 @@ def lines(measurement: Measurement) -> tuple[Line, ...]:
             ("Tempo", tempo(m)),
             ("Next", following(m)),
         ]
-    rows += [("Not told", inferred(m))]
+    rows += [("Found out", inferred(m))]
     rows += [("Not known", text) for text in not_known(m)]
     rows += [("Note", words.sentence(notice.message)) for notice in m.warnings]
     return tuple(Line(topic=topic, text=text) for topic, text in rows if text)
@@ -252,12 +252,12 @@ def played(measurement: Measurement) -> str:
         said.append(f"{len(m.omitted)} of {words.count(slots, 'strum')} left out ({words.some(places, at_most=3)})")
     elif "pattern" not in m.inferred:
         said.append(
-            "The one strum of the pattern was played"
-            if slots == 1
-            else f"All {slots} strums of the pattern were played"
+            "The one strum asked for was played" if slots == 1 else f"All {slots} strums of the pattern were played"
         )
     if added and timing.n:
         said.append(f"{added} added between")
+    if said and m.left_click:
+        said[0] = f"beside the stretch that left the click: {said[0][:1].lower()}{said[0][1:]}"
     aside = left_aside(m)
     return " ".join(part for part in (words.sentence("; ".join(said)) if said else "", aside) if part)
 
@@ -353,7 +353,9 @@ def to_try(measurement: Measurement) -> str:
     if m.held is not None and m.held.held is False:
         return _to_hold(m, m.held, slots)
     if m.held is not None and m.held.held:
-        return "The same again on another day shows whether it stays."
+        bpm = m.exercise.bpm
+        same = "The same" if bpm is None else f"{words.bpm(bpm)} bpm"
+        return f"{same} once more on another day shows whether it stays."
     if m.held is not None and timing.n < m.held.standard.min_slots:
         standard = m.held.standard
         return (
@@ -400,8 +402,14 @@ def not_known(measurement: Measurement, *, all_of_it: bool = False) -> list[str]
 
 
 def inferred(measurement: Measurement) -> str:
-    """What was found out from the recording instead of being told."""
-    names = [_TOLD.get(name, name) for name in measurement.inferred if name != "bars"]  # every take has an end
+    """What was found out from the recording: not told, or told otherwise; nothing that was only assumed."""
+    m = measurement
+    unsaid = {"bars"}  # every take has an end
+    if any(notice.code == "meter-assumed" for notice in m.warnings):
+        unsaid.add("meter")
+    if m.exercise.pattern is None:
+        unsaid.add("pattern")
+    names = [_TOLD.get(name, name) for name in m.inferred if name not in unsaid]
     return words.sentence(f"{words.listed(names)}: found from the recording") if names else ""
 
 

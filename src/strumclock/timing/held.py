@@ -179,7 +179,7 @@ def judge_take(
     lasted_s = duration_s * n_slots / (n_slots - 1) if n_slots > 1 else 0.0
     unjudged = []
     if n_slots < standard.min_slots:
-        unjudged.append(f"it has {n_slots} slots and {standard.min_slots} are asked for")
+        unjudged.append(f"it has {n_slots} slot{'s' * (n_slots != 1)} and {standard.min_slots} are asked for")
     if lasted_s < standard.min_duration_s - SAME_S:
         unjudged.append(f"it lasts {_down(lasted_s)} s and {standard.min_duration_s:g} s are asked for")
     if unjudged:
@@ -199,7 +199,7 @@ def judge_take(
         failed.append(f"{played} of {n_slots} strums were played and {need} are asked for")
     if n_added > standard.added_share * n_slots:
         most = math.floor(standard.added_share * n_slots)
-        failed.append(f"{n_added} strums were added and {most} are allowed")
+        failed.append(f"{n_added} {'strum was' if n_added == 1 else 'strums were'} added and {most} are allowed")
     if even < standard.even_share * timing.n or not timing.n:
         need = math.ceil(standard.even_share * timing.n)
         failed.append(
