@@ -99,10 +99,10 @@ def _good(progress: Progress, now: ExerciseProgress) -> str:
     today, held = progress.today, [w for w in now.weeks if w.held_bpm is not None]
     best, first = now.highest_held_bpm, held[0].held_bpm if held else None
     if best is not None and first is not None and best > first and now.highest_held_in is not None:
-        then, before = (day(monday, today=today) for monday in (now.highest_held_in, held[0].monday))
+        then, earlier = (day(monday, today=today) for monday in (now.highest_held_in, held[0].monday))
         return (
             f"{_named(now)}: in the week of {then} you held {tempo(best, now.beats_per_change)}, "
-            f"{best - first:.4g} bpm more than in the week of {before}."
+            f"{best - first:.4g} bpm more than in the week of {earlier}."
         )
     if now.evenness_improved and now.evenness is not None:
         before, after = now.evenness.line
