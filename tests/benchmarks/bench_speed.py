@@ -93,9 +93,11 @@ def in_process(samples: np.ndarray, rate_hz: int, *, everything: bool) -> dict[s
 def cold(command: list[str]) -> tuple[float, float]:
     """Median wall time [s] and largest resident memory [MB] of a command started from nothing."""
     seconds, peak_mb = [], 0.0
+    # pip installs a package with its bytecode; here the run that warms up writes that of this tree
+    environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     for run in range(RUNS + 1):
         done = subprocess.run(
-            [sys.executable, "-S", "-c", LAUNCH, *command], capture_output=True, text=True, check=True
+            [sys.executable, "-S", "-c", LAUNCH, *command], capture_output=True, text=True, check=True, env=environment
         )
         wall_s, peak_kb = (float(x) for x in done.stderr.splitlines()[-1].split())
         if run:
