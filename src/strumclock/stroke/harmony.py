@@ -38,11 +38,12 @@ def chromas(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -> Float
     start = np.clip(np.rint((time_s + FROM_S) * rate_hz).astype(np.intp), 0, len(x))
     gap_s = np.append(np.diff(time_s), np.inf) - FROM_S - 0.01
     until = np.maximum(gap_s, LEAST_S) * rate_hz
-    window = np.hanning(length).astype(np.float32)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, length)
+    taper = np.hanning(length).astype(np.float32)
     out = np.empty((len(time_s), 12))
     for a in range(0, len(time_s), BLOCK):
-        cut = padded[start[a : a + BLOCK, None] + np.arange(length)]
-        cut = cut * window * (np.arange(length) < until[a : a + BLOCK, None])
+        cut = windows[start[a : a + BLOCK]] * taper
+        cut *= np.arange(length) < until[a : a + BLOCK, None]
         out[a : a + BLOCK] = np.sqrt(np.abs(scipy.fft.rfft(cut, size, axis=1)[:, inside])) @ mixing
     for _ in range(2):  # unit length, centred, unit length: what is left is the shape
         out /= np.maximum(np.linalg.norm(out, axis=1, keepdims=True), 1e-12)

@@ -107,7 +107,8 @@ def _treble_db(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -> Fl
     padded = np.concatenate([x, np.zeros(length, np.float32)])
     start = np.clip(np.rint(time_s * rate_hz).astype(np.intp), 0, len(x))
     window = np.hanning(2 * length)[length:].astype(np.float32)  # loudest where the pick lets go
-    spectrum = scipy.fft.rfft(padded[start[:, None] + np.arange(length)] * window, size, axis=1)
+    cut = np.lib.stride_tricks.sliding_window_view(padded, length)[start] * window
+    spectrum = scipy.fft.rfft(cut, size, axis=1)
     power = spectrum.real**2 + spectrum.imag**2
     above, below = (
         power[:, a:b].sum(axis=1, dtype=np.float64) + _FLOOR for a, b in ((treble, highest), (bass, treble))

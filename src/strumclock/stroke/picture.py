@@ -50,10 +50,10 @@ def pictures(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -> NDAr
     step_s = FROM_S + HOP_S * np.arange(2 * STEPS)
     start = np.rint((time_s[:, None] + step_s) * rate_hz).astype(np.intp) - length // 2 + pad
     start = np.clip(start, 0, len(padded) - length)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, length)
     out = np.empty((len(time_s), STEPS, BANDS), np.float32)
     for a in range(0, len(time_s), BLOCK):
-        cut = padded[start[a : a + BLOCK, :, None] + np.arange(length)] * window
-        spectrum = scipy.fft.rfft(cut, size, axis=2)
+        spectrum = scipy.fft.rfft(windows[start[a : a + BLOCK]] * window, size, axis=2)
         power = (spectrum.real**2 + spectrum.imag**2) @ mixing
         loudest = power.max(axis=(1, 2), keepdims=True)
         level = 10 * np.log10(np.maximum(power, 10 ** (-DEPTH_DB / 10) * loudest) + np.float32(1e-20))
