@@ -15,7 +15,7 @@ from strumclock.errors import Notice
 from strumclock.grid import Exercise
 from strumclock.measure.measurement import LeftClick, Measurement
 from strumclock.onsets import Ignored
-from strumclock.report import sentences, words
+from strumclock.report import places, timed, words
 from strumclock.timing import Estimate, Finding
 
 PLAIN = take(bars=14)
@@ -24,7 +24,7 @@ SCOLDING = re.compile(
 )
 
 
-def timed(m: Measurement = PLAIN, **figures: Any) -> Measurement:
+def with_timing(m: Measurement = PLAIN, **figures: Any) -> Measurement:
     """The take with some of its timing figures replaced."""
     assert m.timing is not None
     return replace(m, timing=replace(m.timing, **figures))
@@ -40,8 +40,8 @@ def text(m: Measurement) -> dict[str, str]:
 
 def test_an_interval_around_zero_is_no_clear_lean() -> None:
     """Truth: −0.4 ± 5 ms excludes neither early nor late; 12 ms and more would be heard at 100 bpm in quarters."""
-    m = timed(mean_offset_ms=estimate(-0.4, 5.0), audible_ms=5.0)
-    said = sentences.offset(m)
+    m = with_timing(mean_offset_ms=estimate(-0.4, 5.0), audible_ms=5.0)
+    said = timed.offset(m)
     assert (
         said
         == "No clear lean early or late: 0.4 ms early as measured; anything from 5.4 ms early to 4.6 ms late would fit."
@@ -51,10 +51,10 @@ def test_an_interval_around_zero_is_no_clear_lean() -> None:
 
 def test_on_the_click_is_said_only_where_the_whole_interval_is_less_than_ears_can_tell() -> None:
     """Truth: the rule itself: 5.4 against 5.4 and 5.39 ms."""
-    at_edge = timed(mean_offset_ms=Estimate(value=-0.4, low=-5.4, high=4.6, u=0.5), audible_ms=5.4)
-    beyond = timed(mean_offset_ms=Estimate(value=-0.4, low=-5.4, high=4.6, u=0.5), audible_ms=5.39)
-    assert sentences.offset(at_edge).startswith("On the click, as far as ears can tell")
-    assert sentences.offset(beyond).startswith("No clear lean")
+    at_edge = with_timing(mean_offset_ms=Estimate(value=-0.4, low=-5.4, high=4.6, u=0.5), audible_ms=5.4)
+    beyond = with_timing(mean_offset_ms=Estimate(value=-0.4, low=-5.4, high=4.6, u=0.5), audible_ms=5.39)
+    assert timed.offset(at_edge).startswith("On the click, as far as ears can tell")
+    assert timed.offset(beyond).startswith("No clear lean")
 
 
 @pytest.mark.parametrize(
@@ -74,13 +74,13 @@ def test_on_the_click_is_said_only_where_the_whole_interval_is_less_than_ears_ca
 )
 def test_a_lean_is_told_with_its_side_its_reach_and_what_ears_can_tell(mean: Estimate, said: str) -> None:
     """Truth: arithmetic on the interval; 7.5 ms is what is heard at this take's strum interval."""
-    m = timed(mean_offset_ms=mean, audible_ms=7.5)
-    assert sentences.offset(m).startswith(said)
+    m = with_timing(mean_offset_ms=mean, audible_ms=7.5)
+    assert timed.offset(m).startswith(said)
 
 
 def test_a_clear_lean_may_be_meant() -> None:
     """Truth: laid-back playing is a choice (Câmara et al. 2020), so it is reported and not scolded."""
-    said = sentences.offset(timed(mean_offset_ms=estimate(22.0, 4.0)))
+    said = timed.offset(with_timing(mean_offset_ms=estimate(22.0, 4.0)))
     assert "can be a choice" in said
 
 
@@ -107,15 +107,13 @@ def drifting(value: float, reach: float, *, named: bool, audible_ms: float = 7.5
     drift = estimate(value, reach)
     direction = "falling behind" if value > 0 else "pulling ahead"
     finding = Finding(kind="drift", place=None, contrast=drift, direction=direction, p=0.001)
-    return timed(drift_ms_per_min=drift, named=(finding,) if named else (), audible_ms=audible_ms)
+    return with_timing(drift_ms_per_min=drift, named=(finding,) if named else (), audible_ms=audible_ms)
 
 
 def test_behind_and_ahead_are_said_where_timing_names_the_drift() -> None:
     """Truth: positive drift is falling behind (design, signs)."""
-    assert sentences.pace(drifting(60.0, 9.0, named=True)).startswith("You fell behind the click by 60 ms a minute")
-    assert sentences.pace(drifting(-60.0, 9.0, named=True)).startswith(
-        "You pulled ahead of the click by 60 ms a minute"
-    )
+    assert timed.pace(drifting(60.0, 9.0, named=True)).startswith("You fell behind the click by 60 ms a minute")
+    assert timed.pace(drifting(-60.0, 9.0, named=True)).startswith("You pulled ahead of the click by 60 ms a minute")
     assert "falling behind" in report.headline(drifting(60.0, 9.0, named=True))
 
 
@@ -126,7 +124,7 @@ def test_a_drift_exactly_at_what_can_be_heard_is_not_called_falling_behind() -> 
     minutes = (m.strums[-1].time_s - m.strums[0].time_s) / 60
     for slope, expected in ((7.0 / minutes, False), (8.5 / minutes, True)):
         found = take(bars=14, sd_ms=0.4, drift_ms_per_min=slope)
-        said = sentences.pace(found)
+        said = timed.pace(found)
         assert ("You fell behind" in said) is expected, said
         assert ("falling behind" in report.headline(found)) is expected
 
@@ -154,13 +152,13 @@ def test_a_drift_exactly_at_what_can_be_heard_is_not_called_falling_behind() -> 
 )
 def test_a_drift_that_is_not_named_is_told_as_what_it_is(value: float, reach: float, said: str) -> None:
     """Truth: 0.555 minutes from the first strum to the last, 7.5 ms heard."""
-    assert sentences.pace(drifting(value, reach, named=False)).startswith(said)
+    assert timed.pace(drifting(value, reach, named=False)).startswith(said)
 
 
 def test_without_a_click_the_drift_is_against_the_tempo_told() -> None:
     """Truth: a fitted grid takes its rate from the tempo told (design, anchors)."""
-    m = timed(take(bars=14, anchor="fitted"), drift_ms_per_min=estimate(1.0, 4.0))
-    assert "the tempo told" in sentences.pace(m)
+    m = with_timing(take(bars=14, anchor="fitted"), drift_ms_per_min=estimate(1.0, 4.0))
+    assert "the tempo told" in timed.pace(m)
 
 
 # where ----------------------------------------------------------------------------------------------------------------
@@ -183,7 +181,7 @@ def test_no_place_is_named_in_a_take_without_one() -> None:
 
 def test_places_are_called_as_musicians_count() -> None:
     """Truth: common practice: 1 &, 1 e & a."""
-    assert [sentences.count_name(2, part, 4) for part in (1, 2, 3, 4)] == ["2", "2 e", "2 &", "2 a"]
+    assert [places.count_name(2, part, 4) for part in (1, 2, 3, 4)] == ["2", "2 e", "2 &", "2 a"]
     m = take(bars=20, sd_ms=5, part_ms={2: -25})
     assert "“&” of the beats" in text(m)["Where"]
     assert "earlier" in text(m)["Where"]
@@ -402,7 +400,7 @@ def test_the_table_gives_every_figure_its_interval_or_its_reason(name: str) -> N
 
 def test_the_table_shows_the_decimals_that_the_uncertainty_bears() -> None:
     """Truth: a tempo known to 0.001 bpm is told in thousandths, an offset in tenths; ends are rounded outwards."""
-    m = timed(mean_offset_ms=Estimate(value=5.26, low=-1.41, high=12.03, u=3.4))
+    m = with_timing(mean_offset_ms=Estimate(value=5.26, low=-1.41, high=12.03, u=3.4))
     said = report.table(m)
     assert re.search(r"Mean offset +\+5\.3 ms +−1\.5 to \+12\.1 +3\.4", said)
     assert re.search(r"Click heard +100\.000 bpm", said)
@@ -413,5 +411,5 @@ def test_all_is_said_only_of_all() -> None:
     assert words.percent(419 / 420) == "99 %"
     m = take(bars=70, sd_ms=5, outliers={30: 300})
     assert m.timing is not None
-    assert "all of them" not in sentences.evenness(m)
-    assert "99 % of them lie within 37.5 ms" in sentences.evenness(m)
+    assert "all of them" not in timed.evenness(m)
+    assert "99 % of them lie within 37.5 ms" in timed.evenness(m)

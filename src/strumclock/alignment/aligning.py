@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -14,28 +13,21 @@ from strumclock.alignment import pulse as pulses
 from strumclock.alignment import remarks
 from strumclock.alignment.completing import Plan
 from strumclock.alignment.left import Stretch, find_left
-from strumclock.alignment.pairing import NO_SLOT, FloatArray, IntArray, Pairing, pair
+from strumclock.alignment.matching import FEW_PAIRED, kept_to_click, pair_own
+from strumclock.alignment.pairing import FloatArray, IntArray, Pairing
+from strumclock.alignment.placing import cut, end_of, fit_map, fit_phase, place
 from strumclock.alignment.pulse import Pulse
-from strumclock.alignment.reading import STRUMS_MIN, on_slots, own_places, read
-from strumclock.alignment.start import OMITTED_COST, OUTSIDE_COST
+from strumclock.alignment.reading import read
 from strumclock.alignment.values import ADDED, LEFT_CLICK, OUTSIDE, Alignment, Departure
 from strumclock.errors import Notice, RecordingError, UsageError
-from strumclock.grid import PER_BEAT_RANGE, BeatGrid, Exercise, build_grid, lay_out
+from strumclock.grid import PER_BEAT_RANGE, BeatGrid, Exercise
 
 if TYPE_CHECKING:
     from strumclock.click import Clicks
     from strumclock.onsets import Strums
 
-EXTEND_STRUMS = 3
-"""Strums on their slots after the last audible click from which the grid goes on without it; a final strum that rings
-out on the next downbeat does not extend it."""
-UNTOLD_GAP_COST = 0.2
-"""Cost of an empty slot when the last strum is looked for and the pattern was not told: a third of a told slot's."""
 MOST = 0.5
 """Share of the strums in one stretch from which, without a click, its tempo counts and not the one told."""
-FEW_PAIRED = 0.75
-"""Share of the strums with a slot below which a constant offset of a whole part (wireless headphones) is looked for,
-and parts of the beat that were not told are doubted."""
 
 
 def align(
@@ -95,10 +87,10 @@ def align(
     if own_bpm is not None:
         pulse = pulses.other_tempo(strum_s, pulse, own_bpm)
         plan, stretches = _plan(strum_s, pulse, exercise, clicks, first_downbeat_s)
-    with_click = _with_click(len(strum_s), stretches)
-    placed = _place(plan, pulse, float(strum_s[-1]), grid)
-    found = _pair_own(strum_s, placed, with_click, pulse, exercise)
-    stop_s = _end(found, placed, plan, pulse, stretches, strum_s) if exercise.bars is None else placed.end_s
+    with_click = kept_to_click(len(strum_s), stretches)
+    placed = place(plan, pulse, float(strum_s[-1]), grid)
+    found = pair_own(strum_s, placed, with_click, pulse, exercise)
+    stop_s = end_of(found, placed, plan, pulse, stretches, strum_s) if exercise.bars is None else placed.end_s
     notices: tuple[Notice, ...] = ()
     if end_s is not None and end_s < stop_s:
         if len(placed) and placed.slot_s[-1] > end_s and exercise.bars is not None:
@@ -114,10 +106,10 @@ def align(
                 f"{end_s:.1f} s; check the tempo, the count-in or the first downbeat told"
             )
     if len(placed) and placed.slot_s[-1] > stop_s:
-        placed = _cut(placed, stop_s)
-        found = _pair_own(strum_s, placed, with_click, pulse, exercise)
+        placed = cut(placed, stop_s)
+        found = pair_own(strum_s, placed, with_click, pulse, exercise)
     if pulse.anchor == "fitted" and found.paired.any():
-        pulse, placed = _fit_phase(pulse, placed, strum_s, found)
+        pulse, placed = fit_phase(pulse, placed, strum_s, found)
     return _result(strum_s, found, placed, plan, pulse, stretches, clicks, notices)
 
 
@@ -160,21 +152,8 @@ def _pulse(
         return pulses.told_map(
             grid, anchor="given", zero_s=first_downbeat_s, u_s=first_downbeat_u_s, same_clock=same_clock
         )
-    zero_s = _fit_map(strum_s, grid)
+    zero_s = fit_map(strum_s, grid)
     return pulses.told_map(grid, anchor="fitted", zero_s=zero_s, u_s=0.0, same_clock=same_clock)
-
-
-def _fit_map(strum_s: FloatArray, grid: BeatGrid) -> float:
-    """First downbeat at which a tempo map explains the strums best, the first strum being one of its first slots
-    [s]."""
-    best, best_worth = float(strum_s[0]), -math.inf
-    slots = grid.slot_s[grid.bar <= grid.bar[0] + 1] if len(grid) else np.zeros(1)
-    for omitted, slot_s in enumerate(slots.tolist()):
-        zero_s = float(strum_s[0]) - slot_s
-        worth = pair(strum_s, grid.slot_s + zero_s, grid.part_s).gain - OMITTED_COST * omitted
-        if worth > best_worth:
-            best, best_worth = zero_s, worth
-    return best
 
 
 def _plan(
@@ -191,7 +170,7 @@ def _plan(
     if not stretches and own is None and exercise.per_beat is None and plan.explained < FEW_PAIRED:
         tried = (find_left(beat, parts) for parts in range(1, PER_BEAT_RANGE[1] + 1))
         stretches = next((found for found in tried if found), [])
-    with_click = _with_click(len(strum_s), stretches)
+    with_click = kept_to_click(len(strum_s), stretches)
     if stretches and with_click.any():
         plan, _ = read(beat[with_click], pulse, exercise, clicks=clicks, downbeat=downbeat)
     return plan, stretches
@@ -204,134 +183,6 @@ def _own_tempo(strum_s: FloatArray, pulse: Pulse, stretches: list[Stretch]) -> f
     longest = max(stretches, key=lambda s: s.last - s.first)
     share = (longest.last - longest.first + 1) / len(strum_s)
     return pulse.bpm * longest.ratio if share > MOST else None
-
-
-def _with_click(n: int, stretches: list[Stretch]) -> NDArray[np.bool_]:
-    """Whether each of n strums lies outside the stretches that left the click."""
-    keep = np.ones(n, np.bool_)
-    for s in stretches:
-        keep[s.first : s.last + 1] = False
-    return keep
-
-
-def _place(plan: Plan, pulse: Pulse, last_s: float, given: BeatGrid | None) -> BeatGrid:
-    """The grid in file time, long enough for every strum and click where the bars are not told."""
-    exercise = plan.exercise
-    if pulse.mapped and given is not None:
-        return _relaid(given, plan).placed(pulse.time(pulse.map_start), pulse.map_rate)
-    per_bar = exercise.beats_per_bar or 4
-    bars = exercise.bars
-    if bars is None:
-        last = max(float(pulse.beats(np.array([last_s]))[0]), pulse.last_click_beat or 0.0) - plan.start_beat
-        bars = max(math.ceil((last + 1.5) / per_bar), 1)
-    grid = build_grid(exercise, bars=bars)
-    if plan.pattern_inferred:
-        grid = replace(grid, stroke=np.full(len(grid), "?"))
-    return grid.placed(pulse.time(plan.start_beat), pulse.beat_s * pulse.bpm / 60.0)
-
-
-def _relaid(given: BeatGrid, plan: Plan) -> BeatGrid:
-    """A tempo map's grid with the inferred pattern on it; as it came where nothing was inferred or its meter
-    changes."""
-    meter = plan.exercise.time_signature
-    lengths = np.bincount(given.line_bar)[given.line_bar[0] : -1] if len(given.line_bar) else np.zeros(0)
-    if not plan.pattern_inferred or meter is None or (lengths != meter.beats_per_bar).any():
-        return given
-    edges = np.append(given.line_s, given.end_s)
-    grid = lay_out(
-        plan.exercise, meter=meter, line_bar=given.line_bar, line_beat=given.line_beat,
-        place=lambda line: np.interp(line, np.arange(len(edges)), edges),
-    )  # fmt: skip
-    return replace(grid, stroke=np.full(len(grid), "?"), count_in_s=given.count_in_s)
-
-
-def _pair(strum_s: FloatArray, grid: BeatGrid, among: NDArray[np.bool_]) -> Pairing:
-    """The strums among which a slot is looked for, paired; the others without a slot."""
-    kept = strum_s[among]
-    found = pair(kept, grid.slot_s, grid.part_s)
-    if len(kept) and found.paired.mean() < FEW_PAIRED and len(grid):
-        part = float(np.median(grid.part_s))
-        for shift in (part, -part):
-            other = pair(kept, grid.slot_s, grid.part_s, start_s=float(found.follow_s[0]) + shift)
-            if other.gain > found.gain + len(kept) * (1.0 - FEW_PAIRED):
-                found = other
-    slot, follow_s = np.full(len(strum_s), NO_SLOT), np.zeros(len(strum_s))
-    slot[among], follow_s[among] = found.slot, found.follow_s
-    return replace(found, slot=slot, follow_s=follow_s)
-
-
-def _pair_own(
-    strum_s: FloatArray, grid: BeatGrid, with_click: NDArray[np.bool_], pulse: Pulse, told: Exercise
-) -> Pairing:
-    """The strums that kept to the click, paired; where much was left out or added, or the beat told is not the click's,
-    only those whose own place is a slot: the others would be folded onto slots that they were not played for."""
-    found = _pair(strum_s, grid, with_click)
-    kept = int(with_click.sum())
-    if kept < STRUMS_MIN or (pulse.clicks_per_beat == 1.0 and not _poor(found, len(grid), kept)):
-        return found
-    own = own_places(pulse.beats(strum_s[with_click]), pulse, told)
-    if not own.clear:
-        return found
-    among = with_click.copy()
-    among[with_click] = on_slots(own, pulse.beats(grid.slot_s), 1.0 / grid.per_beat, free=pulse.anchor == "fitted")
-    return _pair(strum_s, grid, among) if not among[with_click].all() else found
-
-
-def _poor(found: Pairing, n_slots: int, n_strums: int) -> bool:
-    """Whether many strums have no slot, or many slots no strum."""
-    paired = int(found.paired.sum())
-    return paired < (1.0 - remarks.POOR_FIT) * max(n_strums, n_slots)
-
-
-def _end(
-    found: Pairing, grid: BeatGrid, plan: Plan, pulse: Pulse, stretches: list[Stretch], strum_s: FloatArray
-) -> float:
-    """Where the grid ends when the bars are not told: with the last audible click, else with the last strum [s].
-
-    The last strum is the one up to which slots taken outweigh slots empty, so that a noise after the end is not it.
-    """
-    strum_end = grid.end_s
-    slot = found.slot[found.paired]
-    last = -1
-    if len(slot):
-        number = np.arange(1, len(slot) + 1)
-        empty = UNTOLD_GAP_COST if plan.pattern_inferred else OMITTED_COST
-        worth = -empty * (slot + 1 - number) - OUTSIDE_COST * (len(slot) - number)
-        last = int(slot[int(np.argmax(worth))])
-        strum_end = float(grid.slot_s[last] + 0.25 * grid.part_s[last])
-    if stretches:
-        strum_end = max(strum_end, float(strum_s[stretches[-1].last])) if len(slot) else float(strum_s[-1])
-    if pulse.last_click_beat is None or not len(grid):
-        return strum_end
-    beats = math.floor(pulse.last_click_beat + 1e-6) + max(1.0, 1.0 / pulse.clicks_per_beat)
-    click_end = pulse.time(beats - 0.01)
-    if click_end < grid.slot_s[0]:
-        return strum_end
-    after = int((grid.slot_s[slot[slot <= last]] > click_end).sum())
-    per_bar = len(grid) / max(len(grid.line_s) / grid.beats_per_bar, 1.0)
-    return strum_end if after >= max(EXTEND_STRUMS, per_bar / 2) else click_end
-
-
-def _cut(grid: BeatGrid, stop_s: float) -> BeatGrid:
-    """The grid without what lies after a time."""
-    slot, line = grid.slot_s <= stop_s, grid.line_s <= stop_s
-    per_slot = ("slot_s", "bar", "beat", "part", "stroke", "at_change", "beat_s", "part_s", "chord")
-    per_line = ("line_s", "line_bar", "line_beat")
-    rest = grid.line_s[~line]
-    cut: dict[str, Any] = {k: getattr(grid, k)[slot] for k in per_slot} | {k: getattr(grid, k)[line] for k in per_line}
-    return replace(grid, **cut, end_s=float(rest[0]) if len(rest) else grid.end_s)
-
-
-def _fit_phase(pulse: Pulse, grid: BeatGrid, strum_s: FloatArray, found: Pairing) -> tuple[Pulse, BeatGrid]:
-    """Pulse and grid moved so that the strums are on time in the median: without a click, nothing else can be said."""
-    kept = found.paired
-    offset = float(np.median(strum_s[kept] - grid.slot_s[found.slot[kept]]))
-    u_s = math.sqrt(math.pi / 2) * found.spread_s / math.sqrt(kept.sum())  # of a median of independent normal values
-    moved = replace(
-        pulse, zero_s=pulse.zero_s + offset, line_s=pulse.line_s + offset, pivot_s=float(strum_s[kept].mean()),
-        pivot_u_s=u_s,
-    )  # fmt: skip
-    return moved, grid.placed(offset)
 
 
 def _result(
@@ -378,7 +229,7 @@ def _marked(strum_s: FloatArray, found: Pairing, grid: BeatGrid, stretches: list
     if len(grid):
         outside = (strum_s < grid.slot_s[0]) | (strum_s > grid.slot_s[-1])
     slot = np.where(outside & ~found.paired, OUTSIDE, slot)
-    slot[~_with_click(len(strum_s), stretches)] = LEFT_CLICK
+    slot[~kept_to_click(len(strum_s), stretches)] = LEFT_CLICK
     return slot
 
 

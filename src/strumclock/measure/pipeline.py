@@ -352,8 +352,8 @@ def _assemble(
         warnings.append(
             Notice(
                 code="few-strums",
-                message=f"only {timing.n} strum{'s' * (timing.n != 1)} met the grid, so the figures are rough; "
-                "play a minute",
+                message=f"only {timing.n} strum{'s' * (timing.n != 1)} met the grid, "
+                f"{'so the figures are rough' if timing.jitter_ms else 'too few for figures'}; play a minute",
             )
         )
     return Measurement(

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 from strumclock.report import words
 from strumclock.report.drawing import save
 from strumclock.report.picture import plot_take
-from strumclock.report.sentences import headline, lines, not_known, title
+from strumclock.report.sentences import headline, lines, title
 from strumclock.report.text import figures, noted
+from strumclock.report.unknown import not_known
 from strumclock.report.writing import write_text
 
 if TYPE_CHECKING:

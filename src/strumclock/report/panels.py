@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strumclock.report.drawing import ACCENT, INK, PALE, SOFT, WARM, plain_axes, say, title_of
-from strumclock.report.sentences import count_name
+from strumclock.report.places import count_name
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

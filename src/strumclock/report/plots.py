@@ -23,7 +23,7 @@ from strumclock.report.drawing import (
     plain_axes,
     say,
 )
-from strumclock.report.sentences import count_name
+from strumclock.report.places import count_name
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -7,8 +7,9 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from strumclock.report import words
+from strumclock.report.places import place_name
 from strumclock.report.schema import absences
-from strumclock.report.sentences import lines, place_name, title
+from strumclock.report.sentences import lines, title
 
 if TYPE_CHECKING:
     from strumclock.measure import Measurement

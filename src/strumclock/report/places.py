@@ -1,0 +1,46 @@
+"""How musicians name the places of the bar."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from strumclock.measure import Measurement
+    from strumclock.timing import Finding
+
+_PARTS = {1: ("",), 2: ("", "&"), 3: ("", "&", "a"), 4: ("", "e", "&", "a")}  # how musicians count the parts of a beat
+
+
+def count_name(beat: int, part: int, per_beat: int) -> str:
+    """How a musician counts a place in the bar: ``"3"``, ``"3 &"``.
+
+    Examples
+    --------
+    >>> count_name(3, 1, 2), count_name(3, 2, 2), count_name(1, 2, 4)
+    ('3', '3 &', '1 e')
+    """
+    parts = _PARTS.get(per_beat, ())
+    name = parts[part - 1] if 0 < part <= len(parts) else f"part {part}"
+    return f"{beat} {name}".strip()
+
+
+def place_name(part: int, per_beat: int) -> str:
+    """How a part of the beat is called: ``"beat"`` for the first, else ``"&"``, ``"e"``, ``"a"``.
+
+    Examples
+    --------
+    >>> place_name(1, 2), place_name(2, 2)
+    ('beat', '&')
+    """
+    return count_name(0, part, per_beat).removeprefix("0").strip() or "beat"
+
+
+def place_in_words(finding: Finding, measurement: Measurement) -> str:
+    """Where a finding was made: ``"on beat 3"``, ``"on the “&” of the beats"``, ``"at the chord changes"``."""
+    if finding.kind == "change":
+        return "at the chord changes"
+    if finding.kind == "beat":
+        return f"on beat {finding.place}"
+    per_beat = measurement.exercise.per_beat or 1
+    name = place_name(finding.place or 1, per_beat)
+    return "on the beats themselves" if name == "beat" else f"on the “{name}” of the beats"
