@@ -12,12 +12,12 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
-from strumclock.audio.decimation import TARGET_RATE_HZ
+from strumclock.audio.decimation import TARGET_RATE_HZ, Samples
 
 FloatArray = npt.NDArray[np.float64]
 Powers = npt.NDArray[np.float32]
 Spectra = npt.NDArray[np.complex64]
-Band = npt.NDArray[np.complex64 | np.float32]
+Band = npt.NDArray[np.float32]
 
 FINE = 4  # samples of a band in a step
 STEP_S = FINE / TARGET_RATE_HZ
@@ -40,10 +40,12 @@ class Bands:
         To be taken before the first step, so that a filter of the order told has settled; and in all.
     size, fine_size : int
         Length of the transform of the samples, and of the transform back, whose samples are `STEP_S` / `FINE` apart.
-    split : tuple of arrays, shape (size // 2 + 1,)
-        The four bands, lowest first; complex where the transform back is to move the samples onto the steps.
+    split : tuple of arrays, shape (2 * (size // 2 + 1),)
+        The four bands, lowest first: factors of the spectrum's real and imaginary parts in turn.
     bright, dark : arrays
         What is above `BRIGHT_HZ` and what is not.
+    shift : complex64 array or None
+        Moves the samples of the transform back so that one lies at the first step, where none would.
     begin : int
         The first step's first sample after the transform back.
     """
@@ -55,11 +57,19 @@ class Bands:
     split: tuple[Band, ...]
     bright: Band
     dark: Band
+    shift: Spectra | None
     begin: int
+
+    def spectra(self, heard: Samples) -> Spectra:
+        """Spectra of the surroundings, shape (n, width)."""
+        found: Spectra = scipy.fft.rfft(heard, self.size, axis=1)
+        if self.shift is not None:
+            found *= self.shift
+        return found
 
     def powers(self, spectra: Spectra, band: Band) -> tuple[Powers, Powers]:
         """Mean power of a band in each step, shape (n, STEPS), and in the quiet before, shape (n, 1)."""
-        y = scipy.fft.irfft(spectra * band, self.fine_size, axis=1)
+        y = scipy.fft.irfft((spectra.view(np.float32) * band).view(np.complex64), self.fine_size, axis=1)
         quiet, calm = (round(s / STEP_S * FINE) for s in QUIET_S)
         power = y[:, self.begin - quiet : self.begin + STEPS * FINE]
         np.multiply(power, power, out=power)
@@ -78,12 +88,11 @@ def bands_at(rate_hz: float, order: int) -> Bands:
     size, fine_size = _sizes(width + order, TARGET_RATE_HZ / rate_hz)
     f = np.log2(np.maximum(np.arange(size // 2 + 1) * rate_hz / size, 1.0))
     begin = int(np.floor(lead * fine_size / size))
-    between = lead * fine_size / size - begin  # of two samples lies the first step: they are moved by so much
-    back = fine_size / size * np.exp(2j * np.pi * np.arange(len(f)) * between / fine_size)
+    between = lead * fine_size / size - begin  # of the samples lies the first step
+    shift = np.exp(2j * np.pi * np.arange(len(f)) * between / fine_size).astype(np.complex64)
 
     def band(mask: FloatArray) -> Band:
-        here: Band = (mask * back).astype(np.complex64) if between else (mask * back.real).astype(np.float32)
-        return here
+        return np.repeat(mask * (fine_size / size), 2).astype(np.float32)
 
     split, bright, top = np.log2(SPLITS_HZ), np.log2(BRIGHT_HZ), _low(f, np.log2(HIGHEST_HZ), 0.1)
     lows = [_low(f, edge) for edge in split] + [top]
@@ -96,6 +105,7 @@ def bands_at(rate_hz: float, order: int) -> Bands:
         split=tuple(band(low * high) for low, high in zip(lows, highs, strict=True)),
         bright=band(_high(f, bright) * top),
         dark=band(1 - _high(f, bright)),
+        shift=shift if between else None,
         begin=begin,
     )
 

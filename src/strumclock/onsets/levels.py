@@ -14,6 +14,7 @@ import numpy.typing as npt
 import scipy.fft
 
 from strumclock.audio.decimation import Samples
+from strumclock.onsets.cutting import cut
 
 FloatArray = npt.NDArray[np.float64]
 Frames = npt.NDArray[np.float32]
@@ -33,8 +34,10 @@ PICTURE_BANDS, PICTURE_FRAMES = 11, 30
 PICTURE_HALF = round(PICTURE_S / HOP_S)  # frames
 REMOVED_SPLIT = 20  # band that splits the removed click's level in two (about 1 kHz)
 QUIETEST, LOUDEST = -3.0, 0.6  # limits of the picture, in 20 dB
-TYPICAL_EVERY = 2  # of the frames transformed: what is typical for a band hardly changes from one to the next
-BLOCK = 128  # frames transformed at once: what fits a processor's cache
+TYPICAL_EVERY = 2  # of the frames transformed: what is typical for a band hardly changes from one to the next …
+TYPICAL_OF = 4096  # … and of a long recording so many frames tell it
+NOTHING_REMOVED = 1e-5  # of the loudest that was removed: softer than this it is no click but rounding
+BLOCK = 256  # frames transformed at once: what fits a processor's cache
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -65,8 +68,9 @@ class Levels:
 def measure_levels(x: Samples, rate_hz: float, removed: Samples | None = None) -> Levels:
     """Levels of the samples, and of the click removed from them."""
     bands = _bands(_size(rate_hz), rate_hz)
-    power = _power(x, rate_hz, bands)
-    typical = np.quantile(power[::TYPICAL_EVERY], [0.1, 0.95, LOUD], axis=0).astype(np.float32)
+    power = _power(x, rate_hz, bands, np.arange(len(x) // (2 * _hop(rate_hz)) + 1))
+    some = power[:: max(TYPICAL_EVERY, len(power) // TYPICAL_OF)]
+    typical = np.quantile(some, [0.1, 0.95, LOUD], axis=0).astype(np.float32)
     floor = np.maximum(typical[0], typical[1].max() * np.float32(10 ** (FLOOR_DB / 10))) + np.float32(1e-20)
     loud = typical[2] + floor
     total_db = with_halves(_db(power.sum(axis=1, keepdims=True) + np.float32(1e-20)))[:, 0]
@@ -111,17 +115,21 @@ def with_halves(frames: Frames) -> Frames:
 
     Examples
     --------
-    >>> with_halves(np.arange(5, dtype=np.float32)[:, None] ** 2)[:, 0]
-    array([ 0.    ,  0.1875,  1.    ,  2.25  ,  4.    ,  6.25  ,  9.    , 12.6875, 16.    , 16.    ], dtype=float32)
+    >>> print(with_halves(np.arange(5, dtype=np.float32)[:, None] ** 2)[:, 0])
+    [ 0.      0.3125  1.      2.25    4.      6.25    9.     12.8125 16.
+     16.4375]
     """
     out = np.empty((2 * len(frames), frames.shape[1]), np.float32)
     out[0::2] = frames
-    wide = np.pad(frames, ((1, 2), (0, 0)), mode="edge")
-    between = wide[1:-2] + wide[2:-1]
-    between *= np.float32(9)
-    between -= wide[:-3]
-    between -= wide[3:]
-    np.multiply(between, np.float32(1 / 16), out=out[1::2])
+    between = out[1::2]
+    np.add(frames[:-1], frames[1:], out=between[:-1])
+    between[-1] = 2 * frames[-1]
+    between *= np.float32(9 / 16)
+    outer = frames[:-3] + frames[3:]
+    outer *= np.float32(1 / 16)
+    between[1:-2] -= outer
+    for k in {0, len(frames) - 2, len(frames) - 1} - {-1}:  # at the ends the first and the last are repeated
+        between[k] -= (frames[max(k - 1, 0)] + frames[min(k + 2, len(frames) - 1)]) / 16
     return out
 
 
@@ -131,9 +139,12 @@ def _seen(level: Frames, removed: Frames) -> Frames:
     pool = np.zeros((BANDS, PICTURE_BANDS), np.float32)
     for band in range(PICTURE_BANDS):
         pool[band * per : (band + 1) * per, band] = 1 / per
-    both = np.concatenate([level @ pool, removed], axis=1)
-    wide = np.pad(both, ((PICTURE_HALF, PICTURE_HALF + 1), (0, 0)), mode="edge")
-    seen: Frames = wide[:-1] + wide[1:]
+    n = len(level)
+    both = np.empty((n + 2 * PICTURE_HALF + 1, PICTURE_BANDS + 2), np.float32)
+    here = both[PICTURE_HALF : PICTURE_HALF + n]
+    here[:, :PICTURE_BANDS], here[:, PICTURE_BANDS:] = level @ pool, removed
+    both[:PICTURE_HALF], both[PICTURE_HALF + n :] = here[0], here[-1]
+    seen: Frames = both[:-1] + both[1:]
     seen *= np.float32(0.5)
     return seen
 
@@ -141,11 +152,24 @@ def _seen(level: Frames, removed: Frames) -> Frames:
 def _removed_level(removed: Samples | None, rate_hz: float, bands: Frames, loud: Frames, n: int) -> Frames:
     """Level of the removed click below and above about 1 kHz [20 dB], in frames and halves."""
     level = np.full((n, 2), QUIETEST, np.float32)
-    if removed is not None and np.any(removed):
+    if removed is not None and len(touched := _touched(removed, rate_hz, n)):
         parts = (slice(0, REMOVED_SPLIT), slice(REMOVED_SPLIT, BANDS))
         weights = np.stack([bands[:, part].mean(axis=1) / loud[part].mean() for part in parts], axis=1)
-        level[:] = np.clip(_db(_power(removed, rate_hz, weights) + np.float32(1e-20)) / 20, QUIETEST, LOUDEST)
+        power = _power(removed, rate_hz, weights, touched)
+        level[touched] = np.clip(_db(power + np.float32(1e-20)) / 20, QUIETEST, LOUDEST)
     return with_halves(level)
+
+
+def _touched(removed: Samples, rate_hz: float, n: int) -> npt.NDArray[np.intp]:
+    """The frames of n in whose windows something was removed."""
+    hop, size = 2 * _hop(rate_hz), _size(rate_hz)
+    loud = np.abs(removed[: len(removed) // hop * hop]).reshape(-1, hop).max(axis=1)
+    block = np.flatnonzero(loud > NOTHING_REMOVED * loud.max(initial=0.0))
+    reach = size // (2 * hop) + 1
+    touched = np.zeros(n, bool)
+    for away in range(-reach, reach + 1):
+        touched[np.clip(block + away, 0, n - 1)] = True
+    return np.flatnonzero(touched)
 
 
 def _db(power: Frames) -> Frames:
@@ -163,21 +187,20 @@ def _size(rate_hz: float) -> int:
     return 1 << round(float(np.log2(WINDOW_S * rate_hz)))
 
 
-def _power(x: Samples, rate_hz: float, weights: Frames) -> Frames:
-    """Weighted power of every second frame, shape (frames, weights)."""
-    size, hop = _size(rate_hz), 2 * _hop(rate_hz)
+def _power(x: Samples, rate_hz: float, weights: Frames, frame: npt.NDArray[np.intp]) -> Frames:
+    """Weighted power of the frames, shape (frames, weights), numbered in double hops."""
+    size = _size(rate_hz)
     window = np.hanning(size + 1)[:size].astype(np.float32)
-    weights = (weights / np.sum(window**2)).astype(np.float32)
-    out = np.empty((-(-(len(x) + 1) // hop), weights.shape[1]), np.float32)
-    at_once = BLOCK * hop
-    for a in range(0, len(out), BLOCK):
-        first = a * hop - size // 2
-        here = x[max(first, 0) : first + at_once + size]
-        padded = np.zeros(at_once + size, np.float32)
-        padded[max(-first, 0) : max(-first, 0) + len(here)] = here[: at_once + size - max(-first, 0)]
-        frames = np.lib.stride_tricks.sliding_window_view(padded, size)[:-1:hop][: len(out) - a]
-        spectrum = scipy.fft.rfft(frames * window, axis=1)
-        out[a : a + BLOCK] = (spectrum.real**2 + spectrum.imag**2) @ weights
+    used = slice(0, int(np.flatnonzero(weights.any(axis=1))[-1]) + 1)  # nothing is asked of the bins above
+    weights = (weights[used] / np.sum(window**2)).astype(np.float32)
+    first = frame * (2 * _hop(rate_hz)) - size // 2
+    out = np.empty((len(frame), weights.shape[1]), np.float32)
+    for a in range(0, len(frame), BLOCK):
+        heard = cut(x, first[a : a + BLOCK], size)
+        heard *= window
+        power = np.abs(scipy.fft.rfft(heard, axis=1)[:, used])
+        power *= power
+        np.matmul(power, weights, out=out[a : a + BLOCK])
     return out
 
 

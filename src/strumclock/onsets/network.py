@@ -127,9 +127,10 @@ def _convolved(x: Tensor, kernel: Tensor, bias: Tensor, *, dilation: int = 1, gr
     padded = np.zeros((n, steps + 2 * half, channels), np.float32)
     padded[:, half : half + steps] = x
     s = padded.strides
-    columns = np.lib.stride_tricks.as_strided(
-        padded, (n, steps // group, seen, channels), (s[0], s[1] * group, s[1] * dilation, s[2])
-    ).reshape(n * steps // group, seen * channels)
+    view: Tensor = np.ndarray(
+        (n, steps // group, seen, channels), np.float32, padded, strides=(s[0], s[1] * group, s[1] * dilation, s[2])
+    )
+    columns = view.reshape(n * steps // group, seen * channels)
     y: Tensor = columns @ kernel
     y += bias
     return y.reshape(n, steps // group, -1)

@@ -13,6 +13,7 @@ import scipy.fft
 
 from strumclock.audio.decimation import TARGET_RATE_HZ, Samples
 from strumclock.onsets.bands import STEPS, Bands, Powers, Spectra, bands_at
+from strumclock.onsets.cutting import cut
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -52,12 +53,12 @@ def predictors(segments: FloatArray, order: int) -> FloatArray:
     r = scipy.fft.irfft(spectrum.real**2 + spectrum.imag**2, size, axis=1)[:, : order + 1]
     r[:, 0] = r[:, 0] * (1 + 1e-6) + 1e-12
     r = np.ascontiguousarray(r.T)  # one lag a row: the recursion runs along all candidates
-    a = np.zeros((order + 1, r.shape[1]))
+    a, turned = np.zeros((2, order + 1, r.shape[1]))
     a[0] = 1
     error = r[0].copy()
     for m in range(1, order + 1):
         k = -np.einsum("ij,ij->j", a[:m], r[m:0:-1]) / error
-        a[1 : m + 1] += k * a[m - 1 :: -1][:m]
+        a[1 : m + 1] += np.multiply(k, a[m - 1 :: -1], out=turned[:m])
         error *= 1 - k**2
     return np.ascontiguousarray(a.T)
 
@@ -85,16 +86,16 @@ def evidence(
     out = np.empty((len(begin), STEPS, CHANNELS), np.float32)
     for a in range(0, len(begin), LEARNED_AT_ONCE):
         many = begin[a : a + LEARNED_AT_ONCE] - bands.lead
-        filters = predictors(_cut(x, learned[a : a + LEARNED_AT_ONCE], learn).astype(np.float64), order)
+        filters = predictors(cut(x, learned[a : a + LEARNED_AT_ONCE], learn).astype(np.float64), order)
         for b in range(0, len(many), AT_ONCE):
             few = slice(b, b + AT_ONCE)
-            heard = _cut(x, many[few], bands.width)
-            spectra: Spectra = scipy.fft.rfft(heard, bands.size, axis=1)
+            heard = cut(x, many[few], bands.width)
+            spectra = bands.spectra(heard)
             here = out[a + b : a + b + len(heard)]
             _tell_strum(here, bands, spectra, filters[few].astype(np.float32))
             here[:, :, 10:] = -1
             if removed is not None:
-                _tell_removed(here, bands, spectra, heard, _cut(removed, many[few], bands.width))
+                _tell_removed(here, bands, spectra, heard, cut(removed, many[few], bands.width))
     return out
 
 
@@ -116,25 +117,12 @@ def _tell_removed(out: Powers, bands: Bands, spectra: Spectra, heard: Samples, r
     rows = np.flatnonzero(np.abs(removed).max(axis=1) > NOTHING_REMOVED * np.abs(heard).max(axis=1))
     if not len(rows):
         return
-    taken: Spectra = scipy.fft.rfft(removed[rows], bands.size, axis=1)
+    taken = bands.spectra(removed[rows])
     for j, band in enumerate((bands.dark, bands.bright)):
         gone, _ = bands.powers(taken, band)
         left, _ = bands.powers(spectra[rows], band)
         share = gone / (left.max(axis=1, keepdims=True) + np.float32(1e-16))
         out[rows, :, 10 + j] = np.clip(_log10(share + np.float32(1e-6)) / 2 + 1, -1, 2)
-
-
-def _cut(x: Samples, first: npt.NDArray[np.intp], length: int) -> Samples:
-    """So many samples from each first one, a row each; beyond the ends is silence."""
-    out = np.zeros((len(first), length), np.float32)
-    inside = (first >= 0) & (first + length <= len(x))
-    if inside.any():
-        out[inside] = np.lib.stride_tricks.sliding_window_view(x, length)[first[inside]]
-    for row in np.flatnonzero(~inside):
-        a, b = max(first[row], 0), min(first[row] + length, len(x))
-        if a < b:
-            out[row, a - first[row] : b - first[row]] = x[a:b]
-    return out
 
 
 def _log10(power: Powers) -> Powers:
