@@ -85,21 +85,20 @@ def find_strums(
     if not 8000 <= sample_rate_hz <= 192000:
         raise UsageError(f"find_strums needs a rate of 8000 to 192000 Hz, got {sample_rate_hz}; resample first.")
     x, rate = decimated(whole, sample_rate_hz)
-    peak = float(np.abs(x).max(initial=0.0))
+    peak = max(float(x.max(initial=0.0)), -float(x.min(initial=0.0)))
     if peak == 0.0:
         return Strums(time_s=np.empty(0), u_s=np.empty(0), strength_db=np.empty(0))
-    x = x / np.float32(peak)
-    removed = None if removal is None else decimated(removal.removed, sample_rate_hz)[0] / np.float32(peak)
+    removed = None if removal is None else decimated(removal.removed, sample_rate_hz)[0]
     levels = measure_levels(x, rate, removed)
 
     frame = rises(levels)
     about_s: FloatArray = frame.astype(np.float64) * levels.hop_s - LAG_S / 2
-    time_s, u_s, likely = _look(x, rate, removed, levels, about_s)
+    time_s, u_s, likely = _look(x, rate, removed, levels, 1 / peak, about_s)
     least = np.where(u_s < SHARP_S, LEAST_IF_SHARP, LEAST_PROBABILITY)
     chosen = _apart(time_s, np.where(_stopped(levels, time_s) | (time_s < CUT_IN_S) | (likely < least), 0.0, likely))
     time_s, u_s, early_s = time_s[chosen], u_s[chosen], about_s[chosen] - time_s[chosen]
     again = (u_s > SURE_S) & ((early_s < WELL_CENTRED_S[0]) | (early_s > WELL_CENTRED_S[1]))
-    time_s[again], u_s[again], _ = _look(x, rate, removed, levels, time_s[again] + SECOND_LOOK_S)
+    time_s[again], u_s[again], _ = _look(x, rate, removed, levels, 1 / peak, time_s[again] + SECOND_LOOK_S)
     order = np.argsort(time_s, kind="stable")
     time_s, u_s = time_s[order], u_s[order]
     strength = _strength(levels, time_s)
@@ -119,7 +118,7 @@ def find_strums(
 
 
 def _look(
-    x: Samples, rate_hz: float, removed: Samples | None, levels: Levels, centre_s: FloatArray
+    x: Samples, rate_hz: float, removed: Samples | None, levels: Levels, gain: float, centre_s: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Time, uncertainty and probability of a strum near each centre."""
     centre_s = on_samples(centre_s, rate_hz)
@@ -127,7 +126,7 @@ def _look(
     frame = np.clip(np.round((centre_s + LAG_S / 2) / levels.hop_s), 0, len(levels.level) - 1).astype(np.intp)
     for a in range(0, len(centre_s), BLOCK):
         part = slice(a, a + BLOCK)
-        seen = evidence(x, rate_hz, centre_s[part], removed)
+        seen = evidence(x, rate_hz, centre_s[part], removed, gain=gain)
         p[part] = probabilities(seen, pictures(levels, frame[part]))
     step, u = place_of(p[:, :STEPS])
     return centre_s - BEFORE_S + step * STEP_S, u * STEP_S, 1 - p[:, STEPS]

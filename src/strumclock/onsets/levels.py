@@ -163,7 +163,8 @@ def _removed_level(removed: Samples | None, rate_hz: float, bands: Frames, loud:
 def _touched(removed: Samples, rate_hz: float, n: int) -> npt.NDArray[np.intp]:
     """The frames of n in whose windows something was removed."""
     hop, size = 2 * _hop(rate_hz), _size(rate_hz)
-    loud = np.abs(removed[: len(removed) // hop * hop]).reshape(-1, hop).max(axis=1)
+    blocks = removed[: len(removed) // hop * hop].reshape(-1, hop)
+    loud = np.maximum(blocks.max(axis=1, initial=0.0), -blocks.min(axis=1, initial=0.0))
     block = np.flatnonzero(loud > NOTHING_REMOVED * loud.max(initial=0.0))
     reach = size // (2 * hop) + 1
     touched = np.zeros(n, bool)

@@ -69,14 +69,14 @@ def on_samples(centre_s: FloatArray, rate_hz: float) -> FloatArray:
 
 
 def evidence(
-    x: Samples, rate_hz: float, centre_s: FloatArray, removed: Samples | None = None
+    x: Samples, rate_hz: float, centre_s: FloatArray, removed: Samples | None = None, *, gain: float = 1.0
 ) -> npt.NDArray[np.float32]:
     """The evidence around each candidate, shape (n, STEPS, CHANNELS), step j at centre - BEFORE_S + j * STEP_S.
 
-    Centres are taken to the nearest that `on_samples` allows. Channels, all logarithms of power in a step: for each
-    of four bands of the residual, and for all above `BRIGHT_HZ` without prediction, once against the quiet before and
-    once against the loudest step; then the removed click below and above `BRIGHT_HZ` against the loudest step of what
-    is left.
+    Centres are taken to the nearest that `on_samples` allows; the gain brings the loudest sample to about 1. Channels,
+    all logarithms of power in a step: for each of four bands of the residual, and for all above `BRIGHT_HZ` without
+    prediction, once against the quiet before and once against the loudest step; then the removed click below and above
+    `BRIGHT_HZ` against the loudest step of what is left.
     """
     order = round(ORDER * rate_hz / TARGET_RATE_HZ)
     bands = bands_at(rate_hz, order)
@@ -86,16 +86,16 @@ def evidence(
     out = np.empty((len(begin), STEPS, CHANNELS), np.float32)
     for a in range(0, len(begin), LEARNED_AT_ONCE):
         many = begin[a : a + LEARNED_AT_ONCE] - bands.lead
-        filters = predictors(cut(x, learned[a : a + LEARNED_AT_ONCE], learn).astype(np.float64), order)
+        filters = predictors(gain * cut(x, learned[a : a + LEARNED_AT_ONCE], learn).astype(np.float64), order)
         for b in range(0, len(many), AT_ONCE):
             few = slice(b, b + AT_ONCE)
-            heard = cut(x, many[few], bands.width)
+            heard = np.float32(gain) * cut(x, many[few], bands.width)
             spectra = bands.spectra(heard)
             here = out[a + b : a + b + len(heard)]
             _tell_strum(here, bands, spectra, filters[few].astype(np.float32))
             here[:, :, 10:] = -1
             if removed is not None:
-                _tell_removed(here, bands, spectra, heard, cut(removed, many[few], bands.width))
+                _tell_removed(here, bands, spectra, heard, np.float32(gain) * cut(removed, many[few], bands.width))
     return out
 
 
