@@ -200,7 +200,7 @@ def test_left_out_added_and_ignored_are_counted() -> None:
     said = text(take(omit=(3, 9), added_s=(5.11,), ignored=ignored))["Played"]
     assert said == (
         "2 of 48 strums left out (bar 1 beat 3 & and bar 2 beat 3 &); 1 added between. "
-        "3 other sounds not taken for strums: speech (2) and a tap (1)."
+        "3 other sounds left aside: speech (2) and a tap (1)."
     )
 
 

@@ -141,7 +141,7 @@ def fit(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, n_omitted: int) -> 
     if regular is not None:
         share, count = regular
         message = (
-            f"{count} strums without a slot lie regularly {share:.2f} of the way from one place of the told pattern to "
+            f"{count} strums without a slot lie regularly {share:.2f} of the way from one place of the pattern to "
             "the next: check the tempo, the parts of a beat and the pattern"
         )
         return (Notice(code="strums-between", message=message),)

@@ -155,7 +155,7 @@ class Measurement:
         What cannot be known, by its place in the JSON, with the reason.
     warnings : tuple of Notice
     ignored : tuple of Ignored
-        Sounds that were not taken for strums.
+        Sounds in no figure: not taken for strums, or outside the exercise.
     left_click : tuple of LeftClick
     """
 

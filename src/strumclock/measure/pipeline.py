@@ -439,4 +439,4 @@ def _free(
 
 
 def _outside(time_s: float) -> Ignored:
-    return Ignored(time_s=time_s, reason="it lies before the first or after the last place of the exercise")
+    return Ignored(time_s=time_s, reason="before the first or after the last place of the exercise")

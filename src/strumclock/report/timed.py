@@ -117,15 +117,13 @@ def played(measurement: Measurement) -> str:
 
 
 def left_aside(measurement: Measurement) -> str:
-    """Sounds that were not taken for strums, by reason."""
+    """Sounds in no figure, by reason: not taken for strums, or outside the exercise."""
     reasons = Counter(item.reason for item in measurement.ignored)
     if not reasons:
         return ""
     total = sum(reasons.values())
     told = words.listed(f"{reason} ({n})" if len(reasons) > 1 else reason for reason, n in reasons.most_common())
-    return words.sentence(
-        f"{words.count(total, 'other sound')} not taken for {'a strum' if total == 1 else 'strums'}: {told}"
-    )
+    return words.sentence(f"{words.count(total, 'other sound')} left aside: {told}")
 
 
 def left_click(measurement: Measurement) -> str:
