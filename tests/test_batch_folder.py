@@ -138,6 +138,25 @@ def test_the_same_file_twice_is_one_take(folder):
     assert len(Journal(folder).takes()) == 6
 
 
+def test_of_copies_the_one_whose_name_says_most_stands_for_all(folder):
+    """A copy whose name sorts first but says nothing neither counts twice nor takes date and exercise away."""
+    first = sorted(folder.glob("*.wav"))[0]
+    shutil.copy(first, folder / "1 copy\nof it.wav")
+    report = batch(folder)
+    assert report.twice == (("1 copy\nof it.wav", first.name),)
+    assert not report.needs
+    assert all("\n" not in line for line in report.lines())
+    assert "1 copy\\nof it.wav" in str(report)
+
+
+def test_a_recording_that_cannot_be_measured_needs_nothing_said_of_it(folder):
+    """What is wrong with it is said once."""
+    (folder / "notes.wav").write_text("no sound")
+    report = batch(folder)
+    assert [failure.path for failure in report.failed] == ["notes.wav"]
+    assert not report.needs
+
+
 def test_the_same_sound_in_two_codecs_is_pointed_out_and_counts_once(folder):
     """Other bytes, the same strums: the pretended measuring gives them by their seed."""
     recording(folder, "2026-03-24 two chords @90.wav", seed=77)

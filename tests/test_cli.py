@@ -110,6 +110,20 @@ def test_wrong_usage_ends_in_one_line_with_status_2(capsys: pytest.CaptureFixtur
     assert err.count("\n") == 1
 
 
+def test_no_command_shows_the_help_with_status_2(capsys: pytest.CaptureFixture[str]) -> None:
+    """The help keeps its lines; it is a diagnostic, not a result."""
+    status, out, err = _run(capsys)
+    assert (status, out) == (2, "")
+    assert err.startswith("Usage: strumclock")
+    assert len(err.splitlines()) > 10
+
+
+def test_wrong_usage_says_where_the_help_is(capsys: pytest.CaptureFixture[str]) -> None:
+    """The command's own help, or that of all where there is no such command."""
+    assert _run(capsys, "measure")[2].endswith("see strumclock measure --help\n")
+    assert _run(capsys, "measur", "x")[2].endswith("see strumclock --help\n")
+
+
 def test_a_promised_click_that_is_not_there_is_an_error(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     """A click promised in a file that holds silence: exit 1, one line."""
     silent = tmp_path / "click.wav"

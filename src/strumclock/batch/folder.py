@@ -103,6 +103,7 @@ def measure_folder(
         interrupted = True
     takes.set_standards(planner.settings, plans, {f.path: f.folder for f in found})
     csv, csv_error = _copy(book, takes.changed)
+    broken = {failure.path for failure in failed}
     return BatchReport(
         folder=root,
         found=len(found),
@@ -111,7 +112,7 @@ def measure_folder(
         failed=tuple(sorted(failed, key=lambda failure: failure.path)),
         twice=tuple(twice),
         same_sound=takes.same_sound(plans),
-        needs=_needs(plans, takes.without_tempo(plans)),
+        needs=_needs([plan for plan in plans if plan.name not in broken], takes.without_tempo(plans)),
         problems=tuple(f"{plan.name}: {problem}" for plan in plans for problem in plan.problems),
         interrupted=interrupted,
         elapsed_s=time.monotonic() - began,
@@ -134,8 +135,10 @@ def _journal(root: str, journal: Journal | str | os.PathLike[str] | None) -> Jou
 def _plans(
     found: list[Found], files: KnownFiles, planner: Planner, journal: Journal
 ) -> tuple[list[Plan], list[Failure], list[tuple[str, str]]]:
-    """A plan for each take; of files with the same bytes, in one student's hands, the first stands for all."""
-    plans: dict[tuple[str, str], Plan] = {}
+    """A plan for each take; of files with the same bytes, in one student's hands, the one that says most stands for
+    all."""
+    copies: dict[tuple[str, str], list[Plan]] = {}
+    plans: list[Plan] = []
     failed: list[Failure] = []
     twice: list[tuple[str, str]] = []
     for one in found:
@@ -145,10 +148,12 @@ def _plans(
             failed.append(Failure(path=journal.name_of(one.path), error=str(error)))
             continue
         for plan in several:
-            first = plans.setdefault((plain(plan.student), plan.identity), plan)
-            if first is not plan:
-                twice.append((plan.name, first.name))
-    return list(plans.values()), failed, twice
+            copies.setdefault((plain(plan.student), plan.identity), []).append(plan)
+    for same in copies.values():
+        best = min(same, key=lambda plan: len(plan.needs))  # of equals the first
+        plans.append(best)
+        twice += [(plan.name, best.name) for plan in same if plan is not best]
+    return plans, failed, twice
 
 
 def _step(done: int, total: int, outcome: Outcome, elapsed_s: float) -> Step:

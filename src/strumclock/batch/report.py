@@ -114,7 +114,12 @@ class BatchReport:
             lines.append(f"Journal: {self.journal}, and as a table: {self.csv.name}")
         elif self.journal:
             lines.append(f"Journal: {self.journal}")
-        return lines
+        return [_printable(line) for line in lines]
+
+
+def _printable(line: str) -> str:
+    """One line, whatever a file's name holds."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in line)
 
 
 def _count(n: int, what: str) -> str:

@@ -51,10 +51,18 @@ class _OnDemand(click.Group):
         return command
 
 
-@click.group(cls=_OnDemand, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
+@click.group(
+    cls=_OnDemand,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110},
+    invoke_without_command=True,
+)
 @click.version_option(package_name="strumclock", prog_name="strumclock")
-def _strumclock() -> None:
+@click.pass_context
+def _strumclock(context: click.Context) -> None:
     """Measure how accurately a guitarist strums against a click, and keep the practice record."""
+    if context.invoked_subcommand is None:
+        click.echo(context.get_help(), err=True)
+        context.exit(2)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -73,6 +81,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         status = _strumclock.main(arguments, prog_name="strumclock", standalone_mode=False)
         sys.stdout.flush()
+    except click.UsageError as error:
+        command = error.ctx.command_path if error.ctx else "strumclock"
+        return _fail(f"{error.format_message().rstrip('.')}; see {command} --help", error.exit_code)
     except click.ClickException as error:
         return _fail(error.format_message(), error.exit_code)
     except UsageError as error:
