@@ -14,7 +14,7 @@ from strumclock.audio.decimation import decimated
 from strumclock.errors import UsageError
 from strumclock.onsets import Strums, find_strums
 from strumclock.onsets.bands import BRIGHT_HZ, HIGHEST_HZ, QUIET_S, SPLITS_HZ, STEP_S, STEPS, bands_at
-from strumclock.onsets.finding import SHARPEN, place_of
+from strumclock.onsets.finding import LEAD_S, SHARPEN, TAIL_S, WORTH_NAMING_DB, _unclaimed, place_of
 from strumclock.onsets.levels import HOP_S, _bands, _power, measure_levels, with_halves
 from strumclock.onsets.network import _convolved, learned_weights
 from strumclock.onsets.residual import BEFORE_S, LEARN_S, LEARN_UNTIL_S, ORDER, evidence, on_samples, predictors
@@ -182,6 +182,17 @@ def test_a_knock_is_no_strum_and_is_listed_with_a_reason_against_construction() 
     near = [i for i in found.ignored if abs(i.time_s - at / RATE_HZ) < 0.05]
     assert len(near) == 1
     assert near[0].reason
+
+
+def test_rises_that_belong_to_no_strum_agree_with_a_plain_comparison_of_all_with_all() -> None:
+    """Each rise beside the strum that began last, against every rise beside every strum."""
+    rng = np.random.default_rng(7)
+    rise_s, strum_s = np.sort(rng.uniform(0, 60, 400)), np.sort(rng.uniform(5, 55, 80))
+    rise_db = rng.uniform(0, 10, 400).astype(np.float32)
+    since = rise_s[:, None] - strum_s
+    alone = (rise_db >= WORTH_NAMING_DB) & ~np.any((since > -LEAD_S) & (since < TAIL_S), axis=1)
+    np.testing.assert_array_equal(_unclaimed(rise_s, rise_db, strum_s), rise_s[alone])
+    assert len(_unclaimed(rise_s, rise_db, np.empty(0))) == np.sum(rise_db >= WORTH_NAMING_DB)
 
 
 @pytest.mark.parametrize("seconds", [0.0, 0.01, 3.0])

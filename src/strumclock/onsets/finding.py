@@ -190,11 +190,10 @@ def _strength(levels: Levels, time_s: FloatArray) -> FloatArray:
 
 def _unclaimed(time_s: FloatArray, rise_db: npt.NDArray[np.float32], strums_s: FloatArray) -> FloatArray:
     """Rises worth naming that belong to no strum."""
-    alone = rise_db >= WORTH_NAMING_DB
-    if len(strums_s):
-        since = time_s[:, None] - strums_s
-        alone &= ~np.any((since > -LEAD_S) & (since < TAIL_S), axis=1)
-    return time_s[alone]
+    begun = np.concatenate([[-np.inf], strums_s])  # in time order
+    latest = begun[np.searchsorted(strums_s, time_s + LEAD_S)]
+    alone: FloatArray = time_s[(rise_db >= WORTH_NAMING_DB) & (time_s - latest >= TAIL_S)]
+    return alone
 
 
 def _reason(time_s: float, levels: Levels, strum_db: float, clicks: Clicks | None, start_s: float) -> str:

@@ -74,15 +74,15 @@ def measure_levels(x: Samples, rate_hz: float, removed: Samples | None = None) -
     floor = np.maximum(typical[0], typical[1].max() * np.float32(10 ** (FLOOR_DB / 10))) + np.float32(1e-20)
     loud = typical[2] + floor
     total_db = with_halves(_db(power.sum(axis=1, keepdims=True) + np.float32(1e-20)))[:, 0]
-    level = with_halves(_db(np.add(power, floor, out=power)))
+    power += floor
+    power /= loud
+    level = with_halves(_db(power, unit_db=20))
     hop_s = _hop(rate_hz) / rate_hz
     lag = round(LAG_S / hop_s)
     rise = np.zeros(len(level), np.float32)
     if len(level) > lag:
         rose = level[lag:] - level[:-lag]
-        rise[lag:] = np.maximum(rose, 0, out=rose) @ np.full(BANDS, 1 / BANDS, np.float32)
-    level -= _db(loud)
-    level *= np.float32(1 / 20)
+        rise[lag:] = np.maximum(rose, 0, out=rose) @ np.full(BANDS, 20 / BANDS, np.float32)
     np.clip(level, QUIETEST, LOUDEST, out=level)
     return Levels(
         level=level,
@@ -156,7 +156,7 @@ def _removed_level(removed: Samples | None, rate_hz: float, bands: Frames, loud:
         parts = (slice(0, REMOVED_SPLIT), slice(REMOVED_SPLIT, BANDS))
         weights = np.stack([bands[:, part].mean(axis=1) / loud[part].mean() for part in parts], axis=1)
         power = _power(removed, rate_hz, weights, touched)
-        level[touched] = np.clip(_db(power + np.float32(1e-20)) / 20, QUIETEST, LOUDEST)
+        level[touched] = np.clip(_db(power + np.float32(1e-20), unit_db=20), QUIETEST, LOUDEST)
     return with_halves(level)
 
 
@@ -173,10 +173,10 @@ def _touched(removed: Samples, rate_hz: float, n: int) -> npt.NDArray[np.intp]:
     return np.flatnonzero(touched)
 
 
-def _db(power: Frames) -> Frames:
-    """Decibels by way of the natural logarithm, which numpy computes several at a time."""
+def _db(power: Frames, *, unit_db: float = 1.0) -> Frames:
+    """Decibels, or multiples of so many, by way of the natural logarithm, which numpy computes several at a time."""
     log: Frames = np.log(power)
-    log *= np.float32(10 / np.log(10))
+    log *= np.float32(10 / np.log(10) / unit_db)
     return log
 
 
