@@ -29,7 +29,7 @@ TAIL_GAP_S = 0.02
 BACK_S, AHEAD_S = 0.020, 0.045
 """Before and after a click's beginning: what is learned to read its attack."""
 
-MOST_LEARNED = 96
+MOST_LEARNED = 48
 """So many of the clearest clicks are learned from."""
 
 LEAST_U_S = 0.00003
@@ -181,7 +181,7 @@ def _plain_power(match: Matcher, position: Float64, weight: Float64, before: int
 def attack_of(samples: Float32, sample_rate_hz: float, position: Float64, weight: Float64) -> tuple[float, float]:
     """How much later than the positions the click's time lies, and its standard uncertainty (samples).
 
-    The uncertainty is read from two halves of the clicks, and from the definition's own play: how far apart the
+    The uncertainty is read from half of the clicks against all, and from the definition's own play: how far apart the
     places lie where the sound exceeds a tenth and three tenths of its peak.
     """
     back, ahead = round(BACK_S * sample_rate_hz), round(AHEAD_S * sample_rate_hz)
@@ -200,5 +200,5 @@ def attack_of(samples: Float32, sample_rate_hz: float, position: Float64, weight
     play = (late - early) / 2
     spread = 0.3e-3 * sample_rate_hz
     if len(clear) >= 4:
-        spread = abs(attacks(position[clear[::2]])[0] - attacks(position[clear[1::2]])[0]) / 2
+        spread = abs(attacks(position[clear[::2]])[0] - whole)  # half of what the two halves would differ by
     return whole, float(np.sqrt(spread**2 + play**2 + (LEAST_U_S * sample_rate_hz) ** 2))

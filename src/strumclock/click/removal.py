@@ -121,9 +121,12 @@ def _add(out: Float32, sound: Float32, position: Float64, before: int, gain: Flo
     table = table.astype(np.float32)
     whole = np.floor(position).astype(np.int64)
     place = (position - whole) * FRACTIONS
-    for i, p, g in zip(whole, place, gain, strict=True):
-        j = min(int(p), FRACTIONS - 1)
-        row = np.float32(g * (1 - (p - j))) * table[j] + np.float32(g * (p - j)) * table[j + 1]
-        a, b = max(i - before - MARGIN, 0), min(i - before - MARGIN + size, len(out))
+    before_it = np.minimum(place.astype(np.int64), FRACTIONS - 1)
+    share = (place - before_it).astype(np.float32)[:, None]
+    rows = table[before_it]
+    rows += share * (table[before_it + 1] - rows)
+    rows *= gain.astype(np.float32)[:, None]
+    for row, first in zip(rows, whole - before - MARGIN, strict=True):
+        a, b = max(first, 0), min(first + size, len(out))
         if b > a:
-            out[a:b] += row[a - i + before + MARGIN : b - i + before + MARGIN]
+            out[a:b] += row[a - first : b - first]

@@ -6,13 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from strumclock.click.chains import Chain, find_chains, find_mapped_chains, propose_intervals
+from strumclock.click.chains import CLOCK, Chain, find_chains, find_mapped_chains, propose_intervals
 from strumclock.click.countin import RISE_DB, CountIn, find_count_in, quiet_until, rise_db
 from strumclock.click.front import Bools, Float32, Float64, Front, Ints
 from strumclock.click.kinds import Lattice, complete
 from strumclock.click.matching import Matcher, average
 from strumclock.click.pulses import Pairs, alike_pairs, pick_pulses
-from strumclock.click.trains import MOST_EVIDENCE, SEARCH_S, Train, follow, thinned, weigh
+from strumclock.click.trains import MOST_EVIDENCE, SEARCH_S, Train, follow, thickened, thinned, weigh
 
 SCAN_S = 45.0
 """The interval is looked for in so much at a time, from the beginning, until a train of clicks is found."""
@@ -27,6 +27,9 @@ chord is like itself at some short interval for as long as it rings, which is on
 
 PLAIN_SCORE = 80.0
 """Evidence from which no further interval is tried."""
+
+FULL = 0.9
+"""A train of which this share is heard leaves nothing to the multiples of its interval."""
 
 FEWEST = 3
 """Fewer clicks than this are none."""
@@ -102,11 +105,23 @@ def _best_train(
             best = _better(best, _try(match, chain, told[(at >= begin) & (at < end)]))
         return best
     for tried, interval in enumerate(propose_intervals(pairs, hints_s)):
+        if best is not None and _explained(best, interval * rate):
+            continue
+        if tried > 1 and best is not None and best.score > PLAIN_SCORE:
+            break
         for chain in find_chains(place, pairs, interval, rate):
             best = _better(best, _try(match, chain, _regular(chain.start, chain.step, begin, end)))
-        if tried >= 1 and best is not None and best.score > PLAIN_SCORE:
-            break
+            if best is not None and _explained(best, interval * rate):
+                break
     return best
+
+
+def _explained(train: Train, step: float) -> bool:
+    """Whether clicks at this step would be some of those of the train, which is heard nearly throughout."""
+    if train.score < PLAIN_SCORE or np.mean(train.heard) < FULL:
+        return False
+    times = step / train.step
+    return round(times) >= 1 and abs(times - round(times)) < CLOCK * times
 
 
 def _better(a: Train | None, b: Train | None) -> Train | None:
@@ -129,6 +144,8 @@ def _whole(match: Matcher, train: Train, told: Float64 | None, beats_per_bar: in
         if told is None
         else True
     )
+    if told is None:
+        step = thickened(match, start, step, train)
     lead = float(train.position[int(np.argmax(np.where(on, train.agreement, -1.0)))])
     chain = Chain(start=start, step=step, place=train.position[train.heard & on], lead=lead)
     nominal = _regular(chain.start, chain.step, 0, n) if told is None else told

@@ -213,8 +213,12 @@ def _responses(hz: Float64) -> list[Float32]:
 
 def _neighbours(power: Float32) -> Float32:
     """Smoothed over neighbouring blocks (last axis): a level needs some periods to be known."""
-    padded = np.pad(power, [(0, 0)] * (power.ndim - 1) + [(1, 1)], mode="edge")
-    smoothed: Float32 = np.float32(0.25) * (padded[..., :-2] + padded[..., 2:]) + np.float32(0.5) * power
+    quarter = np.float32(0.25) * power
+    smoothed: Float32 = np.float32(0.5) * power
+    smoothed[..., 1:] += quarter[..., :-1]
+    smoothed[..., :-1] += quarter[..., 1:]
+    smoothed[..., 0] += quarter[..., 0]
+    smoothed[..., -1] += quarter[..., -1]
     return smoothed
 
 
@@ -262,7 +266,7 @@ def learn(samples: Float32, rate_hz: float, position: Float64, before: int, afte
             part = slice(band.attack.start, band.attack.stop)
             power = g[:, 0] ** 2 * own[part].sum()
             excess = residual[:, part].sum(axis=1) - band.power[:, : band.still].mean(axis=1) * (part.stop - part.start)
-            differs.append((float(own[part].sum()), float(np.quantile(excess / np.maximum(power, 1e-30), CLEAREST))))
+            differs.append((float(own[part].sum()), _quantile(excess / np.maximum(power, 1e-30), CLEAREST)))
             weight = trust(own, errors[b]) * (sound.shape[1] / band.shared) / (disturbed[b] + floors[b])
             top += (weight * along).sum(axis=1)
             known += weight @ own
@@ -356,6 +360,14 @@ def shrink(gain: Float64, known: Float64) -> tuple[Float64, Float64]:
     )
     real = np.clip(excess, 0.01**2, 0.3**2) * near**2
     return (g * real + near * noise) / (real + noise), np.sqrt(real * noise / (real + noise))
+
+
+def _quantile(values: Float64, share: float) -> float:
+    """numpy's quantile of few values, without what it costs there."""
+    order = np.sort(values)
+    place = share * (len(order) - 1)
+    i = min(int(place), max(len(order) - 2, 0))
+    return float(order[i] + (place - i) * (order[min(i + 1, len(order) - 1)] - order[i]))
 
 
 def _weighted_median(values: Float64, weight: Float64) -> float:

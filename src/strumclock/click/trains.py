@@ -45,6 +45,10 @@ at."""
 THIN = 5.0
 """Evidence (nats) by which a thinner train must be the better one."""
 
+PART = 12.0
+"""Evidence (nats) that the train's own sound must have between its places: an accent or a strum may have hidden the
+others there, and made the longer interval the likelier one."""
+
 HUM, HUM_TIMES = 0.4, 1.3
 """Where something as much like the sound as this is heard before the place, the place must be this much more like it:
 a hum, a buzz or a ringing string comes back at any distance that is a multiple of its period."""
@@ -132,9 +136,9 @@ def follow(
             sound = average(match.rows(start + step * x[good]), weight[good])
         if low <= nominal[0] and high >= nominal[-1]:
             return start, step, sound
-        rounds = 2
         width = max(high - low, 3 * usual)
         low, high = max(low - width, nominal[0]), min(high + width, nominal[-1])
+        rounds = 2 if low == nominal[0] and high == nominal[-1] else 1
 
 
 def _line(
@@ -144,16 +148,20 @@ def _line(
     keep = weight
     for _ in range(4):
         off = at - start - step * x
-        centre = _weighted_median(off, keep)
-        keep = weight * (np.abs(off - centre) < max(tolerance, 1.5))
-        if np.count_nonzero(keep) < 2:
+        near = np.abs(off - _weighted_median(off, keep)) < max(tolerance, 1.5)
+        keep = weight * near
+        count, total = int(np.count_nonzero(keep)), float(keep.sum())
+        if count < 2:
             break
-        mean_x, mean_at = float(np.average(x, weights=keep)), float(np.average(at, weights=keep))
-        spread = float(np.sum(keep * (x - mean_x) ** 2))
-        if np.count_nonzero(keep) >= 3 and spread > 0:
-            slope = float(np.sum(keep * (x - mean_x) * (at - mean_at)) / spread)
+        mean_x, mean_at = float(keep @ x) / total, float(keep @ at) / total
+        away = x - mean_x
+        spread = float(keep @ (away * away))
+        if count >= 3 and spread > 0:
+            slope = float(keep @ (away * (at - mean_at))) / spread
             step = slope if abs(slope / step - 1) < 0.01 else step
-        start = mean_at - step * mean_x
+        moved, start = start, mean_at - step * mean_x
+        if start == moved:
+            break
     return start, step, keep
 
 
@@ -265,6 +273,18 @@ def thinned(train: Train) -> tuple[float, float]:
             if total > best[0] + THIN:
                 best = (total, train.start + first * train.step, train.step * parts)
     return best[1], best[2]
+
+
+def thickened(match: Matcher, start: float, step: float, train: Train) -> float:
+    """The step, or a half or third of it where the train's own sound is heard between its places too."""
+    whole = np.arange(np.floor((train.position[0] - start) / step), np.ceil((train.position[-1] - start) / step))
+    for parts in (2, 3):
+        number = np.arange(whole[0] * parts, (whole[-1] + 1) * parts)
+        position = start + step / parts * number[number % parts > 0]
+        agreement, _ = match.compare(position, train.sound, 1)
+        if promise(chance_at(match, position, train.sound, step / parts).evidence(agreement)) > PART:
+            return step / parts
+    return step
 
 
 def promise(evidence: Float64) -> float:
