@@ -9,12 +9,22 @@ import numpy.typing as npt
 import pytest
 import scipy.linalg
 import scipy.signal
+import scipy.stats
 
 from strumclock.audio.decimation import decimated
 from strumclock.errors import UsageError
 from strumclock.onsets import Strums, find_strums
 from strumclock.onsets.bands import BRIGHT_HZ, HIGHEST_HZ, QUIET_S, SPLITS_HZ, STEP_S, STEPS, bands_at
-from strumclock.onsets.finding import LEAD_S, SHARPEN, TAIL_S, WORTH_NAMING_DB, _unclaimed, place_of
+from strumclock.onsets.finding import (
+    LEAD_S,
+    SHARPEN,
+    SMEARED_QUANTILE,
+    TAIL_S,
+    WORTH_NAMING_DB,
+    _unclaimed,
+    place_of,
+    smearing,
+)
 from strumclock.onsets.levels import HOP_S, _bands, _power, measure_levels, with_halves
 from strumclock.onsets.network import _convolved, learned_weights
 from strumclock.onsets.residual import BEFORE_S, LEARN_S, LEARN_UNTIL_S, ORDER, evidence, on_samples, predictors
@@ -365,3 +375,14 @@ def test_place_and_uncertainty_of_a_normal_probability_against_theory() -> None:
     place, u = place_of(np.exp(-0.5 * ((k - 100.3) / 1.2) ** 2)[None])
     assert place[0] == pytest.approx(100.3, abs=0.02)
     assert u[0] == pytest.approx(1.96 * 1.2 / np.sqrt(SHARPEN) / 2 + 0.5, abs=0.3)
+
+
+def test_smeared_releases_are_placed_at_their_quantile_against_theory() -> None:
+    """A normal density of 12 steps is wider than any clear release: its 0.65 quantile, 0.385 sd after the mean."""
+    k = np.arange(256) + 0.5
+    wide, narrow = (np.exp(-0.5 * ((k - 100.3) / sd) ** 2)[None] for sd in (12.0, 1.2))
+    wide, narrow = wide / wide.sum(), narrow / narrow.sum()
+    assert smearing(wide) == 1.0
+    assert smearing(np.concatenate([narrow, narrow, wide])) == 0.0
+    place, _ = place_of(wide, smeared=1.0)
+    assert place[0] == pytest.approx(100.3 + scipy.stats.norm.ppf(SMEARED_QUANTILE) * 12.0, abs=0.05)
