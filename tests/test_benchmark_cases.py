@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from synthesis_truth import check_truth
 from tests.benchmarks.own_cases import CASES
+from tests.benchmarks.own_clicks import SOUNDS
 from tests.benchmarks.own_scenes import falling, from_bar, render, suppressed
 from tests.benchmarks.own_sounds import babble, hissing_clicks, pumping, telephone_band, voice
 from tests.benchmarks.scoring import wilson
@@ -39,6 +40,17 @@ def test_hissing_clicks_start_at_their_times_and_a_voice_filter_takes_them_away(
     assert np.abs(clicks[: first - 1]).max() == 0.0
     assert np.abs(clicks[first : first + 200]).max() > 0.3
     assert np.abs(telephone_band(clicks, RATE_HZ)).max() < 0.01
+
+
+@pytest.mark.parametrize("name", SOUNDS)
+def test_every_click_sound_starts_at_its_beats_and_not_before(name: str) -> None:
+    """Silent up to the first beat; at each beat louder within 2 ms than in the 2 ms before; peak 1 (arithmetic)."""
+    beat_s = 0.3 + 0.4 * np.arange(4)
+    sound = np.abs(SOUNDS[name](beat_s, 2 * RATE_HZ, RATE_HZ))
+    assert sound.max() == pytest.approx(1.0)
+    assert not sound[: round(0.3 * RATE_HZ)].any()
+    for i in np.round(beat_s * RATE_HZ).astype(int):
+        assert sound[i : i + 88].max() > 3 * sound[i - 88 : i].max()
 
 
 def test_voices_come_in_syllables_from_their_seed() -> None:

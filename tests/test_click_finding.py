@@ -9,6 +9,8 @@ import pytest
 from clicktakes import RATE_HZ, Array, Take, click_sound, make_take
 from scipy import signal
 from support import bench_dir
+from tests.benchmarks.own_cases import CASES
+from tests.benchmarks.own_scenes import render
 
 from strumclock.click import Clicks, find_clicks
 from strumclock.click.attack import attack_index
@@ -69,6 +71,14 @@ def test_a_ringing_click_begins_at_its_attack_and_not_in_the_tail_of_the_one_bef
     clicks = found_in(take)
     assert np.abs(errors_s(clicks, take, "ringing")).max() < PLACE_S
     assert len(clicks.time_s) == len(take.click_s)
+
+
+def test_a_cymbal_under_eighths_begins_at_its_attack_against_the_synthesisers_truth() -> None:
+    made = render(CASES["cymbal-130-swing"], 11)
+    clicks = find_clicks(made.recording.samples.ravel(), made.recording.sample_rate_hz)
+    assert clicks is not None
+    nearest = np.abs(clicks.time_s[:, None] - made.truth.click_s).argmin(axis=1)
+    assert np.abs(clicks.time_s - made.truth.click_s[nearest]).max() < PLACE_S
 
 
 def test_the_files_beginning_is_no_click_although_nothing_is_recorded_before_it() -> None:

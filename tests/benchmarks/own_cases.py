@@ -19,7 +19,7 @@ from pathlib import Path
 
 import numpy as np
 from tests.benchmarks.own_scenes import FINGERS, NYLON_FINGERS, PALM, Case, falling, from_bar, render, suppressed
-from tests.benchmarks.own_sounds import babble, clipped, fan, pumping, telephone_band, voice
+from tests.benchmarks.own_sounds import babble, clipped, fan, mains_hum, pumping, telephone_band, voice
 from tests.benchmarks.scoring import FIGURES, Score, score
 
 import strumclock as sc
@@ -90,6 +90,23 @@ CASES: dict[str, Case] = {
     "click-12db-wood-six-eight": Case(exercise=JIG, click_db=-12.0, click_sound="wood"),
     "click-12db-beep-six-eight": Case(exercise=JIG, click_db=-12.0, click_sound="beep"),
     "hissing-click": Case(exercise=EIGHTHS, click_sound="hiss"),
+    "cymbal-130-swing": Case(
+        exercise=exercise(130, pattern="D.DU", per_beat=2, swing=0.62, bars=14), click_sound="cymbal"
+    ),
+    "cymbal-200": Case(exercise=exercise(200, bars=24), player=Player(spread_ms=7.0), click_sound="cymbal"),
+    "hats-in-eighths": Case(exercise=EIGHTHS, click_sound="hats"),
+    "hats-in-eighths-room": Case(exercise=QUARTERS, click_sound="hats", click_db=-4.0, room_s=0.3, noise_db=-45),
+    "drums": Case(exercise=exercise(100, pattern=FOLK, per_beat=2), click_sound="drums", click_db=-4.0),
+    "drums-quarters-room": Case(exercise=exercise(84), click_sound="drums", room_s=0.3, noise_db=-45),
+    "short-beeps": Case(exercise=EIGHTHS, click_sound="short-beep", click_db=-10.0, noise_db=-45),
+    "short-beeps-hum": Case(
+        exercise=EIGHTHS, click_sound="short-beep", click_db=-10.0, noise_db=-50, layers=((mains_hum, -24.0),)
+    ),
+    "hum": Case(exercise=QUARTERS, click_db=-12.0, noise_db=-55, layers=((mains_hum, -18.0),)),
+    "hum-headphones": Case(
+        exercise=QUARTERS, click_db=None, noise_db=-55, layers=((mains_hum, -20.0),), anchors=FITTED
+    ),
+    "cymbal-one-beat-after-the-start": Case(exercise=exercise(60000 / 700, bars=10), click_sound="cymbal"),
     "click-channel": Case(exercise=EIGHTHS, click_channel=True, anchors=("click-channel",)),
     "tight-on-the-click": Case(exercise=QUARTERS, player=TIGHT, click_db=0.0),
     # meters, parts, tempos
@@ -116,6 +133,9 @@ CASES: dict[str, Case] = {
     "phone-pumps-clips": Case(exercise=QUARTERS, click_db=0.0, phone=(pumping, clipped)),
     "voice-filter": Case(exercise=EIGHTHS, click_sound="wood", phone=(telephone_band,), noise_db=-45),
     "aac-64": Case(exercise=EIGHTHS, room_s=0.25, noise_db=-45, codec=("m4a", "aac", 64_000)),
+    "mp3-clipped": Case(
+        exercise=EIGHTHS, click_db=-6.0, phone=(clipped,), noise_db=-50, codec=("mp3", "libmp3lame", 128_000)
+    ),
     "aac-32": Case(exercise=QUARTERS, room_s=0.25, noise_db=-40, codec=("m4a", "aac", 32_000)),
     "opus-24": Case(exercise=QUARTERS, noise_db=-45, codec=("opus", "libopus", 24_000), rate_hz=48000),
     "rate-8k": Case(exercise=QUARTERS, rate_hz=8000, noise_db=-45),

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 from tests.audio_files import resampled, write_codec
-from tests.benchmarks.own_sounds import hissing_clicks
+from tests.benchmarks.own_clicks import SOUNDS
 
 from strumclock.audio import Recording, from_array, load
 from strumclock.grid import Exercise
@@ -43,7 +43,7 @@ class Case:
     player: Player = PLAYER
     guitar: Guitar = STEEL
     click_db: float | None = -8.0
-    click_sound: str = "tick"  # or "hiss"
+    click_sound: str = "tick"  # a click track's timbre, or one of `own_clicks.SOUNDS`
     click_gains: Gains | None = None
     click_channel: bool = False
     room_s: float = 0.0
@@ -72,13 +72,13 @@ def render(case: Case, seed: int) -> Rendered:
     """Make a take of a case; the same seed gives the same samples."""
     rng = np.random.default_rng([seed, 77])
     dry = Scene(click_channel=True, noise_db=None, click_db=case.click_db, skew_ppm=case.skew_ppm,
-                click_sound="tick" if case.click_sound == "hiss" else case.click_sound)  # fmt: skip
+                click_sound="tick" if case.click_sound in SOUNDS else case.click_sound)  # fmt: skip
     take = synthesise(case.exercise, case.player, dry, seed, guitar=case.guitar)
     guitar, click, truth, rate = take.samples[:, 0], take.samples[:, 1], take.truth, take.sample_rate_hz
     if case.bass is not None:
         guitar, truth = _with_bass(case, dry, seed, guitar, truth)
-    if case.click_sound == "hiss":
-        click = (hissing_clicks(truth.click_s, len(click), rate) * np.abs(click).max()).astype(np.float32)
+    if case.click_sound in SOUNDS:
+        click = (SOUNDS[case.click_sound](truth.click_s, len(click), rate) * np.abs(click).max()).astype(np.float32)
     if case.click_gains is not None:
         click, truth = _played_by(case.click_gains, click, truth, rate)
     scene = Scene(noise_db=case.noise_db, reverberation_s=case.room_s, click_channel=case.click_channel)

@@ -49,6 +49,13 @@ def babble(n: int, rate_hz: int, rng: np.random.Generator) -> FloatArray:
     return out / np.abs(out).max()
 
 
+def mains_hum(n: int, rate_hz: int, rng: np.random.Generator) -> FloatArray:
+    """A guitar's pickup near a transformer: 60 Hz and its multiples up to 660 Hz; peak 1."""
+    t = np.arange(n) / rate_hz
+    out: FloatArray = np.sum([np.sin(2 * np.pi * 60 * k * t + rng.uniform(0, 6)) / k for k in range(1, 12)], axis=0)
+    return out / np.abs(out).max()
+
+
 def fan(n: int, rate_hz: int, rng: np.random.Generator) -> FloatArray:
     """A fan or a fridge: mains hum with harmonics, blades' noise that swells and ebbs; peak 1."""
     t = np.arange(n) / rate_hz

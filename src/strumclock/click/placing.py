@@ -23,8 +23,9 @@ exceed, and the second share of the click's; it is as strong as the click above 
 LONGEST_S, LONGEST_SHARE = 0.4, 0.6
 """No click is longer than this, nor than this share of the interval."""
 
-TAIL_GAP_S = 0.02
-"""A ringing click's tail, which comes back too, dips for no longer than this."""
+TAIL_GAP_S, STILL_QUANTILE = 0.02, 0.2
+"""A ringing click's tail, which comes back too, dips for no longer than this; at least this share of the interval lies
+between the tail and the next click."""
 
 BACK_S, AHEAD_S = 0.020, 0.045
 """Before and after a click's beginning: what is learned to read its attack."""
@@ -120,7 +121,8 @@ def beginning(match: Matcher, position: Float64, weight: Float64, interval: floa
     noise = min(SOUNDING_TIMES * float(np.quantile(power, 0.8)), STRONG_SHARE * own)
     there = _plain_power(match, position, weight, back, ahead, size) > EMPTY
     sounding = np.flatnonzero(there[:back] & (power[:back] > max(noise, SOUNDING_SHARE * own)))
-    sounding = sounding[sounding >= _tail(power[:back] > SOUNDING_SHARE * own, TAIL_GAP_S * rate)]
+    rings = power[:back] > max(SOUNDING_TIMES * float(np.quantile(power, STILL_QUANTILE)), SOUNDING_SHARE * own)
+    sounding = sounding[sounding >= _tail(rings, TAIL_GAP_S * rate)]
     strong = sounding[power[sounding] > STRONG_SHARE * own]
     begin = back
     for _ in range(2):
