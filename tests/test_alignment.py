@@ -286,6 +286,14 @@ def test_strums_go_on_after_the_click_ends() -> None:
     assert "click-fades" in codes(found)
 
 
+def test_a_last_click_that_strums_cover_is_no_fading_click() -> None:
+    """The clicks of the last three beats are not made out: nothing is to be said of a place known to 0.1 ms."""
+    take = play(QUARTERS, Player(), seed=12)
+    found = align(take.strum_s, QUARTERS, clicks=clicks_of(take.grid, heard=4 + 45))
+    assert len(found.grid) == len(take.grid)
+    assert "click-fades" not in codes(found)
+
+
 def test_the_player_stops_before_the_click_does() -> None:
     """The slots of the click's last three bars count as omitted, and a notice says why."""
     take = play(QUARTERS, Player(), seed=12)

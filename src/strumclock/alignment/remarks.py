@@ -11,8 +11,8 @@ from strumclock.alignment.values import ADDED, OUTSIDE, Departure
 from strumclock.errors import Notice
 from strumclock.grid import BeatGrid
 
-EXTRAPOLATED_BEATS = 2.0
-"""Beats of the grid without a click after which it is said."""
+EXTRAPOLATED_BEATS = 4.0
+"""Beats of the grid without a click after which it is said: the last few of a quiet click may be covered by strums."""
 POOR_FIT = 0.25
 """Share of the slots left empty, or of the strums without a slot, from which the exercise told is doubted."""
 BETWEEN_STRUMS = 8
