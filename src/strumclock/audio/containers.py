@@ -26,7 +26,8 @@ GAP_S = 0.1  # a jump of the time stamps beyond this is missing sound; recorders
 FLAC_GAP_S = 0.001  # … but those of FLAC are sample numbers
 SHORT_S = 0.25  # a file that ends this much before its announced end is cut short; padding and rounding stay far below
 EQUAL_PACKETS = frozenset({"aac", "aac_latm", "mp3", "mp3float", "amrnb", "amrwb", "amr_nb", "amr_wb"})
-PRIMED = frozenset({"aac", "aac_latm", "mp3", "mp3float", "opus"})  # codecs that put samples before the first one
+PRIMED = frozenset({"aac", "aac_latm", "mp3", "mp3float", "mp2", "opus", "ac3", "eac3", "speex", "wmav1", "wmav2"})
+"""Codecs that put samples before the first one, or (Windows Media) lose some of it."""
 RELIABLE_LENGTH = ("mov", "matroska", "ogg", "wav", "flac")  # whose header knows the length (raw AAC guesses it)
 LOSSLESS = ("pcm", "flac", "alac", "wavpack", "ape", "tta")
 UNSTAMPED = ("aac", "mp3")

@@ -46,7 +46,7 @@ class Recording:
     notices : tuple of Notice
         What is weak but usable: ``clipped``, ``truncated``, ``gaps``.
     priming_known : bool
-        Whether time zero is the first sample that was recorded.  False: the codec's priming (mostly 20 to 50 ms) could
+        Whether time zero is the first sample that was recorded.  False: the codec's priming (5 to 50 ms) could
         not be removed, because the file does not tell it.  Times in the file agree among each other all the same; only
         a place that is given from outside (a first downbeat, a latency) is off by that much.
     """

@@ -38,7 +38,7 @@ LEAST_BIAS_U_S = 0.0003  # and at least this: the median |bias| of the bench's t
 PRIMING = Notice(
     code="priming-unknown",
     message="this file does not say how much silence its codec put before the sound, so its times, and with them the "
-    "offsets from a stated downbeat, may be 20 to 50 ms late; record WAV, FLAC or M4A",
+    "offsets from a stated downbeat, may be wrong by 5 to 50 ms; record WAV, FLAC or M4A",
 )
 FEW_STRUMS = 16  # below the standard's least number of slots, figures are printed with a warning
 
