@@ -235,6 +235,39 @@ def test_a_told_tempo_map_needs_only_start_and_clock() -> None:
     assert (slope - 1) * 1e6 == pytest.approx(60, abs=SKEW_PPM)
 
 
+def test_a_click_that_changes_its_tempo_is_followed_in_one_part_and_the_other_is_named_against_its_placing() -> None:
+    at_s = 0.7 + np.cumsum(np.r_[0, np.full(31, 0.75), np.full(32, 0.6)])
+    take = make_take(click_at_s=at_s, click_db=-6)
+    for told in ({}, {"bpm": 80.0}):
+        clicks = found_in(take, **told)
+        assert np.abs(errors_s(clicks, take)).max() < PLACE_S
+        assert clicks.other_interval_s is not None
+        assert sorted([clicks.interval_s, clicks.other_interval_s]) == pytest.approx([0.6, 0.75], rel=1e-4, abs=0)
+
+
+def test_a_click_that_keeps_its_tempo_has_no_other() -> None:
+    for heard in (slice(None), slice(0, 20), slice(20, None)):
+        assert found_in(make_take(heard=heard, bars=12)).other_interval_s is None
+
+
+def test_the_interval_of_a_count_in_is_as_sure_as_it_says_against_its_placing() -> None:
+    """|error| <= 2 u in at least nine of ten count-ins of four clicks."""
+    sure = []
+    for seed in range(12):
+        bpm = 66.0 + 7 * seed
+        sound, accent = ("noise", "wood", "beep")[seed % 3], (None, "tock")[seed % 2]
+        clicks = found_in(make_take(sound=sound, accent=accent, heard=slice(0, 4), bpm=bpm, bars=4, seed=seed))
+        sure.append(abs(clicks.interval_s - 60 / bpm) <= 2 * clicks.interval_u_s)
+    assert np.mean(sure) >= 0.9
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_two_sounds_in_turn_keep_the_tempo_with_nothing_told_against_their_placing(seed: int) -> None:
+    take = make_take(sound="wood", accent="tock", beats_per_bar=2, bars=16, bpm=96, click_db=-12, seed=seed)
+    clicks = found_in(take)
+    assert clicks.interval_s == pytest.approx(60 / 96, rel=1e-5, abs=0)
+
+
 def test_times_move_with_the_recording_and_not_with_its_loudness() -> None:
     take = make_take(click_db=-14)
     here = found_in(take)

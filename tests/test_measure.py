@@ -10,6 +10,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from clicktakes import RATE_HZ as CLICK_RATE_HZ
+from clicktakes import make_take
 from support import REFERENCE_AUDIO, bench_dir
 
 import strumclock as sc
@@ -186,3 +188,12 @@ def test_strums_that_left_the_click_are_marked_in_the_take_and_neither_added_nor
     assert len(m.omitted) <= 1
     row = take_columns(json.loads(report.to_json(m)))
     assert row["added"] == sum(s.added for s in m.strums)
+
+
+def test_a_click_that_changes_its_tempo_is_said_so_against_its_placing() -> None:
+    """Eight bars at 80 clicks a minute, then eight at 100: the warning names both."""
+    at_s = 0.7 + np.cumsum(np.r_[0, np.full(31, 0.75), np.full(32, 0.6)])
+    m = sc.measure(sc.from_array(make_take(click_at_s=at_s, click_db=-6).samples, CLICK_RATE_HZ), sc.Exercise(bpm=80))
+    (notice,) = (w for w in m.warnings if w.code == "click-changes-tempo")
+    assert "80.0 bpm" in notice.message
+    assert "100.0 bpm" in notice.message

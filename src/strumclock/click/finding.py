@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -27,6 +27,14 @@ COUNT_IN_SHARE, COUNT_IN_CLICKS = 0.5, 17
 
 HIGH_RATE_HZ = 22_050.0
 """Clicks are looked for below 5 kHz; where none is clear there, at about this rate too: a closed hi-hat lies above."""
+
+OTHER_S, OTHER = 6.0, 0.002
+"""Clicks of another tempo are looked for where at least so much (s) lies outside of those found; it is another where
+the intervals are no multiples of each other to this share."""
+
+DENSE_PLACES, DENSE, FEWEST_OWN = 9, 0.5, 8
+"""The clicks of one tempo are those around which so much of so many places is heard: some of another tempo's clicks
+fall on its places too, every fourth after a change from 80 to 100 a minute. Fewer than the third make no tempo."""
 
 SKEW_HINTS = (0.5, 1.0, 2.0)
 """A told tempo may mean clicks on the halves of the beat, on the beat, or on every other one."""
@@ -61,6 +69,11 @@ class Clicks:
         Which of the click's sounds each has: 0 the commonest, 1 the accent's, from 2 on those between the beats.
     number : int array, shape (n,)
         Index of each in the told `nominal_s`; without that 0, 1, 2, …
+    other_interval_s : float, optional
+        Time between clicks (s) of another tempo that is clicked before the first or after the last of these; such
+        clicks are not in the arrays.
+    other_s : tuple of float, optional
+        From when to when these are heard, file time.
     """
 
     time_s: Float64
@@ -74,6 +87,8 @@ class Clicks:
     score: float
     sound: NDArray[np.int_]
     number: NDArray[np.int_]
+    other_interval_s: float | None = None
+    other_s: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
         """Make the arrays read-only."""
@@ -163,6 +178,7 @@ def find_clicks(
             front, found = high, there
     if found is None:
         return None
+    found, other = _parted(front, found) if told is None else (found, None)
     match = Matcher.of(front)
     position = found.start + found.step * found.nominal
     line = fit_line(match, position, found.nominal, found.sound, found.weight)
@@ -190,7 +206,45 @@ def find_clicks(
         score=found.score,
         sound=found.kind,
         number=np.arange(len(time_s)) if told is None else np.searchsorted(told, found.nominal),
+        other_interval_s=None if other is None else other.interval_s,
+        other_s=None if other is None else (start_s + other.begin_s, start_s + other.end_s),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Other:
+    """Clicks of another tempo: time between them, first and last (s from the first sample)."""
+
+    interval_s: float
+    begin_s: float
+    end_s: float
+
+
+def _parted(front: Front, found: Lattice) -> tuple[Lattice, _Other | None]:
+    """The lattice as far as it is heard densely, and the tempo clicked beyond that; all of it where there is none."""
+    heard = found.evidence > HEARD
+    window = np.ones(min(DENSE_PLACES, len(heard)))
+    dense = np.convolve(heard, window, mode="same") / np.convolve(np.ones(len(heard)), window, mode="same") >= DENSE
+    own = np.flatnonzero(dense & heard)
+    if len(own) < FEWEST_OWN:
+        return found, None
+    core = slice(int(own[0]), int(own[-1]) + 1)
+    apart = found.step * float(np.median(np.diff(found.nominal)))
+    first, last = (found.start + found.step * float(found.nominal[i]) for i in (own[0], own[-1]))
+    for begin, end in ((0, round(first - apart / 2)), (round(last + apart / 2), len(front.samples))):
+        if end - begin < OTHER_S * front.rate_hz:
+            continue
+        part = Front(samples=front.samples[begin:end], plain=front.plain[begin:end], rate_hz=front.rate_hz)
+        there = find_lattice(part, hints_s=(), told=None, beats_per_bar=None)
+        if there is None or there.score < PLAIN_SCORE:
+            continue
+        interval = there.step * float(np.median(np.diff(there.nominal)))
+        times = max(interval / apart, apart / interval)
+        if abs(times - round(times)) > OTHER * times:
+            ends = (begin + there.start + there.step * there.nominal[[0, -1]]) / front.rate_hz
+            kept = {name: getattr(found, name)[core] for name in ("nominal", "evidence", "weight", "kind", "accented")}
+            return replace(found, **kept), _Other(interval / front.rate_hz, float(ends[0]), float(ends[1]))
+    return found, None
 
 
 def _clear(found: Lattice | None, front: Front) -> bool:

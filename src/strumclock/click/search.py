@@ -144,7 +144,7 @@ def _whole(match: Matcher, train: Train, told: Float64 | None, beats_per_bar: in
         if told is None
         else True
     )
-    if told is None:
+    if step == train.step and told is None:
         step = thickened(match, start, step, train)
     lead = float(train.position[int(np.argmax(np.where(on, train.agreement, -1.0)))])
     chain = Chain(start=start, step=step, place=train.position[train.heard & on], lead=lead)

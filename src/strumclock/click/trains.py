@@ -42,6 +42,10 @@ PROMISING = 8.0
 """Evidence (nats) that a train must have even by the smallest chance there is, for the chance around it to be looked
 at."""
 
+SPARSE = 0.3, 0.6
+"""A train of which less than the first share is heard is thinned to one of which the second is, where there is one: not
+even MASKED hides so many."""
+
 THIN = 5.0
 """Evidence (nats) by which a thinner train must be the better one."""
 
@@ -259,16 +263,19 @@ def displaced(match: Matcher, position: Float64, sound: Float32, agreement: Floa
 
 
 def thinned(train: Train) -> tuple[float, float]:
-    """Start and step of the train, of every second, third … of its places where the evidence lies on those
-    alone."""
+    """Start and step of the train, of every second, third … of its places where the evidence lies on those alone, or
+    of the best of these where so few places are heard that the step is a measure common to two tempos."""
     number = np.round(train.nominal).astype(np.int_)
-    best = (float(train.evidence.sum()), train.start, train.step)
+    sparse = np.mean(train.heard) < SPARSE[0]
+    best = (-np.inf if sparse else float(train.evidence.sum()), train.start, train.step)
     for parts in range(2, MULTIPLES + 1):
         for first in range(parts):
             mine = number % parts == first
             if np.count_nonzero(mine & train.heard) < 3:
                 continue
             begin, end = stretch(train.evidence[mine])
+            if sparse and np.mean(train.heard[mine][begin:end]) < SPARSE[1]:
+                continue
             total = float(train.evidence[mine][begin:end].sum())
             if total > best[0] + THIN:
                 best = (total, train.start + first * train.step, train.step * parts)

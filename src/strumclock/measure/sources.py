@@ -79,7 +79,30 @@ def _mixed(recording: Recording, hints: Mapping[str, Any]) -> Sound:
     if clicks is None:
         return alone
     removal = remove_clicks(alone.guitar, alone.rate_hz, clicks, start_s=recording.start_s)
-    return replace(alone, guitar=removal.samples, clicks=clicks, removal=removal, anchor="recorded-click")
+    return replace(
+        alone,
+        guitar=removal.samples,
+        clicks=clicks,
+        removal=removal,
+        anchor="recorded-click",
+        notices=_tempo_notices(clicks),
+    )
+
+
+def _tempo_notices(clicks: Clicks) -> tuple[Notice, ...]:
+    """That the click changes its tempo, where it does."""
+    if clicks.other_interval_s is None or clicks.other_s is None:
+        return ()
+    here, there = 60 / clicks.interval_s, 60 / clicks.other_interval_s
+    (first, last), (begin, end) = clicks.time_s[[0, -1]], clicks.other_s
+    return (
+        Notice(
+            code="click-changes-tempo",
+            message=f"the click changes its tempo: {here:.1f} bpm from {first:.0f} to {last:.0f} s, {there:.1f} bpm "
+            f"from {begin:.0f} to {end:.0f} s; only the first of these is the grid; measure the parts apart with "
+            "--start and --end, or give the tempo map with --midi",
+        ),
+    )
 
 
 def _on_channel(recording: Recording, index: int, hints: Mapping[str, Any], *, promised: bool) -> Sound:
@@ -95,7 +118,9 @@ def _on_channel(recording: Recording, index: int, hints: Mapping[str, Any], *, p
     others = [c for c in range(recording.channels) if c != index]
     guitar: NDArray[np.float32] = np.asarray(recording.samples[:, others].mean(axis=1), np.float32)
     alone = _alone(recording, guitar)
-    return replace(alone, clicks=replace(clicks, source="channel"), anchor="click-channel")
+    return replace(
+        alone, clicks=replace(clicks, source="channel"), anchor="click-channel", notices=_tempo_notices(clicks)
+    )
 
 
 def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Sound:
@@ -104,9 +129,10 @@ def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Soun
     clicks = find_clicks(other.mono(), other.sample_rate_hz, **{**hints, "start_s": other.start_s})
     if clicks is None:
         raise ClickError(f"a click was promised in {path}; none was heard there; check the file, or leave --click out")
-    notices: tuple[Notice, ...] = ()
+    notices = _tempo_notices(clicks)
     if abs(other.duration_s - recording.duration_s) > 1.0 and recording.start_s == 0.0:
         notices = (
+            *notices,
             Notice(
                 code="click-file-length",
                 message=f"the click's file lasts {other.duration_s:.1f} s and the take {recording.duration_s:.1f} s; "
