@@ -378,7 +378,7 @@ def test_place_and_uncertainty_of_a_normal_probability_against_theory() -> None:
 
 
 def test_smeared_releases_are_placed_at_their_quantile_against_theory() -> None:
-    """A normal density of 12 steps is wider than any clear release: its 0.65 quantile, 0.385 sd after the mean."""
+    """A normal density of 12 steps is wider than any clear release; one such strum among clear ones smears nothing."""
     k = np.arange(256) + 0.5
     wide, narrow = (np.exp(-0.5 * ((k - 100.3) / sd) ** 2)[None] for sd in (12.0, 1.2))
     wide, narrow = wide / wide.sum(), narrow / narrow.sum()

@@ -67,3 +67,12 @@ def test_a_simulated_take_is_repeatable_and_begins_its_strums_inside() -> None:
     assert np.all(np.diff(first.strums_s) > 0)
     assert 0 < first.strums_s[0] < first.strums_s[-1] < 6.0
     assert np.isfinite(first.samples).all()
+
+
+def test_a_take_in_which_nothing_is_played_teaches_only_none(learning: ModuleType) -> None:
+    """Seed 0 is such a take: its knocks and squeaks are candidates, and no candidate is a strum."""
+    import strum_scenes
+
+    taught = learning.examples(0, strum_scenes.Sounds())
+    assert len(taught["at"]) > 0
+    assert np.isnan(taught["at"]).all()

@@ -58,8 +58,10 @@ def examples(seed: int, sounds: Sounds) -> dict[str, npt.NDArray[np.float64]]:
     centre = on_samples(centre, rate)
     after = np.round((centre[len(frame) :] + LAG_S / 2) / levels.hop_s).astype(int)
     frame = np.clip(np.concatenate([frame, after]), 0, len(levels.level) - 1)
-    away = scene.strums_s - centre[:, None]
-    at = away[np.arange(len(centre)), np.abs(away + 0.01).argmin(axis=1)]
+    at = np.full(len(centre), np.inf)
+    if len(scene.strums_s):
+        away = scene.strums_s - centre[:, None]
+        at = away[np.arange(len(centre)), np.abs(away + 0.01).argmin(axis=1)]
     inside, doubtful = (at > -0.060) & (at < 0.022), (at > -0.066) & (at < 0.028)
     keep = inside | ~doubtful
     return {

@@ -93,7 +93,7 @@ def make_bank(
         for i, (n, v) in enumerate(wanted):
             start = int((0.5 + i * seconds - 0.03) * RATE_HZ)
             y = x[start : start + int((seconds - 0.5) * RATE_HZ)]
-            if len(y) > RATE_HZ and np.abs(y).max() > 1e-3:
+            if len(y) >= RATE_HZ and np.abs(y).max() > 1e-3:
                 sf.write(folder / f"n{n}v{v}.wav", (0.9 * y / np.abs(y).max()).astype(np.float32), RATE_HZ)
                 rows.writerow([f"n{n}v{v}.wav", round(440 * 2 ** ((n - 69) / 12), 2)])
     wav.unlink()
