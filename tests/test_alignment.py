@@ -286,6 +286,17 @@ def test_strums_go_on_after_the_click_ends() -> None:
     assert "click-fades" in codes(found)
 
 
+@pytest.mark.parametrize("shift_s", [0.18, -0.2])
+def test_playing_after_a_short_click_that_it_does_not_keep_is_not_thrown_away(shift_s: float) -> None:
+    """Twelve half-beat clicks off the strums' beats, then 13 bars of playing: all of it is held against the grid."""
+    take = play(QUARTERS, Player(), seed=6, bars=14)
+    clicks = clicks_of(take.grid, heard=12)
+    time_s = take.grid.click_s[0] + shift_s + np.arange(12) * 30 / 90
+    found = align(take.strum_s, QUARTERS, clicks=replace(clicks, time_s=time_s, interval_s=30 / 90))
+    assert np.sum(found.slot == OUTSIDE) <= 2
+    assert {"click-fades", "strums-between"} <= set(codes(found))
+
+
 def test_a_last_click_that_strums_cover_is_no_fading_click() -> None:
     """The clicks of the last three beats are not made out: nothing is to be said of a place known to 0.1 ms."""
     take = play(QUARTERS, Player(), seed=12)

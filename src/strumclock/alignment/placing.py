@@ -90,6 +90,9 @@ def end_of(
     click_end = pulse.time(beats - 0.01)
     if click_end < grid.slot_s[0]:
         return strum_end
+    beyond = int((strum_s > click_end).sum())
+    if beyond >= EXTEND_STRUMS and beyond > int((strum_s >= grid.slot_s[0]).sum()) - beyond:
+        return max(strum_end, float(strum_s[-1]))  # most is played after the clicks, on these beats or off
     after = int((grid.slot_s[slot[slot <= last]] > click_end).sum())
     per_bar = len(grid) / max(len(grid.line_s) / grid.beats_per_bar, 1.0)
     return strum_end if after >= max(EXTEND_STRUMS, per_bar / 2) else click_end
