@@ -33,16 +33,18 @@ from tests.benchmarks.scoring import FIGURES, score, true_figures, wilson
 import strumclock as sc
 from strumclock.grid import Exercise
 from strumclock.measure import Measurement
+from strumclock.measure.pipeline import GUITAR_TO_EAR_M, GUITAR_TO_EAR_U_M
 from strumclock.synthesis import CLICK_SOUNDS, NYLON, STEEL, Guitar, Player, Scene, Take, synthesise, write_take
-from strumclock.timing import Estimate, sound_path
+from strumclock.timing import Estimate
 from strumclock.timing.estimate import COVERAGE_FACTOR
+from strumclock.timing.sound_path import SPEED_OF_SOUND_M_PER_S
 
 SHARES = (0.2, 1.5)  # of an error that the next strum corrects
 LENGTH_S = (22.0, 45.0)
 FEWEST_SLOTS = 24  # below it the figures are said to be rough
-# Nothing passes the air in a synthetic take. `measure` takes the guitar as a metre from the ear, to ±58 cm; a click a
-# metre from it cancels the metre, and `without_air` takes the uncertainty out again.
-WAYS = {"guitar_to_mic_m": 0.0, "click_to_mic_m": 0.0, "click_to_ear_m": 1.0}
+# Nothing passes the air in a synthetic take. `measure` takes the guitar as an arm from the ear; a click as far from it
+# cancels that, and `without_air` takes the uncertainty out again.
+WAYS = {"guitar_to_mic_m": 0.0, "click_to_mic_m": 0.0, "click_to_ear_m": GUITAR_TO_EAR_M}
 PATTERNS: tuple[tuple[str, int, str], ...] = (
     ("4/4", 1, "D"), ("4/4", 2, "DU"), ("4/4", 2, "D.DU.UDU"), ("4/4", 2, "D.DUD.DU"), ("3/4", 1, "D"),
     ("3/4", 2, "D.DUDU"), ("6/8", 3, "D.UD.U"), ("4/4", 4, "D.DUD.DUDUDU.UDU"),
@@ -106,9 +108,8 @@ def asked_of(player: Player, take: Take) -> dict[str, float]:
 
 def without_air(estimate: Estimate) -> Estimate:
     """A mean offset without what the unknown ways through the air add: `Estimate.widened`, undone."""
-    path = sound_path(**WAYS)
-    assert abs(path.bias_s) < 1e-9
-    u_ms, reach = 1000 * path.u_s, COVERAGE_FACTOR * 1000 * path.u_s
+    u_ms = 1000 * GUITAR_TO_EAR_U_M / SPEED_OF_SOUND_M_PER_S
+    reach = COVERAGE_FACTOR * u_ms
 
     def less(a: float, b: float) -> float:
         return math.sqrt(max(a * a - b * b, 0.0))
