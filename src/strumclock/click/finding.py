@@ -14,6 +14,7 @@ from strumclock.click.matching import Matcher
 from strumclock.click.placing import attack_of, beginning, beginning_in_quiet, fit_line
 from strumclock.click.search import PLAIN_SCORE, find_lattice, with_count_in
 from strumclock.click.trains import HEARD
+from strumclock.click.uneven import Uneven
 from strumclock.errors import UsageError
 
 SHORTEST_S = 0.5
@@ -47,10 +48,12 @@ class Clicks:
     Attributes
     ----------
     time_s : float64 array, shape (n,)
-        Fitted place of every click from the first to the last heard, file time; clicks between them that nothing is
-        heard of are included. A click's time is where its sound above 1.5 kHz first exceeds a fifth of its early peak.
+        Place of every click from the first to the last heard, file time; clicks between them that nothing is heard of
+        are included. Fitted to one line, but for a wind-up metronome's, which stand where each is heard. A click's time
+        is where its sound above 1.5 kHz first exceeds a fifth of its early peak.
     u_s : float64 array, shape (n,)
-        Standard uncertainty of each.
+        Standard uncertainty of each as the place that a player was to meet: where the clicks are uneven it holds how
+        far they lie from their mean line.
     heard : bool array, shape (n,)
         Whether each can be heard for itself.
     accented : bool array, shape (n,)
@@ -74,6 +77,9 @@ class Clicks:
         clicks are not in the arrays.
     other_s : tuple of float, optional
         From when to when these are heard, file time.
+    alternates_s, wanders_s : float
+        How far ticks and tocks lie on either side of their mean line, and the standard deviation of each about that; 0
+        for even clicks.
     """
 
     time_s: Float64
@@ -89,6 +95,8 @@ class Clicks:
     number: NDArray[np.int_]
     other_interval_s: float | None = None
     other_s: tuple[float, float] | None = None
+    alternates_s: float = 0.0
+    wanders_s: float = 0.0
 
     def __post_init__(self) -> None:
         """Make the arrays read-only."""
@@ -173,16 +181,21 @@ def find_clicks(
     found = find_lattice(front, hints_s=hints_s, told=told, beats_per_bar=beats_per_bar)
     if not _clear(found, front) and decimation_for(sample_rate_hz) > decimation_for(sample_rate_hz, HIGH_RATE_HZ):
         high = build_front(*decimated(x, sample_rate_hz, target_rate_hz=HIGH_RATE_HZ))
-        there = find_lattice(high, hints_s=hints_s, told=told, beats_per_bar=beats_per_bar)
-        if there is not None and (found is None or there.score > found.score):
+        # what is heard of a wind-up metronome lies below 5 kHz
+        there = find_lattice(high, hints_s=hints_s, told=told, beats_per_bar=beats_per_bar, even=True)
+        if there is not None and (found is None or _score(there) > _score(found)):
             front, found = high, there
     if found is None:
         return None
-    found, other = _parted(front, found) if told is None else (found, None)
+    uneven = found if isinstance(found, Uneven) else None
+    found = found.lattice if isinstance(found, Uneven) else found
+    found, other = _parted(front, found) if told is None and uneven is None else (found, None)
     match = Matcher.of(front)
-    position = found.start + found.step * found.nominal
-    line = fit_line(match, position, found.nominal, found.sound, found.weight)
-    position = line.start + line.step * found.nominal
+    heard_at = found.start + found.step * found.nominal + (0.0 if uneven is None else uneven.away)
+    line = fit_line(match, heard_at, found.nominal, found.sound, found.weight)
+    fitted = line.start + line.step * found.nominal
+    away = np.zeros(len(fitted)) if uneven is None else heard_at - fitted
+    position = fitted + away
     interval = float(np.mean(np.diff(found.nominal)))
     apart = float(np.median(np.diff(found.nominal))) * line.step
     begin = beginning(match, position, found.weight, apart)
@@ -191,12 +204,19 @@ def find_clicks(
     position = (position + begin) * (sample_rate_hz / front.rate_hz)
     attack, attack_u = attack_of(x, sample_rate_hz, position, found.weight)
     lead_s = (begin + attack * front.rate_hz / sample_rate_hz + line.start) / front.rate_hz
-    if told is None:
+    if told is None and uneven is None:
         found = with_count_in(front, found, lead_s * front.rate_hz, line.step)
-    time_s = start_s + lead_s + found.nominal * line.step / front.rate_hz
+        away = np.zeros(len(found.nominal))
+    time_s = start_s + lead_s + (found.nominal * line.step + away) / front.rate_hz
+    alternates_s, wanders_s = (0.0, 0.0) if uneven is None else (v / front.rate_hz for v in uneven.off_line)
     return Clicks(
         time_s=time_s,
-        u_s=np.hypot(line.u(found.nominal) / front.rate_hz, attack_u / sample_rate_hz),
+        u_s=np.sqrt(
+            (line.u(found.nominal) / front.rate_hz) ** 2
+            + (attack_u / sample_rate_hz) ** 2
+            + alternates_s**2 / 3  # the player may follow ticks, tocks or anything between: rectangular (GUM 4.3.7)
+            + wanders_s**2
+        ),
         heard=found.evidence > HEARD,
         accented=found.accented,
         interval_s=interval * line.step / front.rate_hz,
@@ -208,6 +228,8 @@ def find_clicks(
         number=np.arange(len(time_s)) if told is None else np.searchsorted(told, found.nominal),
         other_interval_s=None if other is None else other.interval_s,
         other_s=None if other is None else (start_s + other.begin_s, start_s + other.end_s),
+        alternates_s=alternates_s,
+        wanders_s=wanders_s,
     )
 
 
@@ -235,8 +257,8 @@ def _parted(front: Front, found: Lattice) -> tuple[Lattice, _Other | None]:
         if end - begin < OTHER_S * front.rate_hz:
             continue
         part = Front(samples=front.samples[begin:end], plain=front.plain[begin:end], rate_hz=front.rate_hz)
-        there = find_lattice(part, hints_s=(), told=None, beats_per_bar=None)
-        if there is None or there.score < PLAIN_SCORE:
+        there = find_lattice(part, hints_s=(), told=None, beats_per_bar=None, even=True)
+        if not isinstance(there, Lattice) or there.score < PLAIN_SCORE:
             continue
         interval = there.step * float(np.median(np.diff(there.nominal)))
         times = max(interval / apart, apart / interval)
@@ -247,10 +269,15 @@ def _parted(front: Front, found: Lattice) -> tuple[Lattice, _Other | None]:
     return found, None
 
 
-def _clear(found: Lattice | None, front: Front) -> bool:
+def _score(found: Lattice | Uneven) -> float:
+    return found.lattice.score if isinstance(found, Uneven) else found.score
+
+
+def _clear(found: Lattice | Uneven | None, front: Front) -> bool:
     """Whether clicks are heard plainly, and to the end."""
-    if found is None or found.score < PLAIN_SCORE:
+    if found is None or _score(found) < PLAIN_SCORE:
         return False
+    found = found.lattice if isinstance(found, Uneven) else found
     last = found.start + found.step * float(found.nominal[-1])
     return _to_the_end(last / front.rate_hz, len(front.samples) / front.rate_hz)
 

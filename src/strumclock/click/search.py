@@ -11,8 +11,9 @@ from strumclock.click.countin import RISE_DB, CountIn, find_count_in, quiet_unti
 from strumclock.click.front import Bools, Float32, Float64, Front, Ints
 from strumclock.click.kinds import Lattice, complete
 from strumclock.click.matching import Matcher, average
-from strumclock.click.pulses import Pairs, alike_pairs, pick_pulses
+from strumclock.click.pulses import SHIFT_S, Pairs, alike_pairs, pick_pulses
 from strumclock.click.trains import MOST_EVIDENCE, SEARCH_S, Train, follow, thickened, thinned, weigh
+from strumclock.click.uneven import Uneven, between, find_uneven
 
 SCAN_S = 45.0
 """The interval is looked for in so much at a time, from the beginning, until a train of clicks is found."""
@@ -34,11 +35,23 @@ FULL = 0.9
 FEWEST = 3
 """Fewer clicks than this are none."""
 
+SAME_SOUND = 0.55
+"""Agreement from which a pulse beside a count-in's clicks is one more of them (as `countin.LIKE`) …"""
+
+OFF_LATTICE = 0.25
+"""… and belies them where it lies further (in their intervals) from every place that they foretell: nearer to the
+middle between two clicks than to either. An echo lies nearer; a click that goes on under the playing is in place."""
+
 
 def find_lattice(
-    front: Front, *, hints_s: tuple[float, ...], told: Float64 | None, beats_per_bar: int | None
-) -> Lattice | None:
-    """All clicks of a recording, or None.
+    front: Front,
+    *,
+    hints_s: tuple[float, ...],
+    told: Float64 | None,
+    beats_per_bar: int | None,
+    even: bool = False,
+) -> Lattice | Uneven | None:
+    """All clicks of a recording, or None; those of a wind-up metronome where no even ones are found.
 
     Parameters
     ----------
@@ -49,6 +62,8 @@ def find_lattice(
         Told times of the clicks (s); None where only their regularity is known.
     beats_per_bar : int or None
         Where accents are looked for.
+    even : bool
+        Whether no wind-up metronome is looked for.
     """
     match = Matcher.of(front)
     n = len(front.samples)
@@ -68,12 +83,29 @@ def find_lattice(
         if best is not None and best.score > _least(match, best):
             whole = _whole(match, best, told, beats_per_bar)
             if np.count_nonzero(whole.weight) >= FEWEST and whole.score > _least(match, whole):
-                return whole
+                return (None if even or told is not None else between(match, whole)) or whole
             best = None
     if early is None or told is not None:
         return None
-    found = find_count_in(front, *early, hints_s)
-    return None if found is None else _from_count_in(match, found)
+    uneven = None if even else find_uneven(match, *early)
+    if uneven is not None and uneven.lattice.score > _least(match, uneven.lattice):
+        return uneven
+    count_in = find_count_in(front, *early, hints_s)
+    if count_in is None:
+        return None
+    found = _from_count_in(match, count_in)
+    return None if _contradicted(match, found, early[0]) else found
+
+
+def _contradicted(match: Matcher, count_in: Lattice, place: Ints) -> bool:
+    """Whether the sound of a count-in is heard between its clicks, or goes on after them at other times."""
+    reach = max(round(SHIFT_S * match.front.rate_hz), 3)
+    alike = match.compare(place.astype(np.float64), count_in.sound, reach)[0] > SAME_SOUND
+    number = (place[alike] - count_in.start) / count_in.step
+    other = number[np.abs(number - np.round(number)) > OFF_LATTICE]
+    last = count_in.nominal[-1]
+    between_them, after = (other > 0) & (other < last), other > last
+    return bool(np.any(between_them) or np.count_nonzero(after) >= FEWEST)
 
 
 def _least(match: Matcher, found: Train | Lattice) -> float:

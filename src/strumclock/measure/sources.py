@@ -85,17 +85,28 @@ def _mixed(recording: Recording, hints: Mapping[str, Any]) -> Sound:
         clicks=clicks,
         removal=removal,
         anchor="recorded-click",
-        notices=_tempo_notices(clicks),
+        notices=_click_notices(clicks),
     )
 
 
-def _tempo_notices(clicks: Clicks) -> tuple[Notice, ...]:
-    """That the click changes its tempo, where it does."""
+def _click_notices(clicks: Clicks) -> tuple[Notice, ...]:
+    """That the click changes its tempo, or is uneven, where it is."""
+    notices: tuple[Notice, ...] = ()
+    if clicks.wanders_s > 0:
+        alternates, wanders = 1000 * clicks.alternates_s, 1000 * clicks.wanders_s
+        message = (
+            f"the click itself is uneven, as a wind-up metronome's: tick and tock lie {alternates:.1f} ms on either "
+            f"side of its mean beat, and each wanders by {wanders:.1f} ms; the grid is the mean beat, and both enter "
+            "the mean offset's uncertainty; the wandering is also in the jitter; stand the metronome level, or use an "
+            "electronic one"
+        )
+        notices = (Notice(code="click-uneven", message=message),)
     if clicks.other_interval_s is None or clicks.other_s is None:
-        return ()
+        return notices
     here, there = 60 / clicks.interval_s, 60 / clicks.other_interval_s
     (first, last), (begin, end) = clicks.time_s[[0, -1]], clicks.other_s
     return (
+        *notices,
         Notice(
             code="click-changes-tempo",
             message=f"the click changes its tempo: {here:.1f} bpm from {first:.0f} to {last:.0f} s, {there:.1f} bpm "
@@ -119,7 +130,7 @@ def _on_channel(recording: Recording, index: int, hints: Mapping[str, Any], *, p
     guitar: NDArray[np.float32] = np.asarray(recording.samples[:, others].mean(axis=1), np.float32)
     alone = _alone(recording, guitar)
     return replace(
-        alone, clicks=replace(clicks, source="channel"), anchor="click-channel", notices=_tempo_notices(clicks)
+        alone, clicks=replace(clicks, source="channel"), anchor="click-channel", notices=_click_notices(clicks)
     )
 
 
@@ -129,7 +140,7 @@ def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Soun
     clicks = find_clicks(other.mono(), other.sample_rate_hz, **{**hints, "start_s": other.start_s})
     if clicks is None:
         raise ClickError(f"a click was promised in {path}; none was heard there; check the file, or leave --click out")
-    notices = _tempo_notices(clicks)
+    notices = _click_notices(clicks)
     if abs(other.duration_s - recording.duration_s) > 1.0 and recording.start_s == 0.0:
         notices = (
             *notices,
