@@ -35,7 +35,8 @@ the intervals are no multiples of each other to this share."""
 
 DENSE_PLACES, DENSE, FEWEST_OWN = 9, 0.5, 8
 """The clicks of one tempo are those around which so much of so many places is heard: some of another tempo's clicks
-fall on its places too, every fourth after a change from 80 to 100 a minute. Fewer than the third make no tempo."""
+fall on its places too, every fourth after a change from 80 to 100 a minute. Fewer than the third make no tempo. In
+sweep_click.py a share of 0.3 lets such places in (95 % of all are then within 113 ms, not 0.4), 0.7 loses nothing."""
 
 SKEW_HINTS = (0.5, 1.0, 2.0)
 """A told tempo may mean clicks on the halves of the beat, on the beat, or on every other one."""

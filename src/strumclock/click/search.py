@@ -24,13 +24,15 @@ LEAST_SCORE = 30.0
 
 RINGING_S = 0.3
 """Of trains whose clicks are closer together than this, so much more evidence is asked as they are closer: a ringing
-chord is like itself at some short interval for as long as it rings, which is one agreement and not ten."""
+chord is like itself at some short interval for as long as it rings, which is one agreement and not ten. Half or double
+of it changes nothing in sweep_click.py."""
 
 PLAIN_SCORE = 80.0
 """Evidence from which no further interval is tried."""
 
 FULL = 0.9
-"""A train of which this share is heard leaves nothing to the multiples of its interval."""
+"""A train of which this share is heard leaves nothing to the multiples of its interval. From 0.7 to 0.98
+nothing changes in sweep_click.py."""
 
 FEWEST = 3
 """Fewer clicks than this are none."""

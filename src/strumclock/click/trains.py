@@ -44,14 +44,16 @@ at."""
 
 SPARSE = 0.3, 0.6
 """A train of which less than the first share is heard is thinned to one of which the second is, where there is one: not
-even MASKED hides so many."""
+even MASKED hides so many. In sweep_click.py 0.15 with 0.6, and 0.3 with 0.8, lose one take
+in twelve."""
 
 THIN = 5.0
 """Evidence (nats) by which a thinner train must be the better one."""
 
 PART = 12.0
 """Evidence (nats) that the train's own sound must have between its places: an accent or a strum may have hidden the
-others there, and made the longer interval the likelier one."""
+others there, and made the longer interval the likelier one. From 6 to 24 nothing changes in
+sweep_click.py."""
 
 HUM, HUM_TIMES = 0.4, 1.3
 """Where something as much like the sound as this is heard before the place, the place must be this much more like it:
