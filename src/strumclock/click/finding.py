@@ -29,6 +29,9 @@ COUNT_IN_SHARE, COUNT_IN_CLICKS = 0.5, 17
 HIGH_RATE_HZ = 22_050.0
 """Clicks are looked for below 5 kHz; where none is clear there, at about this rate too: a closed hi-hat lies above."""
 
+CLEAR_SHARE = 0.8
+"""Clicks are plain where so many of those on the line are heard: short quiet ticks may have more above 5 kHz."""
+
 OTHER_S, OTHER = 6.0, 0.002
 """Clicks of another tempo are looked for where at least so much (s) lies outside of those found; it is another where
 the intervals are no multiples of each other to this share."""
@@ -184,12 +187,12 @@ def find_clicks(
         high = build_front(*decimated(x, sample_rate_hz, target_rate_hz=HIGH_RATE_HZ))
         # what is heard of a wind-up metronome lies below 5 kHz
         there = find_lattice(high, hints_s=hints_s, told=told, beats_per_bar=beats_per_bar, even=True)
-        if there is not None and (found is None or _score(there) > _score(found)):
+        if there is not None and (found is None or _better(there, high, found, front)):
             front, found = high, there
     if found is None:
         return None
     uneven = found if isinstance(found, Uneven) else None
-    found = found.lattice if isinstance(found, Uneven) else found
+    found = _lattice(found)
     found, other = _parted(front, found) if told is None and uneven is None else (found, None)
     match = Matcher.of(front)
     heard_at = found.start + found.step * found.nominal + (0.0 if uneven is None else uneven.away)
@@ -271,15 +274,31 @@ def _parted(front: Front, found: Lattice) -> tuple[Lattice, _Other | None]:
 
 
 def _score(found: Lattice | Uneven) -> float:
-    return found.lattice.score if isinstance(found, Uneven) else found.score
+    return _lattice(found).score
+
+
+def _better(there: Lattice | Uneven, high: Front, found: Lattice | Uneven, front: Front) -> bool:
+    """Whether more is heard there; what was heard plainly keeps its tempo."""
+    apart_s = [
+        lattice.step * float(np.median(np.diff(lattice.nominal))) / seen.rate_hz
+        for lattice, seen in ((_lattice(there), high), (_lattice(found), front))
+    ]
+    alike = abs(apart_s[0] / apart_s[1] - 1) < OTHER
+    return _score(there) > _score(found) and (alike or _score(found) < PLAIN_SCORE)
+
+
+def _lattice(found: Lattice | Uneven) -> Lattice:
+    return found.lattice if isinstance(found, Uneven) else found
 
 
 def _clear(found: Lattice | Uneven | None, front: Front) -> bool:
-    """Whether clicks are heard plainly, and to the end."""
+    """Whether clicks are heard plainly, nearly all of them, and to the end."""
     if found is None or _score(found) < PLAIN_SCORE:
         return False
-    found = found.lattice if isinstance(found, Uneven) else found
-    last = found.start + found.step * float(found.nominal[-1])
+    lattice = _lattice(found)
+    if np.mean(lattice.evidence > HEARD) < CLEAR_SHARE:
+        return False
+    last = lattice.start + lattice.step * float(lattice.nominal[-1])
     return _to_the_end(last / front.rate_hz, len(front.samples) / front.rate_hz)
 
 

@@ -55,7 +55,7 @@ PART = 12.0
 others there, and made the longer interval the likelier one. From 6 to 24 nothing changes in
 sweep_click.py."""
 
-HUM, HUM_TIMES = 0.4, 1.3
+HUM, HUM_TIMES = 0.5, 1.3
 """Where something as much like the sound as this is heard before the place, the place must be this much more like it:
 a hum, a buzz or a ringing string comes back at any distance that is a multiple of its period."""
 
