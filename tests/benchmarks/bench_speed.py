@@ -54,15 +54,16 @@ def make_take(minutes: float) -> tuple[np.ndarray, int]:
     return np.ascontiguousarray(take.samples, np.float32), take.sample_rate_hz
 
 
-def timed(work: Callable[[], object]) -> float:
-    """Median of five after one warm-up [s]."""
-    work()
-    seconds = []
-    for _ in range(RUNS):
-        start = time.perf_counter()
-        work()
-        seconds.append(time.perf_counter() - start)
-    return median(seconds)
+def timed(works: dict[str, Callable[[], object]]) -> dict[str, float]:
+    """Median of five of each after one warm-up [s]; in turns, so that a busy moment of the machine meets all alike."""
+    seconds: dict[str, list[float]] = {name: [] for name in works}
+    for run in range(RUNS + 1):
+        for name, work in works.items():
+            start = time.perf_counter()
+            work()
+            if run:
+                seconds[name].append(time.perf_counter() - start)
+    return {name: median(each) for name, each in seconds.items()}
 
 
 def in_process(samples: np.ndarray, rate_hz: int, *, everything: bool) -> dict[str, float]:
@@ -71,14 +72,14 @@ def in_process(samples: np.ndarray, rate_hz: int, *, everything: bool) -> dict[s
 
     exercise = sc.Exercise(bpm=100, meter="4/4", per_beat=2, pattern="D.DU.UDU", count_in=1)
     recording = sc.from_array(samples, rate_hz)
-    found = {"strumclock.measure": timed(lambda: sc.measure(recording, exercise))}
+    works: dict[str, Callable[[], object]] = {"strumclock.measure": lambda: sc.measure(recording, exercise)}
     if everything:
         import librosa
 
-        found["strumclock.measure, changes and tuning"] = timed(
-            lambda: sc.measure(recording, exercise, changes=True, tuning=True)
+        works["strumclock.measure, changes and tuning"] = lambda: sc.measure(
+            recording, exercise, changes=True, tuning=True
         )
-        found["librosa.onset.onset_detect"] = timed(lambda: librosa.onset.onset_detect(y=samples, sr=rate_hz))
+        works["librosa.onset.onset_detect"] = lambda: librosa.onset.onset_detect(y=samples, sr=rate_hz)
         try:
             import essentia
             import essentia.standard as es
@@ -86,8 +87,8 @@ def in_process(samples: np.ndarray, rate_hz: int, *, everything: bool) -> dict[s
             print("essentia is not installed here: its row is missing (pip install essentia)", file=sys.stderr)
         else:
             essentia.log.infoActive = False
-            found["essentia OnsetRate"] = timed(lambda: es.OnsetRate()(samples))
-    return found
+            works["essentia OnsetRate"] = lambda: es.OnsetRate()(samples)
+    return timed(works)
 
 
 def cold(command: list[str]) -> tuple[float, float]:
