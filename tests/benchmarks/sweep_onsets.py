@@ -30,6 +30,7 @@ SWEEPS: dict[str, tuple[Any, tuple[float, ...]]] = {
     "LEAST_GAP_S": (finding, (0.05, 0.065, 0.08, 0.09)),
     "NEAR_MODE": (finding, (2, 3, 4, 8)),
     "EARLIER": (finding, (0.35, 0.5, 0.7, 1.0)),
+    "CLEAR_STEPS": (finding, (20.0, 26.0, 32.0)),
     "SMEARED_QUANTILE": (finding, (0.4, 0.5, 0.6, 0.7)),  # no codec here: moves the real takes by a phone only
     "SHARPEN": (finding, (1.0, 1.3, 1.6)),
     "SECOND_LOOK_S": (finding, (0.005, 0.015, 0.025)),
