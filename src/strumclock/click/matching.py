@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.fft
 
+from strumclock.audio import cutting
 from strumclock.click.front import Float32, Float64, Front
 
 BODY_S = (0.002, 0.012)
@@ -76,17 +77,7 @@ class Matcher:
 
 def cut(x: Float32, centre: Float64, before: int, after: int) -> Float32:
     """Rows of x around rounded centres, zero beyond the ends."""
-    i = np.round(centre).astype(np.int64)
-    rows = np.zeros((len(i), before + after), dtype=np.float32)
-    inside = (i - before >= 0) & (i + after <= len(x))
-    if inside.any():
-        view = np.lib.stride_tricks.sliding_window_view(x, before + after)
-        rows[inside] = view[i[inside] - before]
-    for row in np.flatnonzero(~inside):
-        a, b = max(i[row] - before, 0), min(i[row] + after, len(x))
-        if b > a:
-            rows[row, a - i[row] + before : b - i[row] + before] = x[a:b]
-    return rows
+    return cutting.cut(x, np.round(centre).astype(np.intp) - before, before + after)
 
 
 def aligned(x: Float32, position: Float64, before: int, after: int) -> Float32:

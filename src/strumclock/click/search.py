@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 
 from strumclock.click.chains import CLOCK, Chain, find_chains, find_mapped_chains, propose_intervals
-from strumclock.click.countin import RISE_DB, CountIn, find_count_in, quiet_until, rise_db
+from strumclock.click.countin import LIKE, RISE_DB, CountIn, find_count_in, quiet_until, rise_db
 from strumclock.click.front import Bools, Float32, Float64, Front, Ints
 from strumclock.click.kinds import Lattice, complete
 from strumclock.click.matching import Matcher, average
-from strumclock.click.pulses import SHIFT_S, Pairs, alike_pairs, pick_pulses
+from strumclock.click.pulses import ALIKE, SHIFT_S, Pairs, alike_pairs, pick_pulses
 from strumclock.click.trains import MOST_EVIDENCE, SEARCH_S, Train, follow, thickened, thinned, weigh
 from strumclock.click.uneven import Uneven, between, find_uneven
 
@@ -37,8 +37,8 @@ nothing changes in sweep_click.py."""
 FEWEST = 3
 """Fewer clicks than this are none."""
 
-SAME_SOUND = 0.55
-"""Agreement from which a pulse beside a count-in's clicks is one more of them (as `countin.LIKE`) …"""
+SAME_SOUND = ALIKE + LIKE
+"""Agreement from which a pulse beside a count-in's clicks is one more of them (as in `countin`) …"""
 
 OFF_LATTICE = 0.25
 """… and belies them where it lies further (in their intervals) from every place that they foretell: nearer to the

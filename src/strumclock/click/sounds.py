@@ -8,6 +8,7 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
+from strumclock.audio.cutting import cut
 from strumclock.click.front import Float32, Float64
 
 Complex64 = NDArray[np.complex64]
@@ -92,12 +93,7 @@ def row_spectra(samples: Float32, position: Float64, before: int, after: int) ->
     size = scipy.fft.next_fast_len(before + after + 2 * MARGIN, real=True)
     size += size % 2
     head = before + MARGIN
-    rows = np.zeros((len(position), size), dtype=np.float32)
-    for row, i in zip(rows, whole, strict=True):
-        a, b = max(i - head, 0), min(i - head + size, len(samples))
-        if b > a:
-            row[a - i + head : b - i + head] = samples[a:b]
-    spectra = scipy.fft.rfft(rows)
+    spectra = scipy.fft.rfft(cut(samples, whole - head, size))
     turn(spectra, position - whole, size)
     return spectra, size
 

@@ -54,15 +54,18 @@ def tell_apart(
             raise UsageError(
                 f"a click on the {where} channel needs a recording with two; got one channel; leave --click out"
             )
-        return _on_channel(recording, index, hints, promised=True)
+        promised = _on_channel(recording, index, hints)
+        if promised is None:
+            raise ClickError(
+                f"a click was promised on channel {index + 1}; none was heard there; "
+                "check the channel, or leave --click out"
+            )
+        return promised
     if where != "auto":
         return _in_file(recording, Path(where), hints)
     index_or_none = find_click_channel(recording.samples, recording.sample_rate_hz)
-    if index_or_none is not None:
-        found = _on_channel(recording, index_or_none, hints, promised=False)
-        if found.clicks is not None:
-            return found
-    return _mixed(recording, hints)
+    found = None if index_or_none is None else _on_channel(recording, index_or_none, hints)
+    return found or _mixed(recording, hints)
 
 
 def _alone(recording: Recording, guitar: NDArray[np.float32]) -> Sound:
@@ -110,22 +113,17 @@ def _click_notices(clicks: Clicks) -> tuple[Notice, ...]:
         Notice(
             code="click-changes-tempo",
             message=f"the click changes its tempo: {here:.1f} bpm from {first:.0f} to {last:.0f} s, {there:.1f} bpm "
-            f"from {begin:.0f} to {end:.0f} s; only the first of these is the grid; measure the parts apart with "
-            "--start and --end, or give the tempo map with --midi",
+            f"from {begin:.0f} to {end:.0f} s; only the part at {here:.1f} bpm is the grid; measure the parts apart "
+            "with --start and --end, or give the tempo map with --midi",
         ),
     )
 
 
-def _on_channel(recording: Recording, index: int, hints: Mapping[str, Any], *, promised: bool) -> Sound:
-    """The click on a channel of its own, the guitar on the others."""
+def _on_channel(recording: Recording, index: int, hints: Mapping[str, Any]) -> Sound | None:
+    """The click on a channel of its own, the guitar on the others; None where no click is heard there."""
     clicks = find_clicks(recording.channel(index), recording.sample_rate_hz, **hints)
     if clicks is None:
-        if promised:
-            raise ClickError(
-                f"a click was promised on channel {index + 1}; none was heard there; "
-                "check the channel, or leave --click out"
-            )
-        return _alone(recording, recording.mono())
+        return None
     others = [c for c in range(recording.channels) if c != index]
     guitar: NDArray[np.float32] = np.asarray(recording.samples[:, others].mean(axis=1), np.float32)
     alone = _alone(recording, guitar)

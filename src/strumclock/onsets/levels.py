@@ -13,8 +13,8 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
+from strumclock.audio.cutting import cut
 from strumclock.audio.decimation import Samples
-from strumclock.onsets.cutting import cut
 
 FloatArray = npt.NDArray[np.float64]
 Frames = npt.NDArray[np.float32]

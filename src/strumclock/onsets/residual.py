@@ -11,9 +11,9 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
+from strumclock.audio.cutting import cut
 from strumclock.audio.decimation import TARGET_RATE_HZ, Samples
 from strumclock.onsets.bands import STEPS, Bands, Powers, Spectra, bands_at
-from strumclock.onsets.cutting import cut
 
 FloatArray = npt.NDArray[np.float64]
 

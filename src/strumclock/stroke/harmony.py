@@ -6,6 +6,8 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
+from strumclock.audio.cutting import cut
+
 FloatArray = NDArray[np.float64]
 
 BAND_HZ = (180.0, 1300.0)  # what both directions play: the bass is often left out by up-strokes
@@ -34,17 +36,15 @@ def chromas(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -> Float
     inside = (hz > BAND_HZ[0]) & (hz < BAND_HZ[1])
     pitch_class = np.rint(12 * np.log2(hz[inside] / 440)).astype(int) % 12
     mixing = (pitch_class[:, None] == np.arange(12)).astype(np.float32)
-    padded = np.concatenate([x, np.zeros(length, np.float32)])
     start = np.clip(np.rint((time_s + FROM_S) * rate_hz).astype(np.intp), 0, len(x))
     gap_s = np.append(np.diff(time_s), np.inf) - FROM_S - 0.01
     until = np.maximum(gap_s, LEAST_S) * rate_hz
-    windows = np.lib.stride_tricks.sliding_window_view(padded, length)
     taper = np.hanning(length).astype(np.float32)
     out = np.empty((len(time_s), 12))
     for a in range(0, len(time_s), BLOCK):
-        cut = windows[start[a : a + BLOCK]] * taper
-        cut *= np.arange(length) < until[a : a + BLOCK, None]
-        out[a : a + BLOCK] = np.sqrt(np.abs(scipy.fft.rfft(cut, size, axis=1)[:, inside])) @ mixing
+        heard = cut(x, start[a : a + BLOCK], length) * taper
+        heard *= np.arange(length) < until[a : a + BLOCK, None]
+        out[a : a + BLOCK] = np.sqrt(np.abs(scipy.fft.rfft(heard, size, axis=1)[:, inside])) @ mixing
     for _ in range(2):  # unit length, centred, unit length: what is left is the shape
         out /= np.maximum(np.linalg.norm(out, axis=1, keepdims=True), 1e-12)
         out -= out.mean(axis=1, keepdims=True)

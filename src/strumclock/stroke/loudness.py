@@ -17,6 +17,8 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
+from strumclock.audio.cutting import cut
+
 FloatArray = NDArray[np.float64]
 
 LEVEL_S = 0.100  # the strings of a wide strum are met within 60 ms; fast patterns leave 100 to 150 ms
@@ -104,11 +106,9 @@ def _treble_db(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -> Fl
     size = 1 << (length - 1).bit_length()
     hz = np.fft.rfftfreq(size, 1 / rate_hz)
     bass, treble, highest = np.searchsorted(hz, [LOWEST_HZ, TREBLE_HZ, np.nextafter(HIGHEST_HZ, np.inf)])
-    padded = np.concatenate([x, np.zeros(length, np.float32)])
     start = np.clip(np.rint(time_s * rate_hz).astype(np.intp), 0, len(x))
     window = np.hanning(2 * length)[length:].astype(np.float32)  # loudest where the pick lets go
-    cut = np.lib.stride_tricks.sliding_window_view(padded, length)[start] * window
-    spectrum = scipy.fft.rfft(cut, size, axis=1)
+    spectrum = scipy.fft.rfft(cut(x, start, length) * window, size, axis=1)
     power = spectrum.real**2 + spectrum.imag**2
     above, below = (
         power[:, a:b].sum(axis=1, dtype=np.float64) + _FLOOR for a, b in ((treble, highest), (bass, treble))

@@ -10,6 +10,8 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
+from strumclock.audio.cutting import cut
+
 FloatArray = NDArray[np.float64]
 
 EDGES_HZ = (80.0, 160.0, 320.0, 640.0, 1280.0, 2560.0, 5000.0)
@@ -45,15 +47,12 @@ def pictures(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -> NDAr
     size = 1 << (length - 1).bit_length()
     window = np.hanning(length + 2)[1:-1].astype(np.float32)
     mixing = _bands(size, rate_hz)
-    pad = length + round(0.2 * rate_hz)
-    padded = np.concatenate([np.zeros(pad, np.float32), x, np.zeros(pad, np.float32)])
     step_s = FROM_S + HOP_S * np.arange(2 * STEPS)
-    start = np.rint((time_s[:, None] + step_s) * rate_hz).astype(np.intp) - length // 2 + pad
-    start = np.clip(start, 0, len(padded) - length)
-    windows = np.lib.stride_tricks.sliding_window_view(padded, length)
+    start = np.rint((time_s[:, None] + step_s) * rate_hz).astype(np.intp) - length // 2
     out = np.empty((len(time_s), STEPS, BANDS), np.float32)
     for a in range(0, len(time_s), BLOCK):
-        spectrum = scipy.fft.rfft(windows[start[a : a + BLOCK]] * window, size, axis=2)
+        heard = cut(x, start[a : a + BLOCK].ravel(), length) * window
+        spectrum = scipy.fft.rfft(heard.reshape(-1, 2 * STEPS, length), size, axis=2)
         power = (spectrum.real**2 + spectrum.imag**2) @ mixing
         loudest = power.max(axis=(1, 2), keepdims=True)
         level = 10 * np.log10(np.maximum(power, 10 ** (-DEPTH_DB / 10) * loudest) + np.float32(1e-20))
