@@ -106,7 +106,8 @@ def _click_notices(clicks: Clicks) -> tuple[Notice, ...]:
         notices = (Notice(code="click-uneven", message=message),)
     if clicks.other_interval_s is None or clicks.other_s is None:
         return notices
-    here, there = 60 / clicks.interval_s, 60 / clicks.other_interval_s
+    # of those heard: the line may have places between them, on which some of the other tempo's clicks fall
+    here, there = 60 / float(np.median(np.diff(clicks.time_s[clicks.heard]))), 60 / clicks.other_interval_s
     (first, last), (begin, end) = clicks.time_s[[0, -1]], clicks.other_s
     return (
         *notices,
