@@ -51,9 +51,7 @@ def weeks_of_practice(
             if margin > 0:
                 held.append(tempo)
             if how == "by the standard":
-                now = round(
-                    next_tempo(tempo, held=margin > 0, even_share=even, last_held_bpm=best, takes_below=below)[0]
-                )
+                now = next_tempo(tempo, held=margin > 0, even_share=even, last_held_bpm=best, takes_below=below)[0]
             else:
                 now = tempo + 5 if margin > 0 and len(held) >= 2 else tempo - 5 if even < 0.75 else tempo
             below = below + 1 if even < 0.75 and now == tempo else 0

@@ -129,11 +129,14 @@ def test_a_lucky_take_is_not_called_more_even():
 
 
 def test_the_next_tempo_follows_the_standard():
-    """DESIGN's rule: held → +3 %; not held but even → the same; uneven twice running → 5 % down."""
-    assert exercise_progress("x", points({0: [(80, True)]})).next_bpm == 82.4
+    """The rule: held → +3 %; not held but even → the same; uneven twice running → 5 % down; always whole."""
+    assert exercise_progress("x", points({0: [(80, True)]})).next_bpm == 82
+    assert exercise_progress("x", points({0: [(93.613, False)]}, even_share=0.8)).next_bpm == 94
+    assert exercise_progress("x", points({0: [(93.613, None)]})).next_bpm == 94
     assert exercise_progress("x", points({0: [(80, False)]}, even_share=0.8)).next_bpm == 80
     assert exercise_progress("x", points({0: [(80, False)]}, even_share=0.5)).next_bpm == 80
     assert exercise_progress("x", points({0: [(80, False), (80, False)]}, even_share=0.5)).next_bpm == 76
+    assert exercise_progress("x", points({0: [(79.98, False), (80.01, False)]}, even_share=0.5)).next_bpm == 76
 
 
 @pytest.mark.parametrize(
@@ -250,7 +253,7 @@ def test_every_number_in_the_sentences_is_in_the_record(school):
         "Two chords (A D, every 4 beats): in the week of 9 March you held 84 bpm (21 changes a minute), "
         "18 bpm more than in the week of 5 January."
     )
-    assert by_name["Climber"][-1] == "Next: two takes at 86.5 bpm (21.6 changes a minute)."
+    assert by_name["Climber"][-1] == "Next: two takes at 87 bpm (21.8 changes a minute)."
     assert by_name["Plateau"][1] == (
         "Since about the week of 2 February the tempo has stayed near 80 bpm; before, it rose by about 4 bpm a week."
     )
@@ -311,7 +314,7 @@ def test_the_summary_says_what_each_line_rests_on(school):
         "from take to take it varies by",
         "Goal 90 bpm (22.5 changes a minute) by 1 June: at the present rate held "
         "between the weeks of 30 March and 11 May.",
-        "Next tempo by the standard: 86.5 bpm (21.6 changes a minute).",
+        "Next tempo by the standard: 87 bpm (21.8 changes a minute).",
     ):
         assert words in text, text
 

@@ -261,6 +261,14 @@ def test_the_advice_follows_the_next_tempo(next_bpm: float, held: bool, said: st
     assert text(m)["Next"].startswith(said)
 
 
+def test_a_tempo_that_no_metronome_has_stays_at_the_nearest_and_says_about() -> None:
+    """Truth: a take at 93.6 bpm, of which 94 is the nearest whole number."""
+    assert PLAIN.held is not None
+    held = replace(PLAIN.held, held=False, next_bpm=94.0)
+    m = replace(PLAIN, held=held, exercise=replace(PLAIN.exercise, bpm=93.6))
+    assert text(m)["Next"].startswith("Stay at about this tempo: 94 bpm.")
+
+
 def test_the_advice_fits_what_keeps_the_tempo_from_being_held() -> None:
     """Truth: scatter of 40 ms, eleven added strums, 60 ms late; the tolerance is 37.5 ms."""
     uneven = take(bars=14, sd_ms=40)

@@ -15,7 +15,7 @@ from strumclock.progress.plateau import MIN_WEEKS, STILL_CLIMBS_PER_WEEK, platea
 from strumclock.progress.trend import MannKendall, Slope, mann_kendall, theil_sen
 from strumclock.progress.variation import Variation, t_quantile, variation
 from strumclock.progress.weeks import TAKES_TO_HOLD, Point, Week, by_week, summarise_week
-from strumclock.timing.held import CLOSE_ENOUGH, next_tempo
+from strumclock.timing.held import CLOSE_ENOUGH, next_tempo, settable_bpm
 
 PLATEAU_WEEKS = 26
 TREND_P = 0.05
@@ -134,7 +134,7 @@ class ExerciseProgress:
     moved : Moved or None
     goal : Outlook or None
     next_bpm : float or None
-        By the standard, from the last takes.
+        By the standard, from the last takes; a whole number.
     subdivide : bool
         Whether to let the click sound between the beats rather than go slower.
     """
@@ -317,16 +317,17 @@ def _next(points: Sequence[Point]) -> tuple[float | None, bool]:
     judged = [p for p in points if p.held is not None and p.bpm is not None]
     if not judged:
         tempos = [p.bpm for p in points if p.bpm is not None]
-        return (tempos[-1] if tempos else None), False
+        return (settable_bpm(tempos[-1]) if tempos else None), False
     last = judged[-1]
     assert last.bpm is not None
     assert last.held is not None
     if last.even_share is None and not last.held:
-        return last.bpm, False
+        return settable_bpm(last.bpm), False
     held_before = [p.bpm for p in judged[:-1] if p.held]
     below = 0
     for point in reversed(judged[:-1]):
-        if point.bpm != last.bpm or point.even_share is None or point.even_share >= CLOSE_ENOUGH:
+        same = point.bpm is not None and settable_bpm(point.bpm) == settable_bpm(last.bpm)
+        if not same or point.even_share is None or point.even_share >= CLOSE_ENOUGH:
             break
         below += 1
     return next_tempo(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from strumclock.report import words
 from strumclock.report.places import place_in_words
 from strumclock.report.timed import added_strums, pace_word, timing_of
+from strumclock.timing import settable_bpm
 
 if TYPE_CHECKING:
     from strumclock.measure import Measurement
@@ -52,8 +53,9 @@ def following(measurement: Measurement) -> str:
         at = at_tempo(measurement, advised)
         if bpm is None:
             said.append(f"A tempo to start from: {at}.")
-        elif words.bpm(bpm) == words.bpm(advised):
-            said.append(f"Stay at {words.bpm(advised)} bpm.")
+        elif advised == settable_bpm(bpm):
+            about = "" if words.bpm(bpm) == words.bpm(advised) else "about this tempo: "
+            said.append(f"Stay at {about}{words.bpm(advised)} bpm.")
         else:
             said.append(f"Next tempo: {at}." if advised > bpm else f"Take it down to {at}.")
         if held is not None and held.subdivide:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from strumclock.errors import UsageError
+from strumclock.grid import BPM_RANGE
 
 if TYPE_CHECKING:
     from strumclock.timing.figures import Timing
@@ -20,8 +21,8 @@ if TYPE_CHECKING:
 SUBDIVIDE_BELOW_BPM = 40.0
 """Between clicks further apart than 1.5 s people no longer keep time by the click (Repp 2006: 1.8 s is the limit)."""
 
-SAME_S = 1e-6
-"""Durations that differ by less are the same."""
+SAME_S, SAME_BPM = 1e-6, 1e-6
+"""Durations and tempi that differ by less are the same."""
 
 STEP_UP, STEP_UP_MIN_BPM, STEP_UP_MAX_BPM = 0.03, 1.0, 4.0
 """A held tempo rises by this share, but by so many bpm at least and at most."""
@@ -111,7 +112,7 @@ class Held:
     failed : tuple of str
         What was asked and not met, each with both numbers; where `held` is None, why the take is not judged.
     next_bpm : float or None
-        Tempo for the next take; None where this take's is unknown.
+        Tempo for the next take, a whole number as metronomes are set; None where this take's is unknown.
     subdivide : bool
         The next tempo is slower than people follow a click: let the click sound between the beats too.
     tolerance_s : float
@@ -187,7 +188,7 @@ def judge_take(
             held=None,
             standard=standard,
             failed=tuple(unjudged),
-            next_bpm=bpm,
+            next_bpm=None if bpm is None else settable_bpm(bpm),
             subdivide=bpm is not None and bpm < SUBDIVIDE_BELOW_BPM,
             tolerance_s=tolerance_s,
             even_share=even_share,
@@ -234,30 +235,50 @@ def next_tempo(
 
     Held: 3 % up, at least 1 and at most 4 bpm. Not held: the same again; but when fewer than 75 % of the strums were
     even twice running, 5 % down, not under 90 % of the last tempo held, and not under 40 bpm, where the click is
-    subdivided instead.
+    subdivided instead. Always a whole number, as metronomes are set, whatever the tempo heard was.
 
     Examples
     --------
     >>> next_tempo(90, held=True, even_share=0.95)
-    (92.7, False)
-    >>> next_tempo(90, held=False, even_share=0.6)
-    (90, False)
+    (93.0, False)
+    >>> next_tempo(93.6, held=False, even_share=0.9)
+    (94.0, False)
     >>> next_tempo(90, held=False, even_share=0.6, takes_below=1)
-    (85.5, False)
+    (85.0, False)
     >>> next_tempo(90, held=False, even_share=0.6, takes_below=1, last_held_bpm=98)
-    (88.2, False)
+    (89.0, False)
     >>> next_tempo(41, held=False, even_share=0.6, takes_below=1)
     (40.0, True)
     """
     if held:
-        return _tenth(bpm + min(max(STEP_UP * bpm, STEP_UP_MIN_BPM), STEP_UP_MAX_BPM)), False
+        higher = bpm + min(max(STEP_UP * bpm, STEP_UP_MIN_BPM), STEP_UP_MAX_BPM)
+        most = min(bpm + STEP_UP_MAX_BPM, BPM_RANGE[1])
+        return settable_bpm(min(higher, most), least=min(bpm + STEP_UP_MIN_BPM, most), most=most), False
     if even_share >= CLOSE_ENOUGH or takes_below < 1:
-        return bpm, bpm < SUBDIVIDE_BELOW_BPM
+        return settable_bpm(bpm), bpm < SUBDIVIDE_BELOW_BPM
     lower = (1 - STEP_DOWN) * bpm
-    floor = LOWEST_SHARE_OF_HELD * (last_held_bpm or 0.0)
+    floor = max(LOWEST_SHARE_OF_HELD * (last_held_bpm or 0.0), SUBDIVIDE_BELOW_BPM)
     # Whoever plays below the floor already is not sent up to it.
-    following = min(bpm, max(lower, floor, SUBDIVIDE_BELOW_BPM))
-    return _tenth(following), lower < SUBDIVIDE_BELOW_BPM
+    following = settable_bpm(bpm) if floor >= bpm else settable_bpm(max(lower, floor), least=floor, most=bpm)
+    return following, lower < SUBDIVIDE_BELOW_BPM
+
+
+def settable_bpm(bpm: float, *, least: float = 0.0, most: float = math.inf) -> float:
+    """The tempo nearest to `bpm` that a metronome can be set to, a whole number; of two as near the slower.
+
+    Within `least` and `most` where a whole number lies between them.
+
+    Examples
+    --------
+    >>> settable_bpm(93.6), settable_bpm(97.5), settable_bpm(31.2, least=31.2), settable_bpm(137.6, most=137.6)
+    (94.0, 97.0, 32.0, 137.0)
+    """
+    whole = math.ceil(bpm - 0.5 - SAME_BPM)
+    if whole < least - SAME_BPM:
+        whole += 1
+    elif whole > most + SAME_BPM:
+        whole -= 1
+    return float(whole)
 
 
 def _even(timing: Timing, tolerance_s: float) -> int:
@@ -279,11 +300,6 @@ def _misplaced(timing: Timing, tolerance_s: float, duration_s: float) -> list[st
         way = "fall behind" if whole > 0 else "pull ahead"
         failed.append(f"the strums {way} by {abs(whole):.1f} ms over the take and {tolerance_ms:.1f} ms are allowed")
     return failed
-
-
-def _tenth(bpm: float) -> float:
-    """To a tenth of a bpm, as metronomes are set."""
-    return round(bpm, 1)
 
 
 def _down(seconds: float) -> str:
