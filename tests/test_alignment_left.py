@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from alignment_players import Player, clicks_of, play
+from alignment_players import Player, clicks_of, deviations, play
 
 from strumclock.alignment import LEFT_CLICK, Alignment, align
 from strumclock.alignment.left import find_left
@@ -47,7 +49,7 @@ def test_a_stretch_at_another_tempo_is_found_with_its_tempo(
     exercise, grid, strum_s, away = leaver(bpm, own_bpm, per_beat=per_beat, bars=bars)
     found = align(strum_s, exercise, clicks=clicks_of(grid))
     assert len(found.left_click) == 1
-    start_s, end_s, played_bpm = found.left_click[0]
+    start_s, end_s, played_bpm, _ = found.left_click[0]
     bar_s = 240.0 / bpm
     assert played_bpm == pytest.approx(own_bpm, rel=0.003)
     assert start_s == pytest.approx(strum_s[away][0], abs=bar_s)
@@ -58,11 +60,70 @@ def test_a_stretch_at_another_tempo_is_found_with_its_tempo(
     assert "left-click" in codes(found)
 
 
+OWN_SHARES = (0.75, 0.84, 0.9, 1.07, 1.2, 1.4)
+
+
+def away_throughout(exercise: Exercise, share: float, seed: int) -> tuple[BeatGrid, np.ndarray]:
+    """A minute at `share` of the click's tempo: the click's grid, and the strums by the same exercise at their own."""
+    bars = int(float(exercise.bpm) / 4)
+    grid = build_grid(exercise, bars=bars).placed(2.9)
+    own = build_grid(replace(exercise, bpm=share * float(exercise.bpm), count_in=0), bars=int(share * bars) - 1)
+    rng = np.random.default_rng(seed)
+    return grid, np.sort(own.placed(2.9).slot_s + deviations(len(own), 0.012, rng))
+
+
+EXERCISES = [
+    Exercise(bpm=100, meter="4/4", per_beat=1, count_in=1),
+    Exercise(bpm=72, meter="4/4", per_beat=1, pattern="D.", count_in=1),
+    Exercise(bpm=100, meter="4/4", per_beat=2, pattern="D.DU.UDU", count_in=1),
+    Exercise(bpm=84, meter="4/4", per_beat=2, swing=2 / 3, count_in=1),
+    Exercise(bpm=100, meter="4/4", per_beat=2, pattern="D.DU", swing=0.6, count_in=1),
+    Exercise(bpm=72, meter="4/4", per_beat=3, count_in=1),
+]
+
+
+@pytest.mark.parametrize("told", ["all", "half", "tempo", "nothing"])
+@pytest.mark.parametrize("exercise", EXERCISES, ids=lambda e: f"{e.per_beat}-{e.pattern}-{e.swing}")
+def test_a_tempo_kept_throughout_is_stated_as_it_was_played(exercise: Exercise, told: str) -> None:
+    """Truth: the tempo that the strums were laid at, three quarters to 1.4 times the click's.
+
+    With the exercise told, at its beat or at half of it, the tempo stated is right wherever one is. With less told,
+    in all but the triplets and the tempi far from the click's it or the other one named is; those may also be
+    sixteenths or eighths at a tempo nearer to the click's.
+    """
+    tell = {
+        "all": exercise,
+        "half": replace(exercise, bpm=float(exercise.bpm) / 2),
+        "tempo": Exercise(bpm=exercise.bpm),
+        "nothing": Exercise(),
+    }[told]
+    stated = 0
+    for share in OWN_SHARES:
+        if told in ("tempo", "nothing") and (exercise.per_beat == 3 or not 0.8 <= share <= 1.3):
+            continue
+        grid, strum_s = away_throughout(exercise, share, seed=int(100 * share))
+        found = align(strum_s, tell, clicks=clicks_of(grid))
+        for left in found.left_click:
+            of_told = [bpm / float(found.exercise.bpm) for bpm in (left.played_bpm, left.other_bpm) if bpm is not None]
+            right = [abs(bpm / share - 1.0) < 0.01 for bpm in of_told]
+            assert right[0] if told in ("all", "half") else any(right), (share, left)
+            stated += 1
+    assert stated or exercise.per_beat == 3
+
+
+def test_quarters_at_90_against_a_click_at_100_are_said_to_be_at_90() -> None:
+    """Truth: the tempo that the strums were laid at; it was read against halves of the click, and 67 bpm was stated."""
+    grid, strum_s = away_throughout(EXERCISES[0], 0.9, seed=3)
+    (left,) = align(strum_s, Exercise(), clicks=clicks_of(grid)).left_click
+    assert left.played_bpm == pytest.approx(90, rel=0.003)
+    assert left.other_bpm is None
+
+
 def test_slots_in_a_stretch_that_left_the_click_are_not_omitted() -> None:
     """Nobody can say which slots those strums were meant for, so none of them is missing."""
     exercise, grid, strum_s, _ = leaver(96, 84)
     found = align(strum_s, exercise, clicks=clicks_of(grid))
-    start_s, end_s, _ = found.left_click[0]
+    start_s, end_s, *_ = found.left_click[0]
     omitted_s = found.grid.slot_s[found.omitted]
     assert not ((omitted_s > start_s) & (omitted_s < end_s)).any()
     assert (omitted_s < strum_s[-1]).sum() <= 1

@@ -286,6 +286,8 @@ def test_leaving_the_click_is_told_with_its_place() -> None:
     """Truth: the stretch that was given."""
     m = take(bars=14, left_click=(LeftClick(start_s=12.2, end_s=19.8, played_bpm=96.3),))
     assert text(m)["Left the click"] == "You kept a tempo of your own from 0:12 to 0:20, at about 96 bpm."
+    unsure = take(bars=14, left_click=(LeftClick(start_s=12.2, end_s=19.8, played_bpm=140.2, other_bpm=70.1),))
+    assert "at about 140 bpm (or 70: tell the parts of the beat" in text(unsure)["Left the click"]
     assert "around 0:12" in text(m)["Next"]
     assert text(m)["Played"].startswith("Beside the stretch that left the click: all ")
 

@@ -14,10 +14,11 @@ from strumclock.alignment import remarks
 from strumclock.alignment.completing import Plan
 from strumclock.alignment.left import Stretch, find_left
 from strumclock.alignment.matching import FEW_PAIRED, kept_to_click, pair_own
+from strumclock.alignment.own_tempo import OwnTempo, own_tempo
 from strumclock.alignment.pairing import FloatArray, IntArray, Pairing
 from strumclock.alignment.placing import cut, end_of, fit_map, fit_phase, place
 from strumclock.alignment.pulse import Pulse
-from strumclock.alignment.reading import read
+from strumclock.alignment.reading import STRUMS_MIN, read
 from strumclock.alignment.values import ADDED, LEFT_CLICK, OUTSIDE, Alignment, Departure
 from strumclock.errors import Notice, RecordingError, UsageError
 from strumclock.grid import PER_BEAT_RANGE, BeatGrid, Exercise
@@ -83,7 +84,7 @@ def align(
     strum_s = _times(strums)
     pulse = _pulse(strum_s, exercise, clicks, first_downbeat_s, first_downbeat_u_s, same_clock, grid)
     plan, stretches = _plan(strum_s, pulse, exercise, clicks, first_downbeat_s)
-    own_bpm = _own_tempo(strum_s, pulse, stretches)
+    own_bpm = _own_tempo(strum_s, pulse, exercise, plan, stretches)
     if own_bpm is not None:
         pulse = pulses.other_tempo(strum_s, pulse, own_bpm)
         plan, stretches = _plan(strum_s, pulse, exercise, clicks, first_downbeat_s)
@@ -110,7 +111,7 @@ def align(
         found = pair_own(strum_s, placed, with_click, pulse, exercise)
     if pulse.anchor == "fitted" and found.paired.any():
         pulse, placed = fit_phase(pulse, placed, strum_s, found)
-    return _result(strum_s, found, placed, plan, pulse, stretches, clicks, notices)
+    return _result(strum_s, found, placed, plan, pulse, exercise, stretches, clicks, notices)
 
 
 def _times(strums: Any) -> FloatArray:
@@ -167,6 +168,7 @@ def _plan(
         stretches = find_left(beat - plan.start_beat, plan.exercise.per_beat or 1, plan.exercise.swing)
     else:
         stretches = find_left((beat - plan.start_beat) * own.per_unit, own.per_beat, own.swing)
+        stretches = [replace(s, places_per_beat=s.places_per_beat * own.per_unit) for s in stretches]
     if not stretches and own is None and exercise.per_beat is None and plan.explained < FEW_PAIRED:
         tried = (find_left(beat, parts) for parts in range(1, PER_BEAT_RANGE[1] + 1))
         stretches = next((found for found in tried if found), [])
@@ -176,13 +178,32 @@ def _plan(
     return plan, stretches
 
 
-def _own_tempo(strum_s: FloatArray, pulse: Pulse, stretches: list[Stretch]) -> float | None:
+def _own_tempo(strum_s: FloatArray, pulse: Pulse, told: Exercise, plan: Plan, stretches: list[Stretch]) -> float | None:
     """The tempo of a take without clicks, most of whose strums keep another one than that told."""
     if pulse.anchor != "fitted" or pulse.mapped or pulse.tempo_found or not stretches:
         return None
-    longest = max(stretches, key=lambda s: s.last - s.first)
-    share = (longest.last - longest.first + 1) / len(strum_s)
-    return pulse.bpm * longest.ratio if share > MOST else None
+    lengths = [s.last - s.first + 1 for s in stretches]
+    longest = int(np.argmax(lengths))
+    if lengths[longest] <= MOST * len(strum_s):
+        return None
+    return pulse.bpm * _own_tempi(strum_s, pulse, told, plan, stretches)[longest].ratio
+
+
+def _own_tempi(
+    strum_s: FloatArray, pulse: Pulse, told: Exercise, plan: Plan, stretches: list[Stretch]
+) -> list[OwnTempo]:
+    """The tempo of each stretch, read by the exercise if that was told, or shown by the strums that kept the click."""
+    shown = int(kept_to_click(len(strum_s), stretches).sum()) >= STRUMS_MIN
+    pattern = plan.exercise if told.pattern is not None or (shown and plan.exercise.pattern is not None) else None
+    per_beat = plan.exercise.per_beat if shown or told.per_beat is not None else None
+    beat = pulse.beats(strum_s)
+    return [
+        own_tempo(
+            beat[s.first : s.last + 1], s.places_per_beat, pattern=pattern, per_beat=per_beat,
+            clicks_per_beat=pulse.clicks_per_beat,
+        )
+        for s in stretches
+    ]  # fmt: skip
 
 
 def _result(
@@ -191,12 +212,15 @@ def _result(
     grid: BeatGrid,
     plan: Plan,
     pulse: Pulse,
+    told: Exercise,
     stretches: list[Stretch],
     clicks: Clicks | None,
     notices: tuple[Notice, ...],
 ) -> Alignment:
     slot = _marked(strum_s, found, grid, stretches)
-    departures, unasked = _departures(strum_s, grid, pulse, stretches)
+    departures, unasked = _departures(
+        strum_s, grid, pulse, stretches, _own_tempi(strum_s, pulse, told, plan, stretches)
+    )
     omitted = np.zeros(0, np.int64)
     if not plan.pattern_inferred:
         omitted = np.setdiff1d(np.flatnonzero(~unasked), slot[slot >= 0])
@@ -234,15 +258,15 @@ def _marked(strum_s: FloatArray, found: Pairing, grid: BeatGrid, stretches: list
 
 
 def _departures(
-    strum_s: FloatArray, grid: BeatGrid, pulse: Pulse, stretches: list[Stretch]
+    strum_s: FloatArray, grid: BeatGrid, pulse: Pulse, stretches: list[Stretch], tempi: list[OwnTempo]
 ) -> tuple[tuple[Departure, ...], NDArray[np.bool_]]:
     """The stretches in seconds and bpm, and which slots lie in them."""
     unasked = np.zeros(len(grid), np.bool_)
     departures = []
-    for s in stretches:
+    bpm = pulse.bpm_heard or pulse.bpm
+    for s, tempo in zip(stretches, tempi, strict=True):
         start_s, end_s = float(strum_s[s.first]), float(strum_s[s.last])
         unasked |= (grid.slot_s >= start_s - 0.5 * grid.part_s) & (grid.slot_s <= end_s + 0.5 * grid.part_s)
-        departures.append(
-            Departure(start_s=start_s, end_s=end_s, played_bpm=float(s.ratio * (pulse.bpm_heard or pulse.bpm)))
-        )
+        other = None if tempo.other is None else bpm * tempo.other
+        departures.append(Departure(start_s=start_s, end_s=end_s, played_bpm=bpm * tempo.ratio, other_bpm=other))
     return tuple(departures), unasked

@@ -60,11 +60,14 @@ nothing."""
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stretch:
-    """Strums `first` to `last` (inclusive), played at `ratio` times the click's tempo."""
+    """Strums `first` to `last` (inclusive), which lie on `places_per_beat` even places in a beat of the click.
+
+    How many of these are a beat of the player's is asked elsewhere (`own_tempo`).
+    """
 
     first: int
     last: int
-    ratio: float
+    places_per_beat: float
 
 
 def find_left(beat: FloatArray, per_beat: int, swing: float | None = None) -> list[Stretch]:
@@ -182,7 +185,7 @@ def _whole(
     needed = max(IN_STEP, float(np.sqrt(EVIDENCE / (last - first + 1))))
     if last - first + 1 < STRUMS_MIN or travel < TRAVEL_PARTS or own < needed or click > LOST:
         return None
-    return Stretch(first=first, last=last, ratio=float(ratio))
+    return Stretch(first=first, last=last, places_per_beat=1.0 / part)
 
 
 def _in_step(beat: FloatArray, even: FloatArray | None, per_beat: int, ratio: float) -> tuple[float, float]:

@@ -32,9 +32,10 @@ def left_click(departures: tuple[Departure, ...], counts: list[int], bpm: float)
     return tuple(
         Notice(
             code="left-click",
-            message=f"from {d.start_s:.1f} s to {d.end_s:.1f} s the strums keep {d.played_bpm:.1f} bpm against the "
-            f"{bpm:.1f} they were to be played at: these {n} strums and the slots between them are left out "
-            "of every figure",
+            message=f"from {d.start_s:.1f} s to {d.end_s:.1f} s the strums keep {d.played_bpm:.1f} bpm"
+            + ("" if d.other_bpm is None else f", or {d.other_bpm:.1f},")
+            + f" against the {bpm:.1f} they were to be played at: these {n} strums and the slots between them are left "
+            "out of every figure",
         )
         for d, n in zip(departures, counts, strict=True)
     )

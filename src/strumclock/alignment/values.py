@@ -31,11 +31,14 @@ class Departure(NamedTuple):
         First and last strum of it [s].
     played_bpm : float
         The tempo played in it.
+    other_bpm : float or None
+        Another tempo that the strums show nearly as well, where the exercise is not known.
     """
 
     start_s: float
     end_s: float
     played_bpm: float
+    other_bpm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

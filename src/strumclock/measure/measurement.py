@@ -123,11 +123,20 @@ class Omitted:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LeftClick:
-    """A stretch in which the player kept a steady tempo of their own beside the click's."""
+    """A stretch in which the player kept a steady tempo of their own beside the click's.
+
+    Attributes
+    ----------
+    start_s, end_s : float
+    played_bpm : float
+    other_bpm : float or None
+        Another tempo that its strums show nearly as well, where the exercise does not decide.
+    """
 
     start_s: float
     end_s: float
     played_bpm: float
+    other_bpm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

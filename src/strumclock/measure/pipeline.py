@@ -380,7 +380,7 @@ def _assemble(
         absent=MappingProxyType(absent),
         warnings=tuple(warnings),
         ignored=tuple(ignored),
-        left_click=tuple(LeftClick(start_s=s, end_s=e, played_bpm=bpm) for s, e, bpm in alignment.left_click),
+        left_click=tuple(LeftClick(**left._asdict()) for left in alignment.left_click),
     )
 
 

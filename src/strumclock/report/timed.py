@@ -128,10 +128,12 @@ def left_aside(measurement: Measurement) -> str:
 
 def left_click(measurement: Measurement) -> str:
     """Where the player kept a tempo beside the click's."""
-    stretches = [
-        f"from {words.clock(left.start_s)} to {words.clock(left.end_s)}, at about {left.played_bpm:.0f} bpm"
-        for left in measurement.left_click
-    ]
+    stretches = []
+    for left in measurement.left_click:
+        at = f"at about {left.played_bpm:.0f} bpm"
+        if left.other_bpm is not None:
+            at += f" (or {left.other_bpm:.0f}: tell the parts of the beat or the pattern to know which)"
+        stretches.append(f"from {words.clock(left.start_s)} to {words.clock(left.end_s)}, {at}")
     return words.sentence(f"You kept a tempo of your own {words.listed(stretches)}") if stretches else ""
 
 
