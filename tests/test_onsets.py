@@ -13,7 +13,7 @@ import scipy.stats
 
 from strumclock.audio.decimation import decimated
 from strumclock.errors import UsageError
-from strumclock.onsets import Strums, find_strums
+from strumclock.onsets import Strums, find_strums, residual
 from strumclock.onsets.bands import BRIGHT_HZ, HIGHEST_HZ, QUIET_S, SPLITS_HZ, STEP_S, STEPS, bands_at
 from strumclock.onsets.finding import (
     LEAD_S,
@@ -25,8 +25,8 @@ from strumclock.onsets.finding import (
     place_of,
     smearing,
 )
-from strumclock.onsets.levels import HOP_S, _bands, _power, measure_levels, with_halves
-from strumclock.onsets.network import _convolved, learned_weights
+from strumclock.onsets.levels import HOP_S, QUIETEST, _bands, _power, _touched, measure_levels, with_halves
+from strumclock.onsets.network import _seen, learned_weights
 from strumclock.onsets.residual import BEFORE_S, LEARN_S, LEARN_UNTIL_S, ORDER, evidence, on_samples, predictors
 
 RATE_HZ = 44100
@@ -341,13 +341,40 @@ def test_convolution_agrees_with_numpy() -> None:
     """The network's convolution along time, against numpy.convolve channel by channel."""
     rng = np.random.default_rng(3)
     x, kernel = rng.standard_normal((2, 40, 3)).astype(np.float32), rng.standard_normal((15, 4)).astype(np.float32)
-    y = _convolved(x, kernel, np.zeros(4, np.float32), dilation=2)
+    y = _seen(x, 5, dilation=2) @ kernel
     taps = np.zeros((9, 3, 4))
     taps[::2] = kernel.reshape(5, 3, 4)
     for n in range(2):
         for o in range(4):
             plain = sum(np.convolve(x[n, :, c], taps[::-1, c, o], "same") for c in range(3))
             np.testing.assert_allclose(y[n, :, o], plain, rtol=0, atol=1e-4)
+
+
+def test_frames_left_out_are_silent_against_themselves_computed() -> None:
+    """Where the removed click's level is not computed it is the lowest that there is: all frames, computed."""
+    rng = np.random.default_rng(5)
+    removed = np.zeros(6 * 11025, np.float32)
+    for place, loudness in zip(range(2000, 60000, 5000), 10.0 ** -np.arange(0, 6, 0.5), strict=True):
+        removed[place : place + 400] = loudness * rng.standard_normal(400) * np.exp(-np.arange(400) / 60)
+    n, weights = len(removed) // 110 + 1, rng.random((257, 1)).astype(np.float32)
+    weights[[0, -1]] = 0
+    chosen = _touched(removed, 11025, n, float(weights.max()))
+    power = _power(removed, 11025, weights, np.arange(n))[:, 0]
+    assert 0.1 < len(chosen) / n < 0.5
+    assert np.delete(power, chosen).max() <= 10 ** (2 * QUIETEST)
+
+
+def test_soft_removed_clicks_change_no_evidence_against_themselves_computed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Candidates at which the removed click is not looked at would have told the same: all of them, looked at."""
+    rng = np.random.default_rng(6)
+    x = 0.1 * rng.standard_normal(4 * 11025).astype(np.float32)
+    loudness = np.repeat(10.0 ** -np.arange(0, 6, 0.75), len(x) // 8 + 1)[: len(x)]
+    removed = (loudness * rng.standard_normal(len(x))).astype(np.float32)
+    centre_s = np.arange(0.2, 3.8, 0.05)
+    seen = residual.evidence(x, 11025, centre_s, removed)
+    monkeypatch.setattr(residual, "LEAST_SHARE", 0.0)
+    np.testing.assert_array_equal(seen, residual.evidence(x, 11025, centre_s, removed))
+    assert 0.2 < np.mean((seen[:, :, 10:] == -1).all(axis=(1, 2))) < 0.8
 
 
 def test_the_weights_fit_the_evidence() -> None:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from strumclock.audio.decimation import decimated, decimation_for
+from strumclock.click.countin import quiet_until
 from strumclock.click.front import Float32, Float64, Front, build_front
 from strumclock.click.kinds import Lattice
 from strumclock.click.matching import Matcher
@@ -174,13 +175,15 @@ def find_clicks(
     told = None if nominal_s is None else np.asarray(nominal_s, dtype=np.float64)
     if told is not None and (told.ndim != 1 or len(told) < 3 or not np.all(np.diff(told) > 0)):
         raise UsageError("told click times must be at least 3 and increase")
-    if len(x) < SHORTEST_S * sample_rate_hz or not np.any(x):
+    if len(x) < SHORTEST_S * sample_rate_hz:
         return None
-    if not np.isfinite(np.sum(x)):
-        raise UsageError("the samples hold a number that is not finite: repair or leave out that part")
-    hints_s = () if bpm is None else tuple(60 / bpm * m for m in SKEW_HINTS)
     if low is None:
         low, _ = decimated(x, sample_rate_hz)
+    if not np.any(low):
+        return None
+    if not np.isfinite(np.sum(low)):  # a sample that is not finite leaves none of those around it so
+        raise UsageError("the samples hold a number that is not finite: repair or leave out that part")
+    hints_s = () if bpm is None else tuple(60 / bpm * m for m in SKEW_HINTS)
     front = build_front(low, sample_rate_hz / decimation_for(sample_rate_hz))
     found = find_lattice(front, hints_s=hints_s, told=told, beats_per_bar=beats_per_bar)
     if not _clear(found, front) and decimation_for(sample_rate_hz) > decimation_for(sample_rate_hz, HIGH_RATE_HZ):
@@ -203,13 +206,14 @@ def find_clicks(
     interval = float(np.mean(np.diff(found.nominal)))
     apart = float(np.median(np.diff(found.nominal))) * line.step
     begin = beginning(match, position, found.weight, apart)
+    quiet = quiet_until(front) if told is None else 0.0
     if told is None:
-        begin += beginning_in_quiet(front, position + begin, apart)
+        begin += beginning_in_quiet(front, position + begin, apart, quiet)
     position = (position + begin) * (sample_rate_hz / front.rate_hz)
     attack, attack_u = attack_of(x, sample_rate_hz, position, found.weight)
     lead_s = (begin + attack * front.rate_hz / sample_rate_hz + line.start) / front.rate_hz
     if told is None and uneven is None:
-        found = with_count_in(front, found, lead_s * front.rate_hz, line.step)
+        found = with_count_in(front, found, lead_s * front.rate_hz, line.step, quiet)
         away = np.zeros(len(found.nominal))
     time_s = start_s + lead_s + (found.nominal * line.step + away) / front.rate_hz
     alternates_s, wanders_s = (0.0, 0.0) if uneven is None else (v / front.rate_hz for v in uneven.off_line)

@@ -150,7 +150,7 @@ def level(samples: Float32, rate_hz: float) -> Float32:
     scale = 1 / np.sqrt(np.maximum(power, np.float32(ECHO) * highest) + floor)
     edge = np.concatenate([scale[:1], np.float32(0.5) * (scale[1:] + scale[:-1]), scale[-1:]])
     u = ((np.arange(block) + 0.5) / block).astype(np.float32)
-    cut *= edge[:-1, None] + (edge[1:] - edge[:-1])[:, None] * u
+    cut *= np.stack([edge[:-1], edge[1:] - edge[:-1]], axis=1) @ np.stack([np.ones_like(u), u])
     return padded[: len(samples)]
 
 

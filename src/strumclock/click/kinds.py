@@ -130,7 +130,8 @@ def complete(match: Matcher, train: Train, nominal: Float64, beats_per_bar: int 
     """
     position = train.start + train.step * nominal
     interval = train.step * float(np.median(np.diff(nominal)))
-    chance = chance_at(match, position, train.sound, interval)
+    known = np.array_equal(nominal, train.places)
+    chance = train.chance if known else chance_at(match, position, train.sound, interval)
     rows = _Rows(match, position)
     mine = np.isin(nominal, train.nominal[train.heard])
     agreement, evidence = rows.voice(mine, chance)

@@ -94,11 +94,31 @@ def aligned(x: Float32, position: Float64, before: int, after: int) -> Float32:
 
 def local_norm(rows: Float32, size: int) -> Float32:
     """Norm of every stretch of size samples of each row, never below a thousandth of the row's own."""
-    total = np.zeros((len(rows), rows.shape[1] + 1), dtype=np.float32)
-    np.cumsum(rows * rows, axis=1, out=total[:, 1:])
-    power = total[:, size:] - total[:, :-size]
-    norm: Float32 = np.sqrt(np.maximum(power, np.float32(1e-5) * total[:, -1:] + np.float32(1e-12)))
-    return norm
+    square = rows * rows
+    least = np.float32(1e-5) * square.sum(axis=1, keepdims=True) + np.float32(1e-12)
+    norm = sliding_sum(square, size)
+    np.maximum(norm, least, out=norm)
+    return np.sqrt(norm, out=norm)
+
+
+def sliding_sum(values: Float32, size: int) -> Float32:
+    """Sum of every stretch of so many neighbours in each row: sums of 1, 2, 4 … put together.
+
+    Examples
+    --------
+    >>> sliding_sum(np.arange(6, dtype=np.float32)[None], 3)
+    array([[ 3.,  6.,  9., 12.]], dtype=float32)
+    """
+    count, begin, span = values.shape[1] - size + 1, 0, 1
+    total = np.zeros((len(values), count), dtype=np.float32)
+    while True:
+        if size & span:
+            total += values[:, begin : begin + count]
+            begin += span
+        if 2 * span > size:
+            return total
+        values = values[:, :-span] + values[:, span:]
+        span *= 2
 
 
 def unit(rows: Float32) -> Float32:

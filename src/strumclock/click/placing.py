@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from strumclock.click.attack import ATTACK_SHARE, attack_index
-from strumclock.click.countin import RISE_DB, quiet_until, rise_db
+from strumclock.click.countin import RISE_DB, rise_db
 from strumclock.click.front import Bools, Float32, Float64, Front
 from strumclock.click.kinds import fold
 from strumclock.click.matching import Matcher
@@ -144,17 +144,15 @@ def _tail(sounding: Bools, gap: float) -> int:
     return int(places[breaks[0] - 1]) + 1 if len(breaks) and breaks[0] > 0 else 0
 
 
-def beginning_in_quiet(front: Front, position: Float64, interval: float) -> float:
+def beginning_in_quiet(front: Front, position: Float64, interval: float, quiet: float) -> float:
     """How much earlier (negative, samples) the clicks begin where they stand in the quiet before the playing; 0 where
     none do so.
 
     There the beginning of a click is seen as what it is, the sudden end of silence, which a soft beep shows nowhere
-    else.
+    else. The playing begins at `quiet`, samples.
     """
     first = float(position[0])
-    alone = np.arange(first % interval, min(quiet_until(front), first + QUIET_CLICKS * interval), interval)[
-        :QUIET_CLICKS
-    ]
+    alone = np.arange(first % interval, min(quiet, first + QUIET_CLICKS * interval), interval)[:QUIET_CLICKS]
     alone = alone[alone > 0.05 * front.rate_hz]
     if len(alone) < 2 or float(np.median(rise_db(front, np.round(alone).astype(np.int_)))) > RISE_DB:
         return 0.0

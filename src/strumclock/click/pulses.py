@@ -11,8 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.fft
 
+from strumclock.audio.cutting import cut
 from strumclock.click.front import Float32, Float64, Front, Ints, moving_mean
 
 PULSE_S = 0.002
@@ -74,8 +74,7 @@ def pick_pulses(front: Front, begin: int = 0, end: int | None = None) -> Ints:
 
 def snippets(x: Float32, place: Ints, before: int, after: int) -> Float32:
     """Rows x[p - before : p + after], zero beyond the ends, each of unit energy."""
-    padded = np.pad(x, (before, after))
-    rows = np.lib.stride_tricks.sliding_window_view(padded, before + after)[place]
+    rows = cut(x, place.astype(np.intp) - before, before + after)
     norm = np.sqrt(np.einsum("ij,ij->i", rows, rows))
     scaled: Float32 = rows / np.maximum(norm, np.float32(1e-12))[:, None]
     return scaled
@@ -87,25 +86,21 @@ def alike_pairs(front: Front, place: Ints) -> Pairs:
     before, after = round(SNIPPET_S[0] * rate), round(SNIPPET_S[1] * rate)
     shift = max(round(SHIFT_S * rate), 2)
     rows = snippets(front.samples, place, before, after)
-    size = scipy.fft.next_fast_len(before + after + shift, real=True)
-    spectra = scipy.fft.rfft(rows, size)
     until = np.searchsorted(place, place + SPAN_S * rate)
     counts = np.maximum(until - np.arange(len(place)) - 1, 0)
     first = np.repeat(np.arange(len(place)), counts)
     second = np.arange(len(first)) - np.repeat(np.cumsum(counts) - counts, counts) + first + 1
-    delta = np.zeros(len(first))
-    best = np.zeros(len(first))
-    for a in range(0, len(first), 4096):
-        i, j = first[a : a + 4096], second[a : a + 4096]
-        cross = scipy.fft.irfft(spectra[i].conj() * spectra[j], size)
-        near = np.concatenate([cross[:, -shift:], cross[:, : shift + 1]], axis=1)
-        top = near[:, 1:-1].argmax(axis=1) + 1
-        r = np.arange(len(top))
-        y0, y1, y2 = near[r, top - 1], near[r, top], near[r, top + 1]
-        bend = y0 - 2 * y1 + y2
-        step = np.where(bend < 0, 0.5 * (y0 - y2) / np.minimum(bend, -1e-12), 0.0)
-        delta[a : a + 4096] = top - shift + np.clip(step, -0.5, 0.5)
-        best[a : a + 4096] = y1
+    near = np.empty((len(first), 2 * shift + 1), np.float32)  # agreement with the second one moved by -shift to shift
+    ends = np.cumsum(counts)
+    moved = np.lib.stride_tricks.sliding_window_view(np.pad(rows, ((0, 0), (shift, shift))), before + after, axis=1)
+    for i, (count, end) in enumerate(zip(counts.tolist(), ends.tolist(), strict=True)):
+        np.matmul(rows[i + 1 : i + 1 + count], moved[i, ::-1].copy().T, out=near[end - count : end])
+    top = near[:, 1:-1].argmax(axis=1) + 1
+    r = np.arange(len(top))
+    y0, best, y2 = (near[r, top + k].astype(np.float64) for k in (-1, 0, 1))
+    bend = y0 - 2 * best + y2
+    step = np.where(bend < 0, 0.5 * (y0 - y2) / np.minimum(bend, -1e-12), 0.0)
+    delta = top - shift + np.clip(step, -0.5, 0.5)
     good = best > ALIKE
     lag = (place[second] - place[first] + delta)[good] / rate
     return Pairs(first=first[good], second=second[good], lag_s=lag, weight=best[good] - ALIKE)

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from strumclock.click.chains import CLOCK, Chain, find_chains, find_mapped_chains, propose_intervals
-from strumclock.click.countin import LIKE, RISE_DB, CountIn, find_count_in, quiet_until, rise_db
+from strumclock.click.countin import LIKE, RISE_DB, CountIn, find_count_in, rise_db
 from strumclock.click.front import Bools, Float32, Float64, Front, Ints
 from strumclock.click.kinds import Lattice, complete
 from strumclock.click.matching import Matcher, average
@@ -192,7 +192,7 @@ def _whole(match: Matcher, train: Train, told: Float64 | None, beats_per_bar: in
     return complete(match, whole, nominal, beats_per_bar, divide=told is None)
 
 
-def with_count_in(front: Front, found: Lattice, start: float, step: float) -> Lattice:
+def with_count_in(front: Front, found: Lattice, start: float, step: float, quiet: float) -> Lattice:
     """The lattice with the clicks before its first that stand in the quiet before the playing.
 
     A click may sound so different there (a beep is hardly whitened in quiet) that the learned sound does not
@@ -202,11 +202,12 @@ def with_count_in(front: Front, found: Lattice, start: float, step: float) -> La
     ----------
     start, step : float, front samples
         Time of a click = start + step * nominal.
+    quiet : float, front samples
+        When the playing begins (`countin.quiet_until`).
     """
     apart = float(np.median(np.diff(found.nominal)))
     if start + step * (found.nominal[0] - apart) < 0:
         return found
-    quiet = quiet_until(front)
     before: list[float] = []
     nominal = float(found.nominal[0]) - apart
     while 0 <= start + step * nominal < quiet:

@@ -70,6 +70,31 @@ HEARD = 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Chance:
+    """What a sound agrees with around each place by chance.
+
+    Attributes
+    ----------
+    deviation : float array, shape (n,)
+        Standard deviation of the agreement.
+    before : float array, shape (n,)
+        Greatest agreement before the place.
+    """
+
+    deviation: Float64
+    before: Float64
+
+    def evidence(self, agreement: Float64) -> Float64:
+        """Log likelihood ratio (nats) of a click heard at each place against chance, with MASKED clicks allowed for."""
+        null = np.exp(-0.5 * (agreement / self.deviation) ** 2) / (self.deviation * np.sqrt(2 * np.pi))
+        heard = np.where(agreement > 0, 1.0, 0.05)
+        ratio = np.minimum(np.log(MASKED + (1 - MASKED) * heard / np.maximum(null, 1e-12)), MOST_EVIDENCE)
+        humming = (self.before > HUM) & (agreement < HUM_TIMES * self.before)
+        evidence: Float64 = np.where(humming, np.minimum(ratio, np.log(MASKED)), ratio)
+        return evidence
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Train:
     """Clicks at start + step * nominal (front samples), first heard to last heard.
 
@@ -86,6 +111,10 @@ class Train:
         (nats).
     score : float
         Sum of the evidence, less that of the two clicks that any two sounds would give.
+    places : float array, shape (m,)
+        All nominal places that were looked at, those before the first click heard and after the last too.
+    chance : Chance
+        What the sound agrees with around each of these places by chance.
     """
 
     nominal: Float64
@@ -95,6 +124,8 @@ class Train:
     agreement: Float64
     evidence: Float64
     score: float
+    places: Float64
+    chance: Chance
 
     @property
     def position(self) -> Float64:
@@ -177,31 +208,6 @@ def _weighted_median(values: Float64, weight: Float64) -> float:
     return float(values[order][int(np.searchsorted(total, total[-1] / 2))])
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Chance:
-    """What a sound agrees with around each place by chance.
-
-    Attributes
-    ----------
-    deviation : float array, shape (n,)
-        Standard deviation of the agreement.
-    before : float array, shape (n,)
-        Greatest agreement before the place.
-    """
-
-    deviation: Float64
-    before: Float64
-
-    def evidence(self, agreement: Float64) -> Float64:
-        """Log likelihood ratio (nats) of a click heard at each place against chance, with MASKED clicks allowed for."""
-        null = np.exp(-0.5 * (agreement / self.deviation) ** 2) / (self.deviation * np.sqrt(2 * np.pi))
-        heard = np.where(agreement > 0, 1.0, 0.05)
-        ratio = np.minimum(np.log(MASKED + (1 - MASKED) * heard / np.maximum(null, 1e-12)), MOST_EVIDENCE)
-        humming = (self.before > HUM) & (agreement < HUM_TIMES * self.before)
-        evidence: Float64 = np.where(humming, np.minimum(ratio, np.log(MASKED)), ratio)
-        return evidence
-
-
 def chance_at(match: Matcher, position: Float64, sound: Float32, interval: float) -> Chance:
     """How a sound agrees with the surroundings of each place.
 
@@ -252,6 +258,8 @@ def weigh(match: Matcher, nominal: Float64, start: float, step: float, sound: Fl
         agreement=agreement[part],
         evidence=evidence[part],
         score=score,
+        places=nominal,
+        chance=chance,
     )
 
 

@@ -202,7 +202,10 @@ def _only_click(sound: Sound) -> bool:
     """Whether next to nothing is left when the click is taken out."""
     if sound.removal is None:
         return False
-    left, removed = (float(np.max(np.abs(x), initial=0.0)) for x in (sound.removal.samples, sound.removal.removed))
+    left, removed = (
+        max(float(x.max(initial=0.0)), -float(x.min(initial=0.0)))
+        for x in (sound.removal.samples, sound.removal.removed)
+    )
     return left < ONLY_CLICK * removed
 
 

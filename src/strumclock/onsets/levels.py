@@ -36,7 +36,6 @@ REMOVED_SPLIT = 20  # band that splits the removed click's level in two (about 1
 QUIETEST, LOUDEST = -3.0, 0.6  # limits of the picture, in 20 dB
 TYPICAL_EVERY = 2  # of the frames transformed: what is typical for a band hardly changes from one to the next …
 TYPICAL_OF = 4096  # … and of a long recording so many frames tell it
-NOTHING_REMOVED = 1e-5  # of the loudest that was removed: softer than this it is no click but rounding
 BLOCK = 256  # frames transformed at once: what fits a processor's cache
 
 
@@ -152,25 +151,28 @@ def _seen(level: Frames, removed: Frames) -> Frames:
 def _removed_level(removed: Samples | None, rate_hz: float, bands: Frames, loud: Frames, n: int) -> Frames:
     """Level of the removed click below and above about 1 kHz [20 dB], in frames and halves."""
     level = np.full((n, 2), QUIETEST, np.float32)
-    if removed is not None and len(touched := _touched(removed, rate_hz, n)):
+    if removed is not None:
         parts = (slice(0, REMOVED_SPLIT), slice(REMOVED_SPLIT, BANDS))
         weights = np.stack([bands[:, part].mean(axis=1) / loud[part].mean() for part in parts], axis=1)
+        touched = _touched(removed, rate_hz, n, float(weights.max()))
         power = _power(removed, rate_hz, weights, touched)
         level[touched] = np.clip(_db(power + np.float32(1e-20), unit_db=20), QUIETEST, LOUDEST)
     return with_halves(level)
 
 
-def _touched(removed: Samples, rate_hz: float, n: int) -> npt.NDArray[np.intp]:
-    """The frames of n in whose windows something was removed."""
+def _touched(removed: Samples, rate_hz: float, n: int, weight: float) -> npt.NDArray[np.intp]:
+    """The frames of n whose power can exceed `QUIETEST` where no bin weighs more than so much.
+
+    By Parseval's theorem the bins' power is at most half the window's length times the energy of the samples in it.
+    """
     hop, size = 2 * _hop(rate_hz), _size(rate_hz)
     blocks = removed[: len(removed) // hop * hop].reshape(-1, hop)
-    loud = np.maximum(blocks.max(axis=1, initial=0.0), -blocks.min(axis=1, initial=0.0))
-    block = np.flatnonzero(loud > NOTHING_REMOVED * loud.max(initial=0.0))
     reach = size // (2 * hop) + 1
-    touched = np.zeros(n, bool)
-    for away in range(-reach, reach + 1):
-        touched[np.clip(block + away, 0, n - 1)] = True
-    return np.flatnonzero(touched)
+    energy = np.zeros(n + 2 * reach, np.float32)
+    energy[reach : reach + len(blocks)] = np.einsum("ij,ij->i", blocks, blocks)
+    around = np.lib.stride_tricks.sliding_window_view(energy, 2 * reach + 1).sum(axis=1)
+    most = weight * size / 2 / float(np.sum(_window(size) ** 2)) * around
+    return np.flatnonzero(most > 10 ** (2 * QUIETEST))
 
 
 def _db(power: Frames, *, unit_db: float = 1.0) -> Frames:
@@ -188,10 +190,14 @@ def _size(rate_hz: float) -> int:
     return 1 << round(float(np.log2(WINDOW_S * rate_hz)))
 
 
+def _window(size: int) -> Samples:
+    return np.hanning(size + 1)[:size].astype(np.float32)
+
+
 def _power(x: Samples, rate_hz: float, weights: Frames, frame: npt.NDArray[np.intp]) -> Frames:
     """Weighted power of the frames, shape (frames, weights), numbered in double hops."""
     size = _size(rate_hz)
-    window = np.hanning(size + 1)[:size].astype(np.float32)
+    window = _window(size)
     used = slice(0, int(np.flatnonzero(weights.any(axis=1))[-1]) + 1)  # nothing is asked of the bins above
     weights = (weights[used] / np.sum(window**2)).astype(np.float32)
     first = frame * (2 * _hop(rate_hz)) - size // 2

@@ -60,24 +60,27 @@ def probabilities(evidence: Tensor, picture: Tensor, weights: Weights | None = N
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Grouped:
-    """The layers in fine steps, arranged to compute `COARSE` neighbouring steps at once."""
+    """The layers that see steps, arranged to compute `COARSE` neighbouring steps at once: kernel, and biases of all
+    groups of a candidate."""
 
     fine: tuple[Tensor, Tensor]
-    joined_fine: tuple[Tensor, Tensor]
-    joined_wide: tuple[Tensor, Tensor]
+    wide: tuple[Tensor, Tensor]
+    wider: tuple[Tensor, Tensor]
+    joined: tuple[Tensor, Tensor]
 
 
 @lru_cache(maxsize=4)
-def _grouped(w: Weights, channels_in: int) -> _Grouped:
-    """The weights' kernels in fine steps for groups of steps: fewer and larger products of matrices."""
+def _grouped(w: Weights, channels_in: int, groups: int) -> _Grouped:
+    """The weights' kernels for groups of steps: fewer and larger products of matrices."""
     fine, joined = w.fine[0], w.joined[0]
     channels = fine.shape[1]
     by_tap = joined.reshape(-1, channels + w.wider[0].shape[1], joined.shape[1])
-    bias = np.tile(w.joined[1], COARSE)
+    joined_both = np.concatenate([_for_groups(by_tap[:, :channels]), _for_repeated(by_tap[:, channels:])])
     return _Grouped(
-        fine=(_for_groups(fine.reshape(-1, channels_in, channels)), np.tile(w.fine[1], COARSE)),
-        joined_fine=(_for_groups(by_tap[:, :channels]), bias),
-        joined_wide=(_for_repeated(by_tap[:, channels:]), np.zeros_like(bias)),
+        fine=(_for_groups(fine.reshape(-1, channels_in, channels)), np.tile(w.fine[1], COARSE * groups)),
+        wide=(w.wide[0], np.tile(w.wide[1], groups)),
+        wider=(w.wider[0], np.tile(w.wider[1], groups)),
+        joined=(joined_both, np.tile(w.joined[1], COARSE * groups)),
     )
 
 
@@ -102,15 +105,20 @@ def _for_repeated(kernel: Tensor) -> Tensor:
 
 def _logits(evidence: Tensor, picture: Tensor, w: Weights) -> Tensor:
     n, steps, channels = evidence.shape
-    grouped = _grouped(w, channels)
-    fine = _rectified(_convolved(evidence, *grouped.fine, group=COARSE))
-    wide = _rectified(_convolved(fine, *w.wide))
-    wider = wide + _rectified(_convolved(wide, *w.wider, dilation=DILATION))
-    joined = _convolved(fine.reshape(n, steps, -1), *grouped.joined_fine, group=COARSE)
-    joined = _rectified(joined + _convolved(wider, *grouped.joined_wide))
-    steps_logit = (joined.reshape(n, steps, -1) @ w.out[0] + w.out[1])[:, :, 0]
+    groups = steps // COARSE
+    layers = _grouped(w, channels, groups)
+    fine = _layer(_seen(evidence, len(layers.fine[0]) // channels, group=COARSE), *layers.fine)
+    wide = _layer(_seen(fine, len(w.wide[0]) // fine.shape[2]), *layers.wide)
+    wider = _layer(_seen(wide, len(w.wider[0]) // wide.shape[2], dilation=DILATION), *layers.wider)
+    wider += wide
+    near = _seen(wider, 3)
+    in_fine = (len(layers.joined[0]) - near.shape[2]) // w.fine[0].shape[1]
+    here = _seen(fine.reshape(n, steps, -1), in_fine, group=COARSE)
+    joined = _layer(np.concatenate([here, near], axis=2), *layers.joined)
+    steps_logit = (joined.reshape(n * steps, -1) @ w.out[0] + w.out[1]).reshape(n, steps)
     seen = _rectified(picture @ w.picture[0] + w.picture[1])
-    none = np.concatenate([wider.max(axis=1), wider.mean(axis=1), seen], axis=1) @ w.none[0] + w.none[1]
+    mean = np.full(groups, 1 / groups, np.float32) @ wider
+    none = np.concatenate([wider.max(axis=1), mean, seen], axis=1) @ w.none[0] + w.none[1]
     return np.concatenate([steps_logit, none], axis=1)
 
 
@@ -119,18 +127,24 @@ def _rectified(z: Tensor) -> Tensor:
     return y
 
 
-def _convolved(x: Tensor, kernel: Tensor, bias: Tensor, *, dilation: int = 1, group: int = 1) -> Tensor:
-    """Convolve along axis 1, same length; the steps of a group are computed at once and lie side by side."""
+def _layer(seen: Tensor, kernel: Tensor, bias: Tensor) -> Tensor:
+    """Rectified sums of what each group of steps sees (n, groups, taps * channels); the bias is that of all groups."""
+    n, groups, width = seen.shape
+    y = seen.reshape(n * groups, width) @ kernel
+    z = y.reshape(n, -1)
+    z += bias
+    return _rectified(z).reshape(n, groups, -1)
+
+
+def _seen(x: Tensor, taps: int, *, dilation: int = 1, group: int = 1) -> Tensor:
+    """What each group of steps sees along axis 1, as many taps around it side by side: shape (n, groups, taps *
+    channels); beyond the ends is nothing."""
     n, steps, channels = x.shape
-    seen = len(kernel) // channels
-    half = dilation * ((seen - group + 1) // 2)
+    half = dilation * ((taps - group + 1) // 2)
     padded = np.zeros((n, steps + 2 * half, channels), np.float32)
     padded[:, half : half + steps] = x
     s = padded.strides
     view: Tensor = np.ndarray(
-        (n, steps // group, seen, channels), np.float32, padded, strides=(s[0], s[1] * group, s[1] * dilation, s[2])
+        (n, steps // group, taps, channels), np.float32, padded, strides=(s[0], s[1] * group, s[1] * dilation, s[2])
     )
-    columns = view.reshape(n * steps // group, seen * channels)
-    y: Tensor = columns @ kernel
-    y += bias
-    return y.reshape(n, steps // group, -1)
+    return view.reshape(n, steps // group, taps * channels)

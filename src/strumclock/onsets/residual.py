@@ -13,7 +13,7 @@ import scipy.fft
 
 from strumclock.audio.cutting import cut
 from strumclock.audio.decimation import TARGET_RATE_HZ, Samples
-from strumclock.onsets.bands import STEPS, Bands, Powers, Spectra, bands_at
+from strumclock.onsets.bands import FINE, STEPS, Bands, Powers, Spectra, bands_at
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -23,8 +23,8 @@ LEARN_UNTIL_S = 0.015  # … until so much before the candidate: 0.025 and 0.040
 ORDER = 128  # at 11 kHz: two a partial for the partials of six strings; order 32 leaves three times the spread
 CHANNELS = 12
 LEARNED_AT_ONCE = 128  # predictors: rows long enough that the recursion's 128 turns cost little beside its sums
-AT_ONCE = 32  # candidates whose bands are looked at together: what fits a processor's cache
-NOTHING_REMOVED = 1e-5  # of the loudest sample: a removed click softer than this is below the evidence's floor
+AT_ONCE = 64  # candidates whose bands are looked at together: what fits a processor's cache
+LEAST_SHARE = 0.9e-4  # of the loudest step: a removed click with less power is below the evidence's floor of 1e-4
 
 
 def predictors(segments: FloatArray, order: int) -> FloatArray:
@@ -92,41 +92,50 @@ def evidence(
             heard = np.float32(gain) * cut(x, many[few], bands.width)
             spectra = bands.spectra(heard)
             here = out[a + b : a + b + len(heard)]
-            _tell_strum(here, bands, spectra, filters[few].astype(np.float32))
+            bright = _tell_strum(here, bands, spectra, filters[few].astype(np.float32))
             here[:, :, 10:] = -1
             if removed is not None:
-                _tell_removed(here, bands, spectra, heard, np.float32(gain) * cut(removed, many[few], bands.width))
+                gone = np.float32(gain) * cut(removed, many[few], bands.width)
+                _tell_removed(here, bands, spectra, bright, gone)
     return out
 
 
-def _tell_strum(out: Powers, bands: Bands, spectra: Spectra, filters: Samples) -> None:
-    """The first ten channels, from the spectra of what is heard and the predictors."""
+def _tell_strum(out: Powers, bands: Bands, spectra: Spectra, filters: Samples) -> Powers:
+    """The first ten channels, from the spectra of what is heard and the predictors; returns the loudest bright step."""
     residual: Spectra = spectra * scipy.fft.rfft(filters, bands.size, axis=1)
     seen = [(residual, band) for band in bands.split] + [(spectra, bands.bright)]
     for j, (spectrum, band) in enumerate(seen):
         steps, before = bands.powers(spectrum, band)
-        loudest = steps.max(axis=1, keepdims=True)
+        loudest: Powers = steps.max(axis=1, keepdims=True)
         tiny = np.float32(1e-8) * loudest + np.float32(1e-16)
-        level = _log10(steps + tiny)
-        np.clip((level - _log10(before + tiny)) / 2, -1, 3, out=out[:, :, 2 * j])
-        np.clip((level - _log10(loudest + tiny)) / 2 + 1, -2, 1, out=out[:, :, 2 * j + 1])
+        steps += tiny
+        level = _bels(steps)
+        np.clip(level - _bels(before + tiny), -1, 3, out=out[:, :, 2 * j])
+        np.clip(level - (_bels(loudest + tiny) - 1), -2, 1, out=out[:, :, 2 * j + 1])
+    return loudest
 
 
-def _tell_removed(out: Powers, bands: Bands, spectra: Spectra, heard: Samples, removed: Samples) -> None:
-    """The last two channels, for the candidates near which something was removed."""
-    rows = np.flatnonzero(np.abs(removed).max(axis=1) > NOTHING_REMOVED * np.abs(heard).max(axis=1))
+def _tell_removed(out: Powers, bands: Bands, spectra: Spectra, bright: Powers, removed: Samples) -> None:
+    """The last two channels, for the candidates near which something was removed: the others' are -1 anyway.
+
+    A step holds at most all the energy of what was removed.
+    """
+    most = np.einsum("ij,ij->i", removed, removed)[:, None] * np.float32(bands.fine_size / bands.size / FINE)
+    if not most.any():
+        return
+    dark = bands.powers(spectra, bands.dark)[0].max(axis=1, keepdims=True)
+    rows = np.flatnonzero((most > LEAST_SHARE * np.minimum(bright, dark)).any(axis=1))
     if not len(rows):
         return
     taken = bands.spectra(removed[rows])
-    for j, band in enumerate((bands.dark, bands.bright)):
+    for j, (band, left) in enumerate(((bands.dark, dark), (bands.bright, bright))):
         gone, _ = bands.powers(taken, band)
-        left, _ = bands.powers(spectra[rows], band)
-        share = gone / (left.max(axis=1, keepdims=True) + np.float32(1e-16))
-        out[rows, :, 10 + j] = np.clip(_log10(share + np.float32(1e-6)) / 2 + 1, -1, 2)
+        share = gone / (left[rows] + np.float32(1e-16))
+        out[rows, :, 10 + j] = np.clip(_bels(share + np.float32(1e-6)) + 1, -1, 2)
 
 
-def _log10(power: Powers) -> Powers:
-    """Decimal logarithm by way of the natural one, which numpy computes several at a time."""
+def _bels(power: Powers) -> Powers:
+    """Decimal logarithm of the amplitude, by way of the natural one, which numpy computes several at a time."""
     log: Powers = np.log(power)
-    log *= np.float32(1 / np.log(10))
+    log *= np.float32(0.5 / np.log(10))
     return log

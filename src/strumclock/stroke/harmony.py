@@ -15,7 +15,7 @@ FROM_S, TO_S = 0.05, 0.23
 LEAST_S = 0.08
 NARROW = 0.15  # strums whose centred chromas differ by this much in cosine count e times less for each other
 OWN_SHARE = 3.0  # variance within a chord over that between chords, as found on simulated takes
-BLOCK = 256
+BLOCK = 32  # strums at once: what fits a processor's cache
 TOGETHER = 400  # strums held against each other: bounds the work in long takes
 
 

@@ -79,7 +79,8 @@ def measure_levels(
         return Levels(level_db=nothing, u_db=nothing, treble_db=nothing, treble_u_db=nothing)
     doubt_s = np.full(len(time_s), USUAL_U_S) if u_s is None else np.minimum(u_s, MOST_U_S)
     end = np.minimum(time_s + LEVEL_S, np.append(time_s[1:] - GUARD_S, np.inf))
-    power = np.square(x)
+    power = np.zeros(len(x) + 1, np.float32)  # with a silent one at the end, where a stretch may end
+    np.square(x, out=power[:-1])
     after = _mean(power, rate_hz, time_s, np.maximum(end, time_s + LEAST_LEVEL_S))
     length = round(NOISE_S * rate_hz)
     moments = power[: len(x) // length * length].reshape(-1, length).mean(axis=1)
@@ -94,9 +95,9 @@ def measure_levels(
 
 
 def _mean(power: NDArray[np.float32], rate_hz: float, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
-    """Mean power of each stretch; what lies outside the recording does not count."""
-    a, b = (np.clip(np.rint(t * rate_hz).astype(np.intp), 0, len(power)) for t in (start_s, end_s))
-    total = np.add.reduceat(np.append(power, np.float32(0)), np.column_stack([a, b]).ravel())[::2]
+    """Mean power of each stretch; what lies outside the recording, of which the last value is none, does not count."""
+    a, b = (np.clip(np.rint(t * rate_hz).astype(np.intp), 0, len(power) - 1) for t in (start_s, end_s))
+    total = np.add.reduceat(power, np.column_stack([a, b]).ravel())[::2]
     return np.asarray(np.where(b > a, total, 0.0) / np.maximum(b - a, 1) + _FLOOR)
 
 

@@ -22,7 +22,7 @@ FROM_S = -0.018
 STEPS = 20  # of two hops each
 REACH_S = 0.105  # what is looked at after a strum
 DEPTH_DB = 50.0  # below the picture's loudest cell nothing is looked at
-BLOCK = 256  # strums at once: bounds the memory
+BLOCK = 32  # strums at once: what fits a processor's cache
 
 
 def pictures(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -> NDArray[np.float32]:
@@ -55,7 +55,8 @@ def pictures(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -> NDAr
         spectrum = scipy.fft.rfft(heard.reshape(-1, 2 * STEPS, length), size, axis=2)
         power = (spectrum.real**2 + spectrum.imag**2) @ mixing
         loudest = power.max(axis=(1, 2), keepdims=True)
-        level = 10 * np.log10(np.maximum(power, 10 ** (-DEPTH_DB / 10) * loudest) + np.float32(1e-20))
+        power = np.maximum(power, np.float32(10 ** (-DEPTH_DB / 10)) * loudest) + np.float32(1e-20)
+        level = np.float32(10 / np.log(10)) * np.log(power)
         out[a : a + BLOCK] = level.reshape(len(level), STEPS, 2, BANDS).mean(axis=2)
     return out
 
