@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from strumclock.errors import Notice
-from strumclock.grid import Exercise, build_grid
+from strumclock.grid import Exercise, build_grid, part_places
 from strumclock.measure.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
 from strumclock.onsets import Ignored
 from strumclock.timing import STANDARDS, Estimate, SoundPath, judge_take, measure_timing
@@ -77,6 +77,7 @@ def take(
         part_s=grid.part_s[on],
         beat_s=grid.beat_s[on],
         clock_known=anchor != "fitted",
+        second_at=float(part_places(2, exercise.swing)[1]) if exercise.per_beat == 2 else None,
         standard=STANDARDS[standard],
     )
     strums = [

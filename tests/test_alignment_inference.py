@@ -55,6 +55,35 @@ def test_parts_and_pattern_are_found(pattern: str, per_beat: int, swing: float |
     assert found.confidence > 0.85
 
 
+@pytest.mark.parametrize("sd", [0.005, 0.02])
+@pytest.mark.parametrize("swing", [0.57, 0.58, 0.62, 0.66, 0.72])
+def test_a_swing_is_found_where_it_was_played(swing: float, sd: float) -> None:
+    """Even players too: a median over both parts hopped between them, and .58 was found as .66."""
+    beat = laid_out("DU", 2, swing=swing, repeats=48, sd=sd)
+    lattice, _ = find_parts(beat, [1, 2, 3, 4], None)
+    assert lattice.per_beat == 2
+    assert lattice.swing == pytest.approx(swing, abs=0.01)
+
+
+@pytest.mark.parametrize("swing", [0.58, 0.62, 0.66])
+def test_two_parts_told_straight_and_played_swung_are_two_parts_still(swing: float) -> None:
+    """Told is only where to look: every second strum was called added."""
+    beat = laid_out("DU", 2, swing=swing, repeats=48, sd=0.015)
+    lattice, _ = find_parts(beat, [1, 2, 3, 4], 0.5)
+    assert (lattice.per_beat, lattice.swing) == (2, 0.5)
+    assert (np.diff(lattice.cell) == 1).all()
+
+
+def test_a_sloppy_player_is_not_turned_into_a_swinging_one() -> None:
+    """Straight eighths at 92 bpm with a spread of 50 ms, 8 bars: at most 1 of 40 is read as swung."""
+    straight = Exercise(bpm=92, meter="4/4", per_beat=2, count_in=1)
+    swung = 0
+    for seed in range(40):
+        take = play(straight, Player(jitter_s=0.05), seed=seed, bars=8)
+        swung += align(take.strum_s, Exercise(), clicks=clicks_of(take.grid)).exercise.swing is not None
+    assert swung <= 1
+
+
 def test_changes_that_come_late_by_a_fifth_of_a_beat_call_for_no_sixteenths() -> None:
     """Quarters whose every fourth is 0.2 beats late are quarters."""
     beat = np.arange(64) + np.random.default_rng(0).normal(0, 0.015, 64) + 0.2 * (np.arange(64) % 4 == 0)

@@ -282,6 +282,38 @@ def test_the_advice_fits_what_keeps_the_tempo_from_being_held() -> None:
         assert m.held.held is False
 
 
+EIGHTHS = Exercise(bpm=100, meter="4/4", per_beat=2, pattern="DU", count_in=1)
+
+
+def test_off_beats_that_come_later_are_placed_in_the_beat_and_how_to_tell_a_swing() -> None:
+    """Truth: off-beats 24 ms later than half-way in a beat of 600 ms, .54 of the way; even or sloppy straight: none."""
+    said = text(take(bars=14, part_ms={2: 24.0}, exercise=EIGHTHS))["Swing"]
+    assert "lie 0.54 of the way from beat to beat" in said
+    assert "--swing 0.54" in said
+    assert "Swing" not in text(take(bars=14, exercise=EIGHTHS))
+    assert "Swing" not in text(take(bars=14, sd_ms=40, exercise=EIGHTHS))
+    assert "Swing" not in text(take(bars=14, part_ms={2: -24.0}, exercise=EIGHTHS))
+
+
+def test_a_swing_told_or_found_is_reported_as_played() -> None:
+    """Truth: strums laid on the swing told, and 12 ms (.02 of the beat) after it."""
+    swung = replace(EIGHTHS, swing=0.6)
+    assert "0.62 of the way" in (said := text(take(bars=14, part_ms={2: 12.0}, exercise=swung))["Swing"])
+    assert said.endswith("0.60 was told.")
+    found = text(take(bars=14, exercise=swung, inferred=("swing",)))["Swing"]
+    assert "0.60 of the way" in found
+    assert "read as a swing. Tell --swing 0.5 if" in found
+
+
+def test_a_take_wholly_at_a_tempo_of_its_own_blames_no_pattern() -> None:
+    """Truth: no strum of the take kept the click; nothing is said of strums that missed their places."""
+    left = (LeftClick(start_s=2.0, end_s=30.0, played_bpm=90.0),)
+    said = text(take(omit_all=True, keep=0, added_s=tuple(3.0 + 0.66 * i for i in range(39)), left_click=left))
+    assert "Played" not in said
+    assert "around 0:02, where you and the click part" in said["Next"]
+    assert "caution" not in said["Next"].lower()
+
+
 def test_leaving_the_click_is_told_with_its_place() -> None:
     """Truth: the stretch that was given."""
     m = take(bars=14, left_click=(LeftClick(start_s=12.2, end_s=19.8, played_bpm=96.3),))

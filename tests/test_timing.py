@@ -428,3 +428,29 @@ def test_an_even_player_is_rarely_told_off():
             error[i] = 0.4 * error[i - 1] + 30 * rng.standard_normal()
         told_off += any(finding.kind != "drift" for finding in take(error[16:], per_beat=2).named)
     assert told_off <= 12
+
+
+# --- swing ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("told", [0.5, 0.62])
+def test_swing_is_where_the_second_part_was_played_whatever_was_told(told):
+    """Second parts at .58 of a beat of 600 ms: .58 against a straight grid and against one at .62 (arithmetic)."""
+    part = np.arange(128) % 2
+    found = take(scattered(128, sd=8.0) + 600 * (0.58 - told) * part, per_beat=2, second_at=told)
+    assert found.swing is not None
+    assert found.swing.low < 0.58 < found.swing.high
+    assert found.swing.high - found.swing.low < 0.02
+
+
+def test_intervals_of_swing_hold_straight_for_sloppy_players():
+    """Straight players with a scatter of 40 ms: at least 90 % of the intervals hold 0.5."""
+    held = [take(scattered(64, sd=40.0, seed=s), per_beat=2, second_at=0.5).swing for s in range(100)]
+    assert np.mean([x.low <= 0.5 <= x.high for x in held]) >= 0.9
+
+
+def test_one_part_a_beat_has_no_swing():
+    """Quarters: absent, with the reason."""
+    found = take(scattered(64))
+    assert found.swing is None
+    assert "two parts" in found.absent["timing.swing"]

@@ -103,24 +103,26 @@ def find_parts(
     choices : sequence of int
         Parts of the beat that are possible.
     swing : float, optional
-        As told.
+        As told: where the second part is looked for. One played elsewhere still makes two parts.
     clicked : bool
         Whether a click tells where the beats begin; else any offset is as good as any other.
     """
     options: list[tuple[int, float | None]] = []
     for parts in choices:
         options.append((parts, swing if parts in (2, 4) else None))
-        if swing is None and parts == 2:
-            found = _swing(beat)
-            options += [] if found is None else [(2, found)]
-    if len(options) == 1:
+    if len(options) == 1 and (swing is not None or options[0][0] != 2):
         return _lattice(beat, *options[0], clicked=clicked)
+    played = _swing(beat) if 2 in choices else None
+    if played is not None:
+        options.append((2, played))
     best, best_worth = None, -np.inf
     for parts, place in options:
         lattice, worth = _lattice(beat, parts, place, clicked=clicked)
-        worth -= 0.5 * np.log(max(len(beat), 2)) * (parts + (place is not None and swing is None))
+        worth -= 0.5 * np.log(max(len(beat), 2)) * (parts + (place is not None and place != swing))
         if best is None or worth > best_worth:
             best, best_worth = lattice, worth
+    if swing is not None and best is not None and best.per_beat == 2:
+        best = replace(best, swing=swing)
     assert best is not None
     return _coarser(beat, best, best_worth, choices, clicked)
 
@@ -172,17 +174,20 @@ def _lattice(beat: FloatArray, per_beat: int, swing: float | None, *, clicked: b
 def _swing(beat: FloatArray) -> float | None:
     """Place of the second of two parts where the strums swing; None where they do not.
 
-    Put on a lattice at 2:1, any swing from 0.53 to 0.8 is nearest to its own part, and straight parts are not.
+    Put on a lattice at 2:1, any swing from 0.53 to 0.8 is nearest to its own part, and straight parts are not. The
+    player's slow offset is followed by the first parts alone: a median over both would hop from one to the other.
     """
     lattice, _ = _lattice(beat, 2, TRIPLET_SWING)
-    rest = (beat - lattice.offset - lattice.cell // 2)[lattice.on]
-    second = lattice.cell[lattice.on] % 2 == 1
-    fewest = min(int(second.sum()), int((~second).sum()))
-    if fewest < max(SWING_STRUMS_MIN, SWING_SHARE_MIN * len(beat)):
+    on, second = lattice.on, lattice.cell % 2 == 1
+    rest = beat - lattice.cell // 2
+    first, second = on & ~second, on & second
+    if min(int(second.sum()), int(first.sum())) < max(SWING_STRUMS_MIN, SWING_SHARE_MIN * len(beat)):
         return None
-    if robust_sd(rest[second]) > SWING_SPREAD_MAX:
+    offset = np.interp(beat[second], beat[first], running_median(rest[first], SMOOTH_STRUMS))
+    place = rest[second] - offset
+    if robust_sd(place) > SWING_SPREAD_MAX:
         return None
-    swing = float(np.median(rest[second]) - np.median(rest[~second]))
+    swing = float(np.median(place))
     return min(swing, SWING_RANGE[1]) if swing >= SWING_HEARD else None
 
 

@@ -18,7 +18,7 @@ from strumclock.audio import Recording, load
 from strumclock.chords import Changes
 from strumclock.correction import Correction, measure_correction
 from strumclock.errors import Notice, RecordingError, UsageError
-from strumclock.grid import PER_BEAT_RANGE, BeatGrid, Exercise
+from strumclock.grid import PER_BEAT_RANGE, BeatGrid, Exercise, part_places
 from strumclock.measure.makings import Heard, Low, hear, pictured, take_changes, take_spreads, take_stroke
 from strumclock.measure.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
 from strumclock.measure.sources import Sound, tell_apart
@@ -273,6 +273,7 @@ def _timing(
         spread_u_s=spreads.shared_u_s,
         part_s=grid.part_s[at],
         beat_s=grid.beat_s[at],
+        second_at=float(part_places(2, alignment.exercise.swing)[1]) if grid.per_beat == 2 else None,
         standard=standard,
     )
 

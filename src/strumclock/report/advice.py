@@ -47,7 +47,7 @@ def following(measurement: Measurement) -> str:
     """The next tempo with its caution, and one thing to try."""
     held, bpm, said = measurement.held, measurement.exercise.bpm, []
     if timing_of(measurement).n == 0:
-        return ""
+        return to_try(measurement)
     advised = held.next_bpm if held is not None else None
     if advised is not None:
         at = at_tempo(measurement, advised)
@@ -70,11 +70,11 @@ def to_try(measurement: Measurement) -> str:
     """One thing to try next: the first that the take gives reason for."""
     m, timing = measurement, timing_of(measurement)
     slots = timing.n + len(m.omitted)
-    if timing.n == 0:
-        return ""
     if m.left_click:
         place = words.clock(m.left_click[0].start_s)
         return f"Listen once to the recording around {place}, where you and the click part, then play just that place."
+    if timing.n == 0:
+        return ""
     if m.omitted and len(m.omitted) > _OMITTED_SHARE * slots:
         return "Keep the strumming hand moving through every stroke, even where the chord is not ready."
     late = m.changes.lateness_ms if m.changes is not None else None

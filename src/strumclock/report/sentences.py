@@ -51,6 +51,7 @@ def lines(measurement: Measurement) -> tuple[Line, ...]:
             ("Evenness", timed.evenness(m)),
             ("Pace", timed.pace(m)),
             ("Where", timed.where(m)),
+            ("Swing", timed.swing(m)),
             ("Played", timed.played(m)),
             ("Left the click", timed.left_click(m)),
             ("Chord changes", makeup.changes(m)),

@@ -84,6 +84,8 @@ def figures(measurement: Measurement) -> list[Row]:
         add("Drift", timing.drift_ms_per_min, "ms/min", "timing.drift_ms_per_min", "+ behind, − ahead")
         add("Tempo played", timing.played_bpm, "bpm", "timing.played_bpm")
         add("Lag-1 autocorrelation", timing.lag1, "", "timing.lag1")
+        if timing.swing is not None:
+            add("Swing", timing.swing, "", "timing.swing", "place of the “&” in the beat; straight 0.50")
         within = timing.within_tolerance
         if within is not None:
             name = f"Within ± {words.tolerance(within.tolerance_ms)} of own mean"
@@ -140,7 +142,7 @@ def _share_row(name: str, share: Estimate, remark: str) -> Row:
 
 
 _UNSIGNED = (
-    *("Click heard", "Tempo played", "Jitter", "Jitter within"),
+    *("Click heard", "Tempo played", "Jitter", "Jitter within", "Swing"),
     *("Chord changes", "Spread of a strum", "Loudness varies by"),
 )
 _DECIMALS = {

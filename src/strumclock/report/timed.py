@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from strumclock.timing import Estimate, Timing
 
 
+STRAIGHT = 0.5  # place of the second of two even parts in the beat
+
+
 def offset(measurement: Measurement) -> str:
     """Early or late on average, and whether ears can tell."""
     timing = timing_of(measurement)
@@ -90,12 +93,30 @@ def where(measurement: Measurement) -> str:
     return f"Your strums {words.listed(said)}." if said else ""
 
 
+def swing(measurement: Measurement) -> str:
+    """Where in the beat the second of two strums lies: of a swing, and of off-beats that come clearly later."""
+    m, timing = measurement, timing_of(measurement)
+    place, told = timing.swing, m.exercise.swing
+    later = place is not None and place.low > STRAIGHT and any(finding.kind == "part" for finding in timing.named)
+    if place is None or not (later or (told is not None and told != STRAIGHT)):
+        return ""
+    way, span = words.fixed(place.value, 2), words.interval(place, signed=False, decimals=2)
+    said = f"The strums on the “&” lie {way} of the way from beat to beat ({span}; halfway is 0.50)"
+    if told is None or told == STRAIGHT:
+        return f"{said}. If a swing is meant, tell it: --swing {way}."
+    if "swing" in m.inferred:
+        return f"{said}: read as a swing. Tell --swing 0.5 if straight strums are meant."
+    return f"{said}; {words.fixed(told, 2)} was told."
+
+
 def played(measurement: Measurement) -> str:
     """What was left out, added and ignored."""
     m, timing = measurement, timing_of(measurement)
     slots, strums = timing.n + len(m.omitted), len(m.strums)
     added = added_strums(m)
     said = []
+    if timing.n == 0 and m.left_click and not added:
+        return left_aside(m)
     if timing.n == 0:
         which = "None of the strums fell" if strums > 1 else "The one strum fell on none" if strums else "No strum fell"
         place = " of the places of the pattern" if strums == 1 else " on a place of the pattern"

@@ -40,7 +40,7 @@ TEMPO_FROM_STRUMS = (
 
 FIGURES = (
     "mean_offset_ms", "median_offset_ms", "body_offset_ms", "jitter_ms", "jitter_within_ms", "explained_share",
-    "drift_ms_per_min", "played_bpm", "within_tolerance", "lag1",
+    "drift_ms_per_min", "played_bpm", "within_tolerance", "lag1", "swing",
 )  # fmt: skip
 
 
@@ -78,6 +78,8 @@ class Timing:
     within_tolerance : WithinTolerance or None
     lag1 : Estimate or None
         Autocorrelation of the errors about the drift line from one slot to the next (definition of `plain.lag1`).
+    swing : Estimate or None
+        Place in the beat at which the second of two parts was played; 0.5 is straight.
     by_beat, by_part, by_bar : tuple of Group
         Mean offset at each beat of the bar, part of the beat, and bar; with a fitted anchor contrasts that sum to zero.
     at_change : Estimate or None
@@ -105,6 +107,7 @@ class Timing:
     played_bpm: Estimate | None
     within_tolerance: WithinTolerance | None
     lag1: Estimate | None
+    swing: Estimate | None
     by_beat: tuple[Group, ...]
     by_part: tuple[Group, ...]
     by_bar: tuple[Group, ...]
@@ -149,6 +152,7 @@ def measure_timing(
     spread_u_s: float = 0.0,
     part_s: ArrayLike | None = None,
     beat_s: ArrayLike | None = None,
+    second_at: float | None = None,
     standard: Standard | None = None,
 ) -> Timing:
     """Measure how the strums of one take lie against their grid lines.
@@ -192,6 +196,8 @@ def measure_timing(
     part_s, beat_s : (n,) array_like, optional
         Time between neighbouring places of the pattern's finest part, and length of the beat, at each strum, s.
         Left out: taken from the grid lines, as the smallest step.
+    second_at : float, optional
+        Place in the beat at which the grid has the second of two parts; left out where a beat has not two.
     standard : Standard, optional
         Sets the tolerance; left out, ``STANDARDS["steady"]``.
 
@@ -276,10 +282,13 @@ def measure_timing(
         audible_ms=audible_ms,
         enough=wander is not None,
         drift=figures["drift_ms_per_min"],
+        second_at=second_at,
+        beat_ms=1e3 * float(np.median(take.smallest_step_s if beat_s is None else np.asarray(beat_s))) if n else 0.0,
     )
     if wander is not None:
         give("jitter_within_ms", groups.jitter_within or figures["jitter_ms"] or absent["timing.jitter_ms"])
         give("explained_share", groups.explained_share)
+        give("swing", groups.swing)
     return Timing(
         n=n,
         **figures,

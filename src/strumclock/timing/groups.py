@@ -13,8 +13,8 @@ from scipy.special import ncfdtrinc
 from strumclock.timing import intervals
 from strumclock.timing.design import Floats, Whole, beside, independent, indicators, residual
 from strumclock.timing.estimate import Estimate
-from strumclock.timing.naming import Finding, Group, name_places, questions
-from strumclock.timing.wander import MIN_STRUMS, fit_wander
+from strumclock.timing.naming import MIN_IN_PLACE, Finding, Group, name_places, questions
+from strumclock.timing.wander import MIN_STRUMS, Wander, fit_wander
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +26,7 @@ class Groups:
     named: tuple[Finding, ...]
     jitter_within: Estimate | None
     explained_share: Estimate | str
+    swing: Estimate | str
     absent: dict[str, str]
 
 
@@ -44,6 +45,8 @@ def measure_groups(
     audible_ms: float,
     enough: bool,
     drift: Estimate | None,
+    second_at: float | None,
+    beat_ms: float,
 ) -> Groups:
     """Compare the places of the bar, each about the drift line.
 
@@ -71,6 +74,10 @@ def measure_groups(
         Whether there are strums enough for any figure.
     drift : Estimate or None
         The slope, ms a minute.
+    second_at : float or None
+        Place in the beat at which the grid has the second of two parts.
+    beat_ms : float
+        Length of the beat.
     """
     n = offset_ms.size
     if not enough:
@@ -83,6 +90,7 @@ def measure_groups(
             named=(),
             jitter_within=None,
             explained_share=why,
+            swing=why,
             absent={f"timing.by_{kind}": why for kind in by},
         )
     centred = minutes - minutes.mean()
@@ -133,8 +141,30 @@ def measure_groups(
         named=tuple(named),
         jitter_within=jitter_within,
         explained_share=explained,
+        swing=_swing(offset_ms, places["part"], line, full, u_ms, second_at=second_at, beat_ms=beat_ms),
         absent={},
     )
+
+
+def _swing(
+    offset_ms: Floats,
+    part: Whole,
+    line: Floats,
+    wander: Wander,
+    u_ms: Floats,
+    *,
+    second_at: float | None,
+    beat_ms: float,
+) -> Estimate | str:
+    """Where in the beat the second of two parts was played: where the grid has it, and how much later it came."""
+    second = part == 2
+    n, n_second = part.size, int(second.sum())
+    weights = beside(second.astype(float), line) if MIN_IN_PLACE <= n_second <= n - MIN_IN_PLACE else None
+    if second_at is None or weights is None:
+        return f"it needs {MIN_IN_PLACE} strums or more on each of two parts of the beat"
+    later = intervals.combination(float(weights @ offset_ms), weights, wander, u_ms)
+    value, low, high = (second_at + ms / beat_ms for ms in (later.value, later.low, later.high))
+    return Estimate(value=value, low=low, high=high, u=later.u / beat_ms)
 
 
 def _explained(

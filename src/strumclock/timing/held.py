@@ -180,7 +180,8 @@ def judge_take(
     lasted_s = duration_s * n_slots / (n_slots - 1) if n_slots > 1 else 0.0
     unjudged = []
     if n_slots < standard.min_slots:
-        unjudged.append(f"it has {n_slots} slot{'s' * (n_slots != 1)} and {standard.min_slots} are asked for")
+        beside = "beside the stretch at a tempo of your own " if left_click else ""
+        unjudged.append(f"{beside}it has {n_slots} slot{'s' * (n_slots != 1)} and {standard.min_slots} are asked for")
     if lasted_s < standard.min_duration_s - SAME_S:
         unjudged.append(f"it lasts {_down(lasted_s)} s and {standard.min_duration_s:g} s are asked for")
     if unjudged:
