@@ -27,11 +27,12 @@ from typing import Any
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-from clicktakes import RATE_HZ, Take, make_take
+from clicktakes import RATE_HZ, Take, click_sound, make_take, place
 
 from strumclock.click import Clicks, find_clicks, remove_clicks, search
 
 MODULES = (
+    "beat",
     "front",
     "pulses",
     "chains",
@@ -74,9 +75,16 @@ SWEEPS: dict[str, tuple[Any, ...]] = {
     "search.RINGING_S": (0.15, 0.3, 0.6),
     "search.FULL": (0.7, 0.9, 0.98),
     "finding.DENSE": (0.3, 0.5, 0.7),
-    "uneven.ALIKE": (0.35, 0.45, 0.55),
+    "uneven.ALIKE": (0.28, 0.35, 0.45),
     "uneven.REACH_S": (0.004, 0.006, 0.009),
-    "uneven.MOST_WANDER_S": (0.0018, 0.0025, 0.004),
+    "uneven.MOST_WANDER_S": (0.0015, 0.002, 0.0025, 0.004),
+    "uneven.LEAST_SCORE": (30.0, 45.0, 60.0, 100.0),
+    "uneven.MOST_LOUDER_DB": (1.0, 2.0, 4.0, 99.0),
+    "uneven.ITSELF": (0.45, 0.6, 0.8),
+    "uneven.ELSEWHERE": (0.15, 0.3, 0.6),
+    "uneven.JUMPED": (0.15, 0.25, 0.4),
+    "beat.BENDS": (1.1, 1.25, 1.6),
+    "beat.JUMP_TIMES": (4.0, 6.0, 9.0),
     "matching.BODY_S": ((0.002, 0.006), (0.002, 0.012), (0.002, 0.024)),
     "countin.QUIET_DB": (10.0, 15.0, 25.0),
     "countin.RISE_DB": (6.0, 10.0, 15.0),
@@ -109,38 +117,55 @@ def takes_with(count: int) -> list[Take]:
                 click_at_s=0.7 + np.cumsum(np.r_[0, np.full(31, 0.75), np.full(32, 0.6)]), click_db=-6, seed=seed
             ),
             _uneven_take(seed),
+            _uneven_take(seed, alternates_s=0.0, click_db=-16),
+            _uneven_take(seed, slows=0.03),
+            _uneven_take(seed, jumps_s=0.02),
         ]
     return made
 
 
-def _uneven_take(seed: int) -> Take:
-    """A wind-up metronome: tick and tock 8 ms on either side of the beat, each wandering by 1.5 ms."""
+def _uneven_take(
+    seed: int, *, alternates_s: float = 0.008, click_db: float = -12, slows: float = 0.0, jumps_s: float = 0.0
+) -> Take:
+    """A wind-up metronome: tick and tock on either side of the beat, each wandering by 1.5 ms (none of it where it is a
+    loudspeaker whose delay jumps)."""
     number = np.arange(40)
-    wander_s = np.random.default_rng(seed).normal(0, 0.0015, len(number))
+    wander_s = np.random.default_rng(seed).normal(0, 0.0015, len(number)) + alternates_s * (-1.0) ** number
+    beat_s = 60 / 92 * (number + slows * number**2 / 80) + np.where(number > 22, jumps_s, 0.0)
     return make_take(
-        click_at_s=0.7 + 60 / 92 * number + 0.008 * (-1.0) ** number + wander_s,
+        click_at_s=0.7 + beat_s + (0.0 if jumps_s else wander_s),
         sound="wood",
-        click_db=-12,
+        click_db=click_db,
         noise_db=-45,
         seed=seed,
     )
 
 
 def takes_without(count: int) -> list[Take]:
-    """Accurate players without a click."""
-    return [
+    """Accurate players without a click, and muted strings: the same sound in time, of a hand's loudness."""
+    chords = [
         make_take(click_db=None, jitter_ms=3.0 + seed % 3 * 3, bpm=70 + 11 * seed, seed=100 + seed, noise_db=-50)
         for seed in range(3 * count)
     ]
+    return chords + [_muted_take(200 + seed) for seed in range(2 * count)]
+
+
+def _muted_take(seed: int) -> Take:
+    rng = np.random.default_rng(seed)
+    at_s = 0.7 + 60 / rng.uniform(70, 130) * np.arange(40) + rng.normal(0, 0.0015, 40)
+    take = make_take(click_db=None, click_at_s=at_s, count_in=0, noise_db=-45, seed=seed)
+    for at, gain_db in zip(at_s, rng.normal(0, 3.0, len(at_s)), strict=True):
+        place(take.guitar, click_sound("tock"), float(at), 0.1 * 10 ** (gain_db / 20))
+    return take
 
 
 def _right(clicks: Clicks, take: Take) -> bool:
     """Whether the interval is right: that of the clicks heard (of either part where the tempo changes)."""
     heard = take.click_s[[bool(np.any(take.clicks[int(t * RATE_HZ) : int(t * RATE_HZ) + 200])) for t in take.click_s]]
     apart = np.diff(heard)
-    uneven = 0 < np.ptp(apart) < 0.1
+    uneven = 1e-9 < np.ptp(apart) < 0.1
     parts = [np.mean(apart)] if uneven else [np.median(apart[:8]), np.median(apart[-8:])]
-    return any(abs(clicks.interval_s / true - 1) < (1e-3 if uneven and clicks.wanders_s else 1e-4) for true in parts)
+    return any(abs(clicks.interval_s / true - 1) < (1e-3 if uneven else 1e-4) for true in parts)
 
 
 def run(takes: list[Take], quiet: list[Take]) -> dict[str, float]:

@@ -11,7 +11,7 @@ import numpy as np
 from strumclock.alignment.completing import Plan
 from strumclock.alignment.left import Stretch
 from strumclock.alignment.pairing import FloatArray, Pairing, pair
-from strumclock.alignment.pulse import Pulse
+from strumclock.alignment.pulse import Bend, Pulse
 from strumclock.alignment.start import OMITTED_COST, OUTSIDE_COST
 from strumclock.grid import BeatGrid, build_grid, lay_out
 
@@ -48,7 +48,24 @@ def place(plan: Plan, pulse: Pulse, last_s: float, given: BeatGrid | None) -> Be
     grid = build_grid(exercise, bars=bars)
     if plan.pattern_inferred:
         grid = replace(grid, stroke=np.full(len(grid), "?"))
-    return grid.placed(pulse.time(plan.start_beat), pulse.beat_s * pulse.bpm / 60.0)
+    placed = grid.placed(pulse.time(plan.start_beat), pulse.beat_s * pulse.bpm / 60.0)
+    if pulse.bend is None:
+        return placed
+    return _bent(placed, pulse.bend, pulse.zero_s + plan.start_beat * pulse.beat_s - placed.line_s[0])
+
+
+def _bent(grid: BeatGrid, bend: Bend, later_s: float) -> BeatGrid:
+    """The same grid, so much later, on a beat that is not steady."""
+
+    def at(time_s: FloatArray) -> FloatArray:
+        return bend.bent(time_s + later_s)
+
+    slot_s, line_s = at(grid.slot_s), at(grid.line_s)
+    beat_s = at(grid.slot_s + grid.beat_s) - slot_s
+    return replace(
+        grid, slot_s=slot_s, line_s=line_s, count_in_s=at(grid.count_in_s), end_s=float(at(np.array([grid.end_s]))[0]),
+        beat_s=beat_s, part_s=grid.part_s * beat_s / grid.beat_s,
+    )  # fmt: skip
 
 
 def _relaid(given: BeatGrid, plan: Plan) -> BeatGrid:

@@ -38,9 +38,45 @@ STEADY = 1e-6
 """A map whose beats differ by less than this (relatively) keeps one tempo."""
 SOUNDS_ON_BEATS, SOUNDS_AGREE = 2, 0.8
 """The first sounds of a click are the beat's and the accent's; which share of them must come at one distance."""
+BEYOND = 4
+"""Clicks for which a bending beat is carried on beyond the first and the last heard."""
 WHOLE_BPM_TOLERANCE = 2 * CLOCK_PPM * 1e-6
 """A tempo heard this near a whole number is that number: metronomes are set in whole beats a minute (common
 practice)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Bend:
+    """How a beat that is not steady departs from a steady one: times of clicks, and how much later than a steady
+    beat's each is [s]. Before the first and after the last it goes on as between the two next to them."""
+
+    time_s: FloatArray
+    later_s: FloatArray
+
+    @classmethod
+    def of(cls, clicks: Clicks) -> Bend | None:
+        """The bend of the clicks' mean beat; None where it is steady."""
+        later_s = np.asarray(clicks.bend_s)
+        if not np.any(later_s):
+            return None
+        index, at_s = _heard(clicks)
+        number = np.arange(len(later_s))
+        steady_s = float(np.mean(at_s - later_s[index])) + float(clicks.interval_s) * (number - float(index.mean()))
+        reach = np.array([-BEYOND, BEYOND])
+        ends_s = steady_s[[0, -1]] + reach * float(clicks.interval_s)
+        further_s = later_s[[0, -1]] + reach * np.array([later_s[1] - later_s[0], later_s[-1] - later_s[-2]])
+        later_s = np.concatenate([further_s[:1], later_s, further_s[1:]])
+        return cls(np.concatenate([ends_s[:1], steady_s, ends_s[1:]]) + later_s, later_s)
+
+    def straight(self, time_s: FloatArray) -> FloatArray:
+        """Times as they would be if the beat were steady."""
+        straight: FloatArray = time_s - np.interp(time_s, self.time_s, self.later_s)
+        return straight
+
+    def bent(self, steady_s: FloatArray) -> FloatArray:
+        """Times of a steady beat as they are."""
+        bent: FloatArray = steady_s + np.interp(steady_s, self.time_s - self.later_s, self.later_s)
+        return bent
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -71,6 +107,8 @@ class Pulse:
         Beat of the last click heard.
     bpm_heard, bpm_heard_u, skew_ppm, skew_u_ppm : float or None
         See `strumclock.alignment.Alignment`.
+    bend : Bend or None
+        How the clicks' beat departs from the steady one of `beat_s` and `zero_s`.
     tempo_found : bool
         Whether `bpm` was not told, or told otherwise than heard.
     notices : tuple of Notice
@@ -93,6 +131,7 @@ class Pulse:
     bpm_heard_u: float | None = None
     skew_ppm: float | None = None
     skew_u_ppm: float | None = None
+    bend: Bend | None = None
     tempo_found: bool = False
     notices: tuple[Notice, ...] = ()
 
@@ -104,7 +143,8 @@ class Pulse:
     def beats(self, time_s: FloatArray) -> FloatArray:
         """Times [s] as beats since beat 0."""
         if not self.mapped:
-            steady: FloatArray = (time_s - self.zero_s) / self.beat_s
+            even_s = time_s if self.bend is None else self.bend.straight(time_s)
+            steady: FloatArray = (even_s - self.zero_s) / self.beat_s
             return steady
         inside: FloatArray = np.interp(time_s, self.line_s, np.arange(len(self.line_s), dtype=np.float64))
         before: FloatArray = np.minimum(time_s - self.line_s[0], 0) / (self.line_s[1] - self.line_s[0])
@@ -115,7 +155,8 @@ class Pulse:
     def time(self, beat: float) -> float:
         """Time of a beat, fractions included [s]."""
         if not self.mapped:
-            return self.zero_s + beat * self.beat_s
+            steady_s = self.zero_s + beat * self.beat_s
+            return steady_s if self.bend is None else float(self.bend.bent(np.array([steady_s]))[0])
         last = len(self.line_s) - 1
         at = float(np.interp(beat, np.arange(last + 1, dtype=np.float64), self.line_s))
         beyond = max(beat - last, 0.0) * float(self.line_s[-1] - self.line_s[-2])
@@ -144,7 +185,7 @@ def from_clicks(clicks: Clicks, bpm: float | None) -> Pulse:
     notices: tuple[Notice, ...] = ()
     if bpm is not None and ratio is not None:
         skew = heard / bpm - 1.0
-        if abs(skew) <= 3.0 * np.hypot(heard_u, CLOCK_U):
+        if abs(skew) <= 3.0 * np.hypot(heard_u, CLOCK_U) and not np.any(clicks.bend_s):
             weight = CLOCK_U**2 / (CLOCK_U**2 + heard_u**2)
             beat_s, rate_u = 60.0 / (bpm * (1.0 + weight * skew)), heard_u * weight**0.5
         if ratio != 1.0:
@@ -157,15 +198,16 @@ def from_clicks(clicks: Clicks, bpm: float | None) -> Pulse:
         notices = (Notice(code="tempo-differs", message=message),)
     if bpm is None or ratio is None:
         bpm = _plain_bpm(heard)
+    bend = Bend.of(clicks)
     index, at_s = _heard(clicks)
     pivot, ratio = float(index.mean()), ratio or _playable_ratio(heard_bpm)
-    pivot_s = float(at_s.mean())
+    pivot_s = float(np.mean(at_s - clicks.bend_s[index]))
     return Pulse(
         anchor=_anchor(clicks), bpm=bpm, beat_s=beat_s, zero_s=pivot_s - pivot / ratio * beat_s, pivot_s=pivot_s,
         pivot_u_s=float(np.min(clicks.u_s)), rate_u=rate_u, line_s=np.zeros(0), clicks_per_beat=ratio,
         last_click_beat=float(index[-1]) / ratio, bpm_heard=heard, bpm_heard_u=heard * heard_u,
         skew_ppm=None if skew is None else skew * 1e6, skew_u_ppm=None if skew is None else heard_u * 1e6,
-        tempo_found=skew is None, notices=notices,
+        bend=bend, tempo_found=skew is None, notices=notices,
     )  # fmt: skip
 
 

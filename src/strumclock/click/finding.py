@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -54,11 +54,11 @@ class Clicks:
     ----------
     time_s : float64 array, shape (n,)
         Place of every click from the first to the last heard, file time; clicks between them that nothing is heard of
-        are included. Fitted to one line, but for a wind-up metronome's, which stand where each is heard. A click's time
+        are included. Fitted to one line, but for uneven ones, which stand where each is heard. A click's time
         is where its sound above 1.5 kHz first exceeds a fifth of its early peak.
     u_s : float64 array, shape (n,)
         Standard uncertainty of each as the place that a player was to meet: where the clicks are uneven it holds how
-        far they lie from their mean line.
+        far they lie from their mean beat.
     heard : bool array, shape (n,)
         Whether each can be heard for itself.
     accented : bool array, shape (n,)
@@ -83,8 +83,11 @@ class Clicks:
     other_s : tuple of float, optional
         From when to when these are heard, file time.
     alternates_s, wanders_s : float
-        How far ticks and tocks lie on either side of their mean line, and the standard deviation of each about that; 0
+        How far ticks and tocks lie on either side of their mean beat, and the standard deviation of each about that; 0
         for even clicks.
+    bend_s : float array, shape (n,)
+        How much later than a straight line through the clicks the mean beat is at each: a metronome runs down, a
+        wireless loudspeaker's delay wanders or jumps. 0 where the beat is steady.
     """
 
     time_s: Float64
@@ -102,10 +105,13 @@ class Clicks:
     other_s: tuple[float, float] | None = None
     alternates_s: float = 0.0
     wanders_s: float = 0.0
+    bend_s: Float64 = field(default_factory=lambda: np.zeros(0))
 
     def __post_init__(self) -> None:
         """Make the arrays read-only."""
-        for name in ("time_s", "u_s", "heard", "accented", "sound", "number"):
+        if len(self.bend_s) == 0:
+            object.__setattr__(self, "bend_s", np.zeros(len(self.time_s)))
+        for name in ("time_s", "u_s", "heard", "accented", "sound", "number", "bend_s"):
             array = np.array(getattr(self, name))
             array.flags.writeable = False
             object.__setattr__(self, name, array)
@@ -198,10 +204,11 @@ def find_clicks(
     found = _lattice(found)
     found, other = _parted(front, found) if told is None and uneven is None else (found, None)
     match = Matcher.of(front)
-    heard_at = found.start + found.step * found.nominal + (0.0 if uneven is None else uneven.away)
-    line = fit_line(match, heard_at, found.nominal, found.sound, found.weight)
+    bend, away = (np.zeros(len(found.nominal)),) * 2 if uneven is None else (uneven.bend, uneven.away)
+    heard_at = found.start + found.step * found.nominal + away
+    line = fit_line(match, heard_at, found.nominal, found.sound, found.weight, bend)
     fitted = line.start + line.step * found.nominal
-    away = np.zeros(len(fitted)) if uneven is None else heard_at - fitted
+    away = away if uneven is None else heard_at - fitted
     position = fitted + away
     interval = float(np.mean(np.diff(found.nominal)))
     apart = float(np.median(np.diff(found.nominal))) * line.step
@@ -214,9 +221,9 @@ def find_clicks(
     lead_s = (begin + attack * front.rate_hz / sample_rate_hz + line.start) / front.rate_hz
     if told is None and uneven is None:
         found = with_count_in(front, found, lead_s * front.rate_hz, line.step, quiet)
-        away = np.zeros(len(found.nominal))
+        bend = away = np.zeros(len(found.nominal))
     time_s = start_s + lead_s + (found.nominal * line.step + away) / front.rate_hz
-    alternates_s, wanders_s = (0.0, 0.0) if uneven is None else (v / front.rate_hz for v in uneven.off_line)
+    alternates_s, wanders_s = (0.0, 0.0) if uneven is None else (v / front.rate_hz for v in uneven.off_beat)
     return Clicks(
         time_s=time_s,
         u_s=np.sqrt(
@@ -238,6 +245,7 @@ def find_clicks(
         other_s=None if other is None else (start_s + other.begin_s, start_s + other.end_s),
         alternates_s=alternates_s,
         wanders_s=wanders_s,
+        bend_s=bend / front.rate_hz,
     )
 
 

@@ -202,7 +202,7 @@ def _accent(
                 best = (strong, bar, beat, own_evidence)
     if best is not None:
         return best[1], best[2], best[3]
-    return _louder(_loudness(match, position, heard), heard, number, beats_per_bar)
+    return _louder(loudness(match, position, heard), heard, number, beats_per_bar)
 
 
 def _likelihood(agreement: Float64, chance: Float64) -> Float64:
@@ -212,7 +212,7 @@ def _likelihood(agreement: Float64, chance: Float64) -> Float64:
     return likelihood
 
 
-def _loudness(match: Matcher, position: Float64, heard: Bools) -> Float64:
+def loudness(match: Matcher, position: Float64, heard: Bools) -> Float64:
     """Loudness of each click: how much of the sound that they have in common is in the plain signal there."""
     rate = match.front.rate_hz
     rows = np.diff(aligned(match.front.plain, position, round(0.001 * rate), round(0.006 * rate)), axis=1)
@@ -221,19 +221,19 @@ def _loudness(match: Matcher, position: Float64, heard: Bools) -> Float64:
     for _ in range(3):
         sound = average(alike, weight)
         weight = np.where(heard, np.maximum(alike @ sound, 0.0), 0.0) ** 2
-    loudness = np.where(heard, np.maximum(rows @ sound, 0.0), 0.0).astype(np.float64)
+    loud = np.where(heard, np.maximum(rows @ sound, 0.0), 0.0).astype(np.float64)
     # against its surroundings: a phone's gain rides over some seconds
     kernel = np.hanning(2 * RIDE + 3)[1:-1]
-    around = np.convolve(loudness, kernel)[RIDE:-RIDE] / np.maximum(np.convolve(heard, kernel)[RIDE:-RIDE], 1e-9)
-    against: Float64 = loudness / np.maximum(around, 1e-30)
+    around = np.convolve(loud, kernel)[RIDE:-RIDE] / np.maximum(np.convolve(heard, kernel)[RIDE:-RIDE], 1e-9)
+    against: Float64 = loud / np.maximum(around, 1e-30)
     return against
 
 
-def _louder(loudness: Float64, heard: Bools, number: Ints, beats_per_bar: int | None) -> tuple[int, int, None] | None:
+def _louder(loud: Float64, heard: Bools, number: Ints, beats_per_bar: int | None) -> tuple[int, int, None] | None:
     """An accent that is the same sound, louder."""
     best: tuple[float, int, int] | None = None
     for bar in (beats_per_bar,) if beats_per_bar and beats_per_bar > 1 else BARS:
-        groups = [loudness[heard & (number % bar == beat)] for beat in range(bar)]
+        groups = [loud[heard & (number % bar == beat)] for beat in range(bar)]
         if min(len(g) for g in groups) < FEWEST_LOUDER:
             continue
         middle = np.array([np.median(g) for g in groups])

@@ -74,11 +74,15 @@ class Line:
         return np.hypot(self.middle_u, self.step_u * (nominal - self.middle))
 
 
-def fit_line(match: Matcher, position: Float64, nominal: Float64, sound: Float32, weight: Float64) -> Line:
-    """Weighted straight line through the exact places of the heard clicks; what lies far from it does not count."""
+def fit_line(
+    match: Matcher, position: Float64, nominal: Float64, sound: Float32, weight: Float64, bend: Float64
+) -> Line:
+    """Weighted straight line through the exact places of the heard clicks, less what their beat bends away from it;
+    what lies far from it does not count."""
     use = weight > 0
     x, w = nominal[use], weight[use]
     at = position[use] + match.compare(position[use], sound, 1)[1]  # further away lies the next wave of a tone
+    at -= bend[use]
     keep = w
     for _ in range(4):
         mean, centre = float(np.average(x, weights=keep)), float(np.average(at, weights=keep))

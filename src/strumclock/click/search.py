@@ -13,7 +13,7 @@ from strumclock.click.kinds import Lattice, complete
 from strumclock.click.matching import Matcher, average
 from strumclock.click.pulses import ALIKE, SHIFT_S, Pairs, alike_pairs, pick_pulses
 from strumclock.click.trains import MOST_EVIDENCE, SEARCH_S, Train, follow, thickened, thinned, weigh
-from strumclock.click.uneven import Uneven, between, find_uneven
+from strumclock.click.uneven import Uneven, again, between, find_uneven
 
 SCAN_S = 45.0
 """The interval is looked for in so much at a time, from the beginning, until a train of clicks is found."""
@@ -85,12 +85,13 @@ def find_lattice(
         if best is not None and best.score > _least(match, best):
             whole = _whole(match, best, told, beats_per_bar)
             if np.count_nonzero(whole.weight) >= FEWEST and whole.score > _least(match, whole):
-                return (None if even or told is not None else between(match, whole)) or whole
+                uneven = None if even or told is not None else between(match, whole) or again(match, whole)
+                return uneven or whole
             best = None
     if early is None or told is not None:
         return None
-    uneven = None if even else find_uneven(match, *early)
-    if uneven is not None and uneven.lattice.score > _least(match, uneven.lattice):
+    uneven = None if even else find_uneven(match, *early, hints_s)
+    if uneven is not None:
         return uneven
     count_in = find_count_in(front, *early, hints_s)
     if count_in is None:

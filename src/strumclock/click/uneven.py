@@ -1,30 +1,33 @@
-"""Clicks of one sound whose distances differ: a wind-up metronome's.
+"""Clicks of one sound whose distances differ: a wind-up metronome's, or those of a loudspeaker whose delay wanders.
 
-Its pendulum does not hang straight, so that tick and tock alternate (by 5 to 15 ms), and its escapement lets each beat
-wander by a millisecond or two. No interval comes back to a fraction of a millisecond, so these are found the other way
-round: first the sound, the same wherever it comes, then the tempo that its places keep. A place is looked for near the
-mean line through all clicks; the line is what a player who follows the metronome is measured against, and how far the
-clicks lie from it is stated and enters its uncertainty.
+A metronome's pendulum does not hang straight, so that tick and tock alternate (by 5 to 15 ms), its escapement lets each
+beat wander by a millisecond or two, and it slows as it runs down. No interval comes back to a fraction of a
+millisecond, so these are found the other way round: first the sound, the same wherever it comes, then the tempo that
+its places keep. A click is looked for near where the mean beat of those found puts it; the beat is what a player who
+follows the metronome is measured against, and how far the clicks lie from it is stated and enters its uncertainty.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
-from strumclock.click.front import Float32, Float64, Ints
-from strumclock.click.kinds import Lattice
+from strumclock.click.beat import Beat
+from strumclock.click.chains import find_chains, propose_intervals
+from strumclock.click.front import Bools, Float32, Float64, Ints
+from strumclock.click.kinds import Lattice, loudness
 from strumclock.click.matching import Matcher, average
 from strumclock.click.pulses import SHIFT_S, Pairs
-from strumclock.click.trains import HEARD, PART, chance_at, promise, stretch
+from strumclock.click.trains import HEARD, PART, SEARCH_S, chance_at, promise, stretch
 
-SOUNDS = 4
+SOUNDS = 12
 """So many groups of like pulses are tried, the most alike first: strums on muted strings are alike too."""
 
-ALIKE = 0.45
+ALIKE = 0.35
 """Agreement from which a pulse has the group's sound: unrelated pulses reach 0.3 rarely, clicks of a wind-up
-metronome among strums agree by 0.5 to 0.8. From 0.35 to 0.55 nothing changes in sweep_click.py."""
+metronome among strums agree by 0.5 to 0.8. In sweep_click.py 0.45 finds 12 of 15, 0.35 finds 14."""
 
 INTERVALS_S = (0.27, 1.6)
 """Time between beats: 37 to 220 a minute, what wind-up metronomes are built for and a little more."""
@@ -43,22 +46,53 @@ REACH_S = 0.006
 LOOKS = 4.0
 """Evidence (nats) that looking so far costs: 12 ms hold about 60 independent places."""
 
+LEAST_SCORE = 60.0
+"""Evidence (nats) below which no clicks are called uneven: each counts up to 4, so sixteen are asked for. Steady
+players on sampled and synthesised guitars came to 54, wind-up metronomes of a minute to 130 and more."""
+
 FEWEST = 8
 """Fewer clicks heard than this do not tell tick and tock, and their wander, from chance."""
 
-MOST_WANDER_S = 0.0025
-"""Clicks that scatter by more (standard deviation, tick and tock each about its own line) may as well be a player's:
-the best keep 3 ms."""
+MOST_WANDER_S = 0.002
+"""Clicks that scatter by more (standard deviation, tick and tock each about its own) may as well be a player's, whose
+slower errors the beat follows: of 68 takes of tight players without a click, five keep 2.0 to 2.5 ms so, and none less
+with a hand's loudness."""
 
 LOOKED_AT, COMES_BACK = 24, 0.15
 """Between even clicks so many places are looked at first, and all of them where their mean agreement reaches this:
 of 47 takes with even clicks 45 stayed below 0.1 (one reached 0.2), the faintest tick-tock made came to 0.23."""
 
+FAR = 3.5
+"""What lies further from its expected place than this many standard deviations of the clicks is none."""
+
+HEARD_THROUGHOUT = 0.8
+"""Where so many of the places that the recording holds are heard, the clicks keep their line."""
+
 ROUNDS = 2
 """Rounds in which the sound is learned from all clicks heard, and they are looked for again."""
 
-FAR = 5.0
-"""What lies further from the line than this many medians is no click of it."""
+SEED_S = 8.0
+"""Followed are at first the pulses so near to the one that most resemble: over so short a time a tempo that sinks by
+a percent in ten seconds moves no click by a tenth of the interval."""
+
+GROW, LOST = 3, 8
+"""So many places at a time are looked at further on; after a jump so many places must show it."""
+
+JUMP_S, JUMPED = 0.06, 0.25
+"""Where none of the next GROW is heard, a jump of at most this is looked for: a mean agreement of the second over the
+next LOST places. By chance it is 0.13."""
+
+ITSELF_S, ITSELF = (0.002, 0.012), 0.6
+"""Clicks are unlike themselves between these times before and after, by this share of their agreement: a voice's vowel
+comes back with every period, and so does a long beep; where in it a place is cannot be told."""
+
+MOST_LOUDER_DB = 2.0
+"""Clicks' loudness scatters by no more about their neighbours' (standard deviation): a metronome strikes alike, by 0.2
+to 1.6 dB as far as strums let it be seen; hands, however evenly in time, by 2.1 to 4.5."""
+
+ELSEWHERE, ASIDE = 0.3, (0.3, 0.5, 0.7)
+"""The sound is heard in less than this share of the places so far (in intervals) after the clicks, for each click
+heard: a voice's vowel is like itself wherever it is looked for."""
 
 USUALLY_HEARD = 0.5
 """This share of the places between the first and the last is heard, or the tempo is not the clicks' own."""
@@ -66,46 +100,84 @@ USUALLY_HEARD = 0.5
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Uneven:
-    """Clicks about a mean line.
+    """Clicks about a mean beat.
 
     Attributes
     ----------
     lattice : Lattice
-        The mean line, and what is heard at its places.
+        The straight line through them, and what is heard at its places.
+    bend : float array, shape (n,)
+        How much later than the line the mean beat is at each place (front samples): 0 where it is steady.
     away : float array, shape (n,)
-        How much later than the line each click lies (front samples): as heard, or as its fellows (ticks or tocks) do
-        where it is not heard.
-    off_line : tuple of two float
-        How far ticks and tocks lie on either side of the line, and the standard deviation of each click about its
+        How much later than the line each click lies: as heard, or as its fellows (ticks or tocks) do where it is not
+        heard.
+    off_beat : tuple of two float
+        How far ticks and tocks lie on either side of the beat, and the standard deviation of each click about its
         fellows, front samples.
     """
 
     lattice: Lattice
+    bend: Float64
     away: Float64
-    off_line: tuple[float, float]
+    off_beat: tuple[float, float]
 
 
-def find_uneven(match: Matcher, place: Ints, pairs: Pairs) -> Uneven | None:
-    """The clicks of a wind-up metronome among pulses (their places, and which are alike), or None."""
+def find_uneven(match: Matcher, place: Ints, pairs: Pairs, hints_s: tuple[float, ...] = ()) -> Uneven | None:
+    """The uneven clicks among pulses (their places, and which are alike), or None."""
+    best: Uneven | None = None
+    for at, start, step, sound in _seeds(match, place, pairs, hints_s):
+        found = _followed(match, at, start, step, sound)
+        if found is not None and (best is None or found.lattice.score > best.lattice.score):
+            best = found
+    return best
+
+
+def _seeds(
+    match: Matcher, place: Ints, pairs: Pairs, hints_s: tuple[float, ...]
+) -> Iterator[tuple[Float64, float, float, Float32]]:
+    """Pulses that may be uneven clicks: places, one of them and the interval of the beat that they keep, the sound."""
     rate = match.front.rate_hz
     strength = np.bincount(
         np.concatenate([pairs.first, pairs.second]), weights=np.tile(pairs.weight, 2), minlength=len(place)
     )
-    best: Uneven | None = None
     for _ in range(SOUNDS):
         lead = int(np.argmax(strength))
         if strength[lead] <= 0:
             break
-        at, agreement, sound = _group(match, place, lead)
+        near = np.flatnonzero(np.abs(place - place[lead]) < SEED_S * rate)
+        at, agreement, sound = _group(match, place[near], int(place[lead]))
         member = agreement > ALIKE
-        strength[member] = 0.0
+        strength[near[member]] = 0.0
         strength[lead] = 0.0
-        if np.count_nonzero(member) < FEWEST:
-            continue
-        found = _followed(match, at[member], *_tempo(at[member], agreement[member], rate), sound)
-        if found is not None and (best is None or found.lattice.score > best.lattice.score):
-            best = found
-    return best
+        if FEWEST <= np.count_nonzero(member) < 2 * SEED_S / INTERVALS_S[0]:
+            yield at[member], *_tempo(at[member], agreement[member], rate), sound
+    for interval_s in propose_intervals(pairs, hints_s):
+        if INTERVALS_S[0] <= interval_s <= INTERVALS_S[1]:
+            for chain in find_chains(place, pairs, interval_s, rate):
+                at = chain.place[np.abs(chain.place - chain.lead) < SEED_S * rate]
+                if len(at) >= FEWEST:
+                    yield at, chain.lead, chain.step, match.rows(np.array([chain.lead]))[0]
+
+
+def again(match: Matcher, found: Lattice) -> Uneven | None:
+    """The clicks of a lattice that is heard in part only, with those on whose places their beat bends away from it or
+    jumps; None where there are none."""
+    position = found.start + found.step * found.nominal
+    apart = found.step * float(np.median(np.diff(found.nominal)))
+    heard = position[(found.evidence > HEARD) & (found.kind == 0)]
+    possible = len(match.front.samples) / apart
+    if not FEWEST <= len(heard) < HEARD_THROUGHOUT * possible or np.any(found.kind > 0):
+        return None
+    if not INTERVALS_S[0] <= apart / match.front.rate_hz <= INTERVALS_S[1]:
+        return None
+    uneven = _followed(match, heard, float(heard[0]), apart, found.sound)
+    if uneven is None:
+        return None
+    line = uneven.lattice.start + uneven.lattice.step * uneven.lattice.nominal
+    off = line + uneven.away - found.start
+    beside = np.abs(off - apart * np.round(off / apart)) > 2 * SEARCH_S * match.front.rate_hz
+    near = np.abs(uneven.away - uneven.bend) < max(FAR * uneven.off_beat[1], 1.0) + uneven.off_beat[0]
+    return uneven if np.count_nonzero(beside & near & (uneven.lattice.evidence > HEARD)) >= FEWEST else None
 
 
 def between(match: Matcher, found: Lattice) -> Uneven | None:
@@ -128,9 +200,9 @@ def between(match: Matcher, found: Lattice) -> Uneven | None:
 
 
 def _group(match: Matcher, place: Ints, lead: int) -> tuple[Float64, Float64, Float32]:
-    """Places of all pulses as the sound around one of them puts them, their agreement with it, and the sound."""
+    """Places of pulses as the sound around one of them puts them, their agreement with it, and the sound."""
     reach = max(round(SHIFT_S * match.front.rate_hz), 3)
-    sound = match.rows(place[lead : lead + 1].astype(np.float64))[0]
+    sound = match.rows(np.array([lead], dtype=np.float64))[0]
     at = place.astype(np.float64)
     for _ in range(3):
         agreement, delay = match.compare(place.astype(np.float64), sound, reach)
@@ -161,36 +233,67 @@ def _followed(match: Matcher, at: Float64, start: float, step: float, sound: Flo
     scatter as strums do."""
     number = np.round((at - start) / step)
     near = np.abs(at - start - step * number) < MOST_ALTERNATING * step
-    if np.count_nonzero(near) < FEWEST:
+    number, first = np.unique(number[near], return_index=True)
+    if len(number) < FEWEST:
         return None
-    line = _MeanLine.through(number[near], at[near])
-    low, high = float(number[near].min()), float(number[near].max())
-    reach = round(REACH_S * match.front.rate_hz)
-    end = len(match.front.samples)
-    while abs(line.step - step) < MOST_ALTERNATING * step:
-        first, last = np.ceil(-line.start / line.step), np.floor((end - 1 - line.start) / line.step)
-        nominal = np.arange(max(low, first), min(high, last) + 1)
-        if len(nominal) < FEWEST:
+    rate = match.front.rate_hz
+    reach = round(REACH_S * rate)
+    beat = Beat.through(number, at[near][first], rate)
+    nominal = np.arange(number[0], number[-1] + 1)
+    at, evidence = _heard_at(match, beat.usual(nominal), sound, beat.step, reach)
+    more = True
+    while more:
+        heard = evidence > HEARD
+        if np.count_nonzero(heard) < FEWEST or abs(beat.step - step) > MOST_ALTERNATING * step:
             return None
-        usual = line.places(nominal)
-        evidence, delay = _evidence(match, usual, sound, line.step, reach)
+        beat = Beat.through(nominal[heard], at[heard], rate)
+        sides = [_further(match, beat, nominal[end], way, sound, reach) for end, way in ((0, -1), (-1, 1))]
+        more = any(len(side[0]) for side in sides)
+        (nominal, at, evidence) = (
+            np.concatenate([sides[0][i][::-1], known, sides[1][i]]) for i, known in enumerate((nominal, at, evidence))
+        )
+    for _ in range(ROUNDS):
+        sound = average(match.rows(at[heard]), evidence[heard])
+        at, evidence = _heard_at(match, beat.usual(nominal), sound, beat.step, reach)
         heard = evidence > HEARD
         if np.count_nonzero(heard) < FEWEST:
             return None
-        line = _MeanLine.through(nominal[heard], (usual + delay)[heard])
-        if low <= first and high >= last:
-            for _ in range(ROUNDS):
-                sound = average(match.rows((usual + delay)[heard]), evidence[heard])
-                usual = line.places(nominal)
-                evidence, delay = _evidence(match, usual, sound, line.step, reach)
-                heard = evidence > HEARD
-                if np.count_nonzero(heard) < FEWEST:
-                    return None
-                line = _MeanLine.through(nominal[heard], (usual + delay)[heard])
-            return _weighed(match, nominal, line, usual + delay, evidence, sound)
-        width = high - low
-        low, high = low - width, high + width
-    return None  # the places keep no interval at all
+        beat = Beat.through(nominal[heard], at[heard], rate)
+    return _weighed(match, nominal, at, evidence, sound)
+
+
+def _further(
+    match: Matcher, beat: Beat, last: float, way: int, sound: Float32, reach: int
+) -> tuple[Float64, Float64, Float64]:
+    """The next numbers that way, where the sound is, and the evidence of it.
+
+    Only those up to the last heard, where one is: the others are foretold better once that is known. Where none is, the
+    beat may have jumped.
+    """
+    number = last + way * np.arange(1.0, LOST + 1)
+    expected = beat.next(number)
+    inside = (expected >= 0) & (expected < len(match.front.samples))
+    number, expected = number[inside], expected[inside]
+    near = slice(0, GROW)
+    at, evidence = _heard_at(match, expected[near], sound, beat.step, reach)
+    heard = np.flatnonzero(evidence > HEARD)
+    if len(heard) == 0 and len(number) == LOST:
+        far = round(min(JUMP_S * match.front.rate_hz, MOST_ALTERNATING * beat.step))
+        together = match.curve(expected, sound, far).mean(axis=0)
+        if together.max() > JUMPED:
+            near = slice(0, LOST)
+            at, evidence = _heard_at(match, expected + float(np.argmax(together) - far), sound, beat.step, reach)
+            heard = np.flatnonzero(evidence > HEARD)
+    keep = slice(0, int(heard[-1]) + 1 if len(heard) else None)
+    return number[near][keep], at[keep], evidence[keep]
+
+
+def _heard_at(match: Matcher, usual: Float64, sound: Float32, interval: float, reach: int) -> tuple[Float64, Float64]:
+    """Where near each usual place the sound is, and the evidence of it."""
+    if len(usual) == 0:
+        return usual, usual
+    evidence, delay = _evidence(match, usual, sound, interval, reach)
+    return usual + delay, evidence
 
 
 def _evidence(
@@ -203,61 +306,59 @@ def _evidence(
     return chance.evidence(agreement) - (LOOKS if reach > 1 else 0.0), rough + delay
 
 
-def _weighed(
-    match: Matcher, nominal: Float64, line: _MeanLine, at: Float64, evidence: Float64, sound: Float32
-) -> Uneven | None:
+def _weighed(match: Matcher, nominal: Float64, at: Float64, evidence: Float64, sound: Float32) -> Uneven | None:
     """The stretch that is heard, if what is heard keeps its places as a metronome does."""
     begin, end = stretch(evidence)
-    part = slice(begin, end)
-    heard = evidence[part] > HEARD
     score = promise(evidence)
-    if np.count_nonzero(heard) < FEWEST or np.mean(heard) < USUALLY_HEARD:
+    nominal, at, evidence = nominal[begin:end], at[begin:end], evidence[begin:end]
+    heard = evidence > HEARD
+    if score < LEAST_SCORE or np.count_nonzero(heard) < FEWEST or np.mean(heard) < USUALLY_HEARD:
         return None
-    line = _MeanLine.through(nominal[part][heard], at[part][heard])
-    usual = line.places(nominal[part])
-    off = (at[part] - usual)[heard]
-    wanders = 1.4826 * float(np.median(np.abs(off)))
-    if wanders > MOST_WANDER_S * match.front.rate_hz or abs(line.alternates) > MOST_ALTERNATING * line.step:
+    rate = match.front.rate_hz
+    beat = Beat.through(nominal[heard], at[heard], rate)
+    usual = beat.usual(nominal)
+    if beat.wanders > MOST_WANDER_S * rate or abs(beat.alternates) > MOST_ALTERNATING * beat.step:
         return None
-    agreement, _ = match.compare(at[part], sound, 1)
+    evidence = np.where(np.abs(at - usual) <= max(FAR * beat.wanders, 1.0), evidence, 0.0)
+    heard = evidence > HEARD
+    reach = round(REACH_S * rate)
+    aside = np.concatenate([usual + part * beat.step for part in ASIDE])
+    elsewhere = _evidence(match, aside, sound, beat.step, reach)[0] > HEARD
+    if np.mean(elsewhere) > ELSEWHERE * np.mean(heard):
+        return None
+    if _like_itself(match, at[heard], sound) or _loudness_scatters_db(match, at, heard) > MOST_LOUDER_DB:
+        return None
+    agreement, _ = match.compare(at, sound, 1)
     lattice = Lattice(
-        nominal=nominal[part],
-        start=line.start,
-        step=line.step,
+        nominal=nominal,
+        start=beat.start,
+        step=beat.step,
         sound=sound,
-        evidence=evidence[part],
+        evidence=evidence,
         weight=np.where(heard, np.maximum(agreement, 0.0) ** 2, 0.0),
         kind=np.zeros(end - begin, dtype=np.int_),
         accented=np.zeros(end - begin, dtype=bool),
         score=score,
     )
-    away = np.where(heard, at[part], usual) - lattice.start - lattice.step * lattice.nominal
-    return Uneven(lattice=lattice, away=away, off_line=(abs(line.alternates), wanders))
+    line = beat.start + beat.step * nominal
+    return Uneven(
+        lattice=lattice,
+        bend=beat.places(nominal) - line,
+        away=np.where(heard, at, usual) - line,
+        off_beat=(abs(beat.alternates), beat.wanders),
+    )
 
 
-@dataclass(frozen=True, slots=True)
-class _MeanLine:
-    """Places start + step * number, ± alternates with the even and the odd numbers."""
+def _like_itself(match: Matcher, at: Float64, sound: Float32) -> bool:
+    """Whether the sound is heard nearly as well some milliseconds beside each place as there."""
+    near, far = (round(s * match.front.rate_hz) for s in ITSELF_S)
+    curve = match.curve(at, sound, far)
+    there = curve[:, far - 2 : far + 3].max(axis=1)
+    curve[:, far - near : far + near + 1] = 0.0
+    return bool(np.median(curve.max(axis=1) / np.maximum(there, 1e-3)) > ITSELF)
 
-    start: float
-    step: float
-    alternates: float
 
-    @classmethod
-    def through(cls, number: Float64, at: Float64) -> _MeanLine:
-        """The line through clicks of these numbers; what lies far from it does not count."""
-        table = np.stack([np.ones(len(number)), number, np.where(number % 2 == 0, 1.0, -1.0)], axis=1)
-        keep = np.ones(len(number), dtype=bool)
-        for _ in range(4):
-            start, step, alternates = np.linalg.lstsq(table[keep], at[keep], rcond=None)[0]
-            off = np.abs(at - table @ (start, step, alternates))
-            near = off <= max(FAR * float(np.median(off[keep])), 1.0)
-            if np.count_nonzero(near) < FEWEST or np.array_equal(near, keep):
-                break
-            keep = near
-        return cls(float(start), float(step), float(alternates))
-
-    def places(self, number: Float64) -> Float64:
-        """Where the clicks of these numbers usually lie."""
-        places: Float64 = self.start + self.step * number + self.alternates * np.where(number % 2 == 0, 1.0, -1.0)
-        return places
+def _loudness_scatters_db(match: Matcher, at: Float64, heard: Bools) -> float:
+    """Standard deviation of the clicks' loudness about their neighbours', dB."""
+    loud_db = 20 * np.log10(np.maximum(loudness(match, at, heard)[heard], 1e-6))
+    return 1.4826 * float(np.median(np.abs(loud_db - np.median(loud_db))))

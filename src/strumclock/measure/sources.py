@@ -16,6 +16,7 @@ from strumclock.audio.decimation import decimated
 from strumclock.click import Clicks, Removal, find_click_channel, find_clicks, remove_clicks
 from strumclock.errors import ClickError, Notice, UsageError
 from strumclock.grid import BeatGrid, Exercise
+from strumclock.measure.click_notices import click_notices
 
 _CHANNELS = {"left": 0, "right": 1}
 
@@ -88,35 +89,7 @@ def _mixed(recording: Recording, hints: Mapping[str, Any]) -> Sound:
         clicks=clicks,
         removal=removal,
         anchor="recorded-click",
-        notices=_click_notices(clicks),
-    )
-
-
-def _click_notices(clicks: Clicks) -> tuple[Notice, ...]:
-    """That the click changes its tempo, or is uneven, where it is."""
-    notices: tuple[Notice, ...] = ()
-    if clicks.wanders_s > 0:
-        alternates, wanders = 1000 * clicks.alternates_s, 1000 * clicks.wanders_s
-        message = (
-            f"the click itself is uneven, as a wind-up metronome's: tick and tock lie {alternates:.1f} ms on either "
-            f"side of its mean beat, and each wanders by {wanders:.1f} ms; the grid is the mean beat, and both enter "
-            "the mean offset's uncertainty; the wandering is also in the jitter; stand the metronome level, or use an "
-            "electronic one"
-        )
-        notices = (Notice(code="click-uneven", message=message),)
-    if clicks.other_interval_s is None or clicks.other_s is None:
-        return notices
-    # of those heard: the line may have places between them, on which some of the other tempo's clicks fall
-    here, there = 60 / float(np.median(np.diff(clicks.time_s[clicks.heard]))), 60 / clicks.other_interval_s
-    (first, last), (begin, end) = clicks.time_s[[0, -1]], clicks.other_s
-    return (
-        *notices,
-        Notice(
-            code="click-changes-tempo",
-            message=f"the click changes its tempo: {here:.1f} bpm from {first:.0f} to {last:.0f} s, {there:.1f} bpm "
-            f"from {begin:.0f} to {end:.0f} s; only the part at {here:.1f} bpm is the grid; measure the parts apart "
-            "with --start and --end, or give the tempo map with --midi",
-        ),
+        notices=click_notices(clicks),
     )
 
 
@@ -129,7 +102,7 @@ def _on_channel(recording: Recording, index: int, hints: Mapping[str, Any]) -> S
     guitar: NDArray[np.float32] = np.asarray(recording.samples[:, others].mean(axis=1), np.float32)
     alone = _alone(recording, guitar)
     return replace(
-        alone, clicks=replace(clicks, source="channel"), anchor="click-channel", notices=_click_notices(clicks)
+        alone, clicks=replace(clicks, source="channel"), anchor="click-channel", notices=click_notices(clicks)
     )
 
 
@@ -139,7 +112,7 @@ def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Soun
     clicks = find_clicks(other.mono(), other.sample_rate_hz, **{**hints, "start_s": other.start_s})
     if clicks is None:
         raise ClickError(f"a click was promised in {path}; none was heard there; check the file, or leave --click out")
-    notices = _click_notices(clicks)
+    notices = click_notices(clicks)
     if abs(other.duration_s - recording.duration_s) > 1.0 and recording.start_s == 0.0:
         notices = (
             *notices,
