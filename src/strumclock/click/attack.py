@@ -45,18 +45,27 @@ def attack_index(
     likely : int
         Before this sample an attack is unlikely: it must exceed them three times.
     """
+    return attack_indices(sound, rate_hz, (share,), still=still, likely=likely)[0]
+
+
+def attack_indices(
+    sound: Float32, rate_hz: float, shares: tuple[float, ...], *, still: int = 0, likely: int = 0
+) -> list[float]:
+    """`attack_index` of several shares."""
     high = np.abs(above(sound, rate_hz))
     high[:still], before = 0.0, high[:still].copy()
     peak = float(high[likely:].max(initial=0.0))
     if not peak > 0:
-        return float(likely)
+        return [float(likely)] * len(shares)
     noise = min(1.2 * float(before.max(initial=0.0)), 0.5 * peak)
     reach = max(round(ATTACK_PEAK_S * rate_hz), 1)
     first = likely + int(np.argmax(high[likely:] > max(ATTACK_SHARE * peak, noise)))
     early = float(high[first : first + reach].max())
-    bar = np.full(len(high), max(share * early, min(noise, 0.5 * early)))
-    bar[:likely] = max(float(bar[0]), 3 * noise)
-    i = int(np.argmax(high > bar))
-    if i <= still:
-        return float(i)
-    return i - 1 + float(np.clip((bar[i] - high[i - 1]) / max(high[i] - high[i - 1], 1e-12), 0, 1))
+    found = []
+    for share in shares:
+        bar = np.full(len(high), max(share * early, min(noise, 0.5 * early)))
+        bar[:likely] = max(float(bar[0]), 3 * noise)
+        i = int(np.argmax(high > bar))
+        between = (bar[i] - high[i - 1]) / max(high[i] - high[i - 1], 1e-12)
+        found.append(float(i) if i <= still else i - 1 + float(np.clip(between, 0, 1)))
+    return found

@@ -14,6 +14,8 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
+from strumclock.audio.quantiles import quantiles
+
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 Ints = NDArray[np.int_]
@@ -81,7 +83,7 @@ def whiten(samples: Float32, rate_hz: float) -> Float32:
     usual = np.float32(USUAL_SHARE) * _smooth(some_power.mean(axis=0, keepdims=True))
     usual += np.float32(FLOOR) * usual.max() + np.finfo(np.float32).tiny
     low = int(STEADY_HZ * size / rate_hz)
-    usual[:, :low] += np.float32(STEADY) * np.quantile(some_power[:, :low], STEADY_QUANTILE, axis=0)
+    usual[:, :low] += np.float32(STEADY) * quantiles(np.ascontiguousarray(some_power[:, :low].T), STEADY_QUANTILE)[0]
     white = np.zeros((frames + 1) * hop, dtype=np.float32)
     step = 64  # frames at a time: stays in the cache
     for first in range(0, frames, step):

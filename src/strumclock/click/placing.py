@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strumclock.click.attack import ATTACK_SHARE, attack_index
+from strumclock.click.attack import ATTACK_SHARE, attack_indices
 from strumclock.click.countin import RISE_DB, rise_db
 from strumclock.click.front import Bools, Float32, Float64, Front
 from strumclock.click.kinds import fold
@@ -193,16 +193,15 @@ def attack_of(samples: Float32, sample_rate_hz: float, position: Float64, weight
     clear = np.sort(clear[weight[clear] > 0])
     still, likely = round(STILL_S * sample_rate_hz), back - round(NOT_BEFORE_S * sample_rate_hz)
 
-    def attacks(part: Float64) -> list[float]:
+    def attacks(part: Float64, *shares: float) -> list[float]:
         sound = learn(samples, sample_rate_hz, part, back, ahead).sound
-        return [
-            attack_index(sound, sample_rate_hz, share, still=still, likely=likely) - back
-            for share in (ATTACK_SHARE, 0.1, 0.3)
-        ]
+        return [i - back for i in attack_indices(sound, sample_rate_hz, shares, still=still, likely=likely)]
 
-    whole, early, late = attacks(position[clear])
+    whole, early, late = attacks(position[clear], ATTACK_SHARE, 0.1, 0.3)
     play = (late - early) / 2
     spread = 0.3e-3 * sample_rate_hz
     if len(clear) >= 4:
-        spread = abs(attacks(position[clear[::2]])[0] - whole)  # half of what the two halves would differ by
+        spread = abs(
+            attacks(position[clear[::2]], ATTACK_SHARE)[0] - whole
+        )  # half of what the two halves would differ by
     return whole, float(np.sqrt(spread**2 + play**2 + (LEAST_U_S * sample_rate_hz) ** 2))

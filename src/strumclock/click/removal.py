@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from strumclock.click.finding import Clicks
 from strumclock.click.front import Float32, Float64
+from strumclock.click.matching import turns
 from strumclock.click.sounds import MARGIN, learn
 
 SOUND_S = (0.016, 0.220)
@@ -117,8 +118,7 @@ def _add(out: Float32, sound: Float32, position: Float64, before: int, gain: Flo
     size = scipy.fft.next_fast_len(len(sound) + 2 * MARGIN, real=True)
     spectrum = scipy.fft.rfft(np.pad(sound, (MARGIN, size - len(sound) - MARGIN)))
     delay = np.arange(FRACTIONS + 1) / FRACTIONS
-    table = scipy.fft.irfft(spectrum * np.exp(-2j * np.pi / size * np.outer(delay, np.arange(len(spectrum)))), size)
-    table = table.astype(np.float32)
+    table = scipy.fft.irfft(spectrum * turns(delay, size, len(spectrum)), size)
     whole = np.floor(position).astype(np.int64)
     place = (position - whole) * FRACTIONS
     before_it = np.minimum(place.astype(np.int64), FRACTIONS - 1)

@@ -9,6 +9,7 @@ import scipy.fft
 from numpy.typing import NDArray
 
 from strumclock.audio.cutting import cut
+from strumclock.audio.quantiles import quantiles
 from strumclock.click.front import Float32, Float64
 
 Complex64 = NDArray[np.complex64]
@@ -262,7 +263,7 @@ def learn(samples: Float32, rate_hz: float, position: Float64, before: int, afte
             part = slice(band.attack.start, band.attack.stop)
             power = g[:, 0] ** 2 * own[part].sum()
             excess = residual[:, part].sum(axis=1) - band.power[:, : band.still].mean(axis=1) * (part.stop - part.start)
-            differs.append((float(own[part].sum()), _quantile(excess / np.maximum(power, 1e-30), CLEAREST)))
+            differs.append((float(own[part].sum()), float(quantiles(excess / np.maximum(power, 1e-30), CLEAREST)[0])))
             weight = trust(own, errors[b]) * (sound.shape[1] / band.shared) / (disturbed[b] + floors[b])
             top += (weight * along).sum(axis=1)
             known += weight @ own
@@ -356,14 +357,6 @@ def shrink(gain: Float64, known: Float64) -> tuple[Float64, Float64]:
     )
     real = np.clip(excess, 0.01**2, 0.3**2) * near**2
     return (g * real + near * noise) / (real + noise), np.sqrt(real * noise / (real + noise))
-
-
-def _quantile(values: Float64, share: float) -> float:
-    """numpy's quantile of few values, without what it costs there."""
-    order = np.sort(values)
-    place = share * (len(order) - 1)
-    i = min(int(place), max(len(order) - 2, 0))
-    return float(order[i] + (place - i) * (order[min(i + 1, len(order) - 1)] - order[i]))
 
 
 def _weighted_median(values: Float64, weight: Float64) -> float:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from strumclock.audio.quantiles import quantiles
 from strumclock.click.chains import MULTIPLES, Chain
 from strumclock.click.front import Bools, Float32, Float64
 from strumclock.click.matching import Matcher, average, leave_one_out
@@ -218,8 +219,8 @@ def chance_at(match: Matcher, position: Float64, sound: Float32, interval: float
     around = np.abs(match.surroundings(position[some], sound, interval))
     before = around[:, : around.shape[1] // 2].max(axis=1).astype(np.float64)
     thin = around[:, ::EVERY]
-    there = np.quantile(thin, 0.97, axis=1) / 2.17
-    deviation = np.maximum(np.maximum(there, float(np.quantile(thin, 0.97)) / 2.17), LEAST_CHANCE)
+    there, everywhere = quantiles(thin, 0.97)[0], quantiles(thin.ravel(), 0.97)[0]
+    deviation = np.maximum(np.maximum(there, everywhere).astype(np.float64) / 2.17, LEAST_CHANCE)
     nearest = np.searchsorted((some[1:] + some[:-1]) / 2, np.arange(len(position)))
     return Chance(deviation=deviation[nearest], before=before[nearest])
 

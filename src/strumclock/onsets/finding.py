@@ -151,7 +151,7 @@ def smearing(p: FloatArray) -> float:
     """
     if len(p) == 0:
         return 0.0
-    spread = np.exp(-(p * np.log(p + 1e-12)).sum(axis=1))
+    spread = np.exp(-(p * np.log((p + 1e-12).astype(np.float32))).sum(axis=1))
     return float(np.clip((np.median(spread) - CLEAR_STEPS) / (SMEARED_STEPS - CLEAR_STEPS), 0, 1))
 
 
@@ -178,7 +178,7 @@ def place_of(p: FloatArray, smeared: float = 0.0) -> tuple[FloatArray, FloatArra
         place = (1 - smeared) * place + smeared * _quantile(p, SMEARED_QUANTILE)
     distance = np.abs(k + 0.5 - place[:, None])
     order = np.argsort(distance, axis=1)
-    sharp = p**SHARPEN
+    sharp = np.exp(np.float32(SHARPEN) * np.log((p + 1e-30).astype(np.float32)))  # several at a time, unlike powers
     held = np.cumsum(np.take_along_axis(sharp / sharp.sum(axis=1, keepdims=True), order, axis=1), axis=1)
     last = np.minimum((held < 0.95).sum(axis=1), p.shape[1] - 1)
     reach = np.take_along_axis(distance, order, axis=1)[np.arange(len(p)), last]

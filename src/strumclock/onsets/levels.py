@@ -15,6 +15,7 @@ import scipy.fft
 
 from strumclock.audio.cutting import cut
 from strumclock.audio.decimation import Samples
+from strumclock.audio.quantiles import quantiles
 
 FloatArray = npt.NDArray[np.float64]
 Frames = npt.NDArray[np.float32]
@@ -69,9 +70,9 @@ def measure_levels(x: Samples, rate_hz: float, removed: Samples | None = None) -
     bands = _bands(_size(rate_hz), rate_hz)
     power = _power(x, rate_hz, bands, np.arange(len(x) // (2 * _hop(rate_hz)) + 1))
     some = power[:: max(TYPICAL_EVERY, len(power) // TYPICAL_OF)]
-    typical = np.quantile(some, [0.1, 0.95, LOUD], axis=0).astype(np.float32)
-    floor = np.maximum(typical[0], typical[1].max() * np.float32(10 ** (FLOOR_DB / 10))) + np.float32(1e-20)
-    loud = typical[2] + floor
+    quiet, high, loudest = quantiles(np.ascontiguousarray(some.T), 0.1, 0.95, LOUD)
+    floor = np.maximum(quiet, high.max() * np.float32(10 ** (FLOOR_DB / 10))) + np.float32(1e-20)
+    loud = loudest + floor
     total_db = with_halves(_db(power.sum(axis=1, keepdims=True) + np.float32(1e-20)))[:, 0]
     power += floor
     power /= loud

@@ -52,9 +52,9 @@ def probabilities(evidence: Tensor, picture: Tensor, weights: Weights | None = N
     w = weights or learned_weights()
     out = np.empty((len(evidence), evidence.shape[1] + 1))
     for a in range(0, len(evidence), BATCH):
-        z = _logits(evidence[a : a + BATCH], picture[a : a + BATCH], w).astype(np.float64)
+        z = _logits(evidence[a : a + BATCH], picture[a : a + BATCH], w)
         z = np.exp(z - z.max(axis=1, keepdims=True))
-        out[a : a + BATCH] = z / z.sum(axis=1, keepdims=True)
+        out[a : a + BATCH] = z / z.sum(axis=1, keepdims=True, dtype=np.float64)
     return out
 
 

@@ -22,8 +22,7 @@ LEARN_S = 0.085  # the predictor is learned from so much time …
 LEARN_UNTIL_S = 0.015  # … until so much before the candidate: 0.025 and 0.040 leave a wider spread
 ORDER = 128  # at 11 kHz: two a partial for the partials of six strings; order 32 leaves three times the spread
 CHANNELS = 12
-LEARNED_AT_ONCE = 128  # predictors: rows long enough that the recursion's 128 turns cost little beside its sums
-AT_ONCE = 64  # candidates whose bands are looked at together: what fits a processor's cache
+AT_ONCE = 128  # candidates: many enough that each step's calls, and the predictors' 128 turns, cost little beside sums
 LEAST_SHARE = 0.9e-4  # of the loudest step: a removed click with less power is below the evidence's floor of 1e-4
 
 
@@ -84,19 +83,16 @@ def evidence(
     begin = np.round((centre_s - BEFORE_S) * rate_hz).astype(np.intp)
     learned = begin + round((BEFORE_S - LEARN_UNTIL_S) * rate_hz) - learn
     out = np.empty((len(begin), STEPS, CHANNELS), np.float32)
-    for a in range(0, len(begin), LEARNED_AT_ONCE):
-        many = begin[a : a + LEARNED_AT_ONCE] - bands.lead
-        filters = predictors(gain * cut(x, learned[a : a + LEARNED_AT_ONCE], learn).astype(np.float64), order)
-        for b in range(0, len(many), AT_ONCE):
-            few = slice(b, b + AT_ONCE)
-            heard = np.float32(gain) * cut(x, many[few], bands.width)
-            spectra = bands.spectra(heard)
-            here = out[a + b : a + b + len(heard)]
-            bright = _tell_strum(here, bands, spectra, filters[few].astype(np.float32))
-            here[:, :, 10:] = -1
-            if removed is not None:
-                gone = np.float32(gain) * cut(removed, many[few], bands.width)
-                _tell_removed(here, bands, spectra, bright, gone)
+    for a in range(0, len(begin), AT_ONCE):
+        few = slice(a, a + AT_ONCE)
+        filters = predictors(gain * cut(x, learned[few], learn).astype(np.float64), order)
+        heard = np.float32(gain) * cut(x, begin[few] - bands.lead, bands.width)
+        spectra = bands.spectra(heard)
+        bright = _tell_strum(out[few], bands, spectra, filters.astype(np.float32))
+        out[few, :, 10:] = -1
+        if removed is not None:
+            gone = np.float32(gain) * cut(removed, begin[few] - bands.lead, bands.width)
+            _tell_removed(out[few], bands, spectra, bright, gone)
     return out
 
 

@@ -228,12 +228,16 @@ def _forward_backward(emission: FloatArray, swings: IntArray, trust: FloatArray)
     most = emission.max(axis=2)
     seen = np.moveaxis(emission / most[:, :, None], 2, 0)
     move = np.stack([np.stack([same, 1 - same]), np.stack([1 - same, same])])  # from, to
-    forward, log_scale = _chained(move * seen)
-    backward, _ = _chained((move * seen).transpose(1, 0, 2, 3)[:, :, :, :0:-1])
-    after = np.ones_like(forward)
-    after[:, :, :-1] = backward[:, :, ::-1]
+    models = len(same)
+    onward = move * seen
+    back = np.zeros_like(onward)
+    back[0, 0, :, -1] = back[1, 1, :, -1] = 1.0
+    back[..., :-1] = onward.transpose(1, 0, 2, 3)[..., :0:-1]
+    chained, log_scale = _chained(np.concatenate([onward, back], axis=2))  # both ways at once
+    forward, after = chained[:, :models], np.ones((2, models, onward.shape[3]))
+    after[..., :-1] = chained[:, models:, -2::-1]
     posterior = forward * after
-    return posterior[1] / posterior.sum(axis=0), log_scale + np.log(most).sum(axis=1)
+    return posterior[1] / posterior.sum(axis=0), log_scale[:models] + np.log(most).sum(axis=1)
 
 
 def _chained(matrix: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -252,13 +256,14 @@ def _chained(matrix: FloatArray) -> tuple[FloatArray, FloatArray]:
     for k in range(1, length):
         before, step = product[k - 1], product[k].copy()
         product[k] = before[:, :1] * step[:1] + before[:, 1:] * step[1:]
-    start = np.full((2, models, blocks), 0.5)
-    log_scale = np.zeros(models)
+    start = np.empty((2, models, blocks))
+    scale = np.empty((models, blocks))
+    ends = np.ascontiguousarray(np.moveaxis(product[-1], 3, 0))
+    down, up = np.full((2, models), 0.5)
     for b in range(blocks):
-        last = (start[:, None, :, b] * product[-1, :, :, :, b]).sum(axis=0)
-        scale = last.sum(axis=0)
-        log_scale += np.log(scale)
-        if b + 1 < blocks:
-            start[:, :, b + 1] = last / scale
+        start[0, :, b], start[1, :, b] = down, up
+        down, up = down * ends[b, 0] + up * ends[b, 1]
+        scale[:, b] = down + up
+        down, up = down / scale[:, b], up / scale[:, b]
     chained = (start[:, None] * product).sum(axis=1)
-    return np.moveaxis(chained, 0, 3).reshape(2, models, -1)[:, :, :n], log_scale
+    return np.moveaxis(chained, 0, 3).reshape(2, models, -1)[:, :, :n], np.log(scale).sum(axis=1)

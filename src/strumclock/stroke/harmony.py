@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
+from scipy.linalg.lapack import dposv
 
 from strumclock.audio.cutting import cut
 
@@ -63,6 +64,7 @@ def without_harmony(value: FloatArray, chroma: FloatArray) -> FloatArray:
     out = np.empty_like(centred)
     for part in np.array_split(np.arange(len(value)), max(1, round(len(value) / TOGETHER))):
         alike = np.exp((chroma[part] @ chroma[part].T - 1) / NARROW)
-        shared = alike @ np.linalg.solve(alike + OWN_SHARE * np.eye(len(part)), centred[part])
+        _, weighed, _ = dposv(alike + OWN_SHARE * np.eye(len(part)), centred[part])
+        shared = alike @ weighed
         out[part] = centred[part] - shared
     return np.asarray(out, dtype=np.float64)

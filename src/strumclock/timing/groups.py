@@ -14,7 +14,7 @@ from strumclock.timing import intervals
 from strumclock.timing.design import Floats, Whole, beside, independent, indicators, residual
 from strumclock.timing.estimate import Estimate
 from strumclock.timing.naming import MIN_IN_PLACE, Finding, Group, name_places, questions
-from strumclock.timing.wander import MIN_STRUMS, Wander, fit_wander
+from strumclock.timing.wander import MIN_STRUMS, Wander, fit_wanders
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,9 +102,10 @@ def measure_groups(
     full_design = independent(within_design, beats)
     if n - full_design.shape[1] < MIN_STRUMS:
         full_design = within_design if n - within_design.shape[1] >= MIN_STRUMS else line
-    full = fit_wander(offset_ms, slot, full_design)
+    widest = max(full_design, within_design, key=lambda design: design.shape[1])  # each begins with the other's columns
+    full, within = fit_wanders(offset_ms, slot, widest, columns=(full_design.shape[1], within_design.shape[1]))
     jitter_within, explained = _explained(
-        offset_ms, line, within_design, slot, u_ms, slip_ms=slip_ms, error_share=error_share
+        offset_ms, line, within_design, within, u_ms, slip_ms=slip_ms, error_share=error_share
     )
     u_ms = np.hypot(u_ms, slip_ms)
 
@@ -171,7 +172,7 @@ def _explained(
     offset_ms: Floats,
     line: Floats,
     design: Floats,
-    slot: Whole,
+    wander: Wander,
     u_ms: Floats,
     *,
     slip_ms: float,
@@ -185,7 +186,6 @@ def _explained(
     if dof < MIN_STRUMS:
         return None, f"it needs {MIN_STRUMS} strums more than the {p} means taken out; the take has {n}"
     about_line, about_means = residual(offset_ms, line), residual(offset_ms, design)
-    wander = fit_wander(offset_ms, slot, design)
     jitter = intervals.scatter(about_means, dof, wander, u_ms, error_share=error_share, slip=slip_ms)
     whole, left = float(about_line @ about_line), float(about_means @ about_means)
     corrected = (n - line.shape[1]) / dof

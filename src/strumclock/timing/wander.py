@@ -196,49 +196,92 @@ def fit_wander(
     Multiplying the values by φ^gap and subtracting leaves a series whose covariance is tridiagonal for every pair, also
     across gaps; LAPACK factors it in linear time. Restricted likelihood: Patterson & Thompson 1971 (from memory).
     """
-    n, p = design.shape
+    fitted = fit_wanders(
+        values,
+        slot,
+        design,
+        columns=(design.shape[1],),
+        phi_grid=phi_grid,
+        motor_grid=motor_grid,
+        across_gaps=across_gaps,
+    )
+    return fitted[0]
+
+
+def fit_wanders(
+    values: Floats,
+    slot: NDArray[np.int64],
+    design: Floats,
+    *,
+    columns: tuple[int, ...],
+    phi_grid: tuple[float, ...] = PHI_GRID,
+    motor_grid: tuple[float, ...] = MOTOR_GRID,
+    across_gaps: bool = True,
+) -> list[Wander]:
+    """`fit_wander` with the first so many columns of a design, for each of these numbers: they share the work."""
     gap = np.diff(slot)
-    table = np.column_stack([values, design])
-    phis, motors, rhos, logdet, grams, whitening = [], [], [], [], [], []
+    joined = 1.0 if across_gaps else (gap == 1).astype(float)
+    table = np.vstack([values, design.T])
+    pairs = []
     for phi in phi_grid:
-        left, before = np.power(phi, gap), np.power(phi, gap - 1)
-        if not across_gaps:
-            left, before = np.where(gap == 1, left, 0.0), np.where(gap == 1, before, 0.0)
-        moved = np.array(table, order="F")
-        moved[1:] -= left[:, None] * table[:-1]
-        free, bound = 1 + left * left, 2 * left * before
-        for motor in motor_grid:
-            rho1 = phi - motor * (1 + phi) / 2
-            diagonal = np.ones(n)
-            diagonal[1:] = free - rho1 * bound
-            factor, off, info = dpttrf(diagonal, rho1 * before - left)
-            if info:
-                continue  # not a covariance, by rounding
-            solved, _ = dpttrs(factor, off, moved)
-            phis.append(phi)
-            motors.append(motor)
-            rhos.append(rho1)
-            logdet.append(float(np.log(factor).sum()))
-            grams.append(moved.T @ solved)
-            whitening.append((moved, factor, off))
-    gram = np.array(grams)
+        powers = np.power(phi, np.arange(gap.max(initial=1) + 1))
+        left, before = joined * powers[gap], joined * powers[gap - 1]
+        moved = table.copy()
+        moved[:, 1:] -= left * table[:, :-1]
+        rho1 = phi - np.array(motor_grid) * (1 + phi) / 2
+        factor, off, whole = _factored(left, before, rho1)
+        gram, logdet = moved @ _solved(factor, off, moved), np.log(factor).sum(axis=1)
+        motors = np.array(motor_grid)[whole]
+        pairs += [
+            _Pair(phi=phi, motor=m, rho1=r, gram=g, logdet=d, moved=moved, factor=f, off=o)
+            for m, r, g, d, f, o in zip(motors, rho1[whole], gram, logdet, factor, off, strict=True)
+        ]
+    return [_weighed(pairs, slot, p) for p in columns]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Pair:
+    """One way in which errors can hang together, and what it makes of the values and the design's columns.
+
+    `moved` are their rows less φ^gap times what came before; `factor` and `off` their covariance's factors and `logdet`
+    its logarithm; `gram` their products once that covariance is taken out.
+    """
+
+    phi: float
+    motor: float
+    rho1: float
+    gram: Floats
+    logdet: float
+    moved: Floats
+    factor: Floats
+    off: Floats
+
+
+def _weighed(pairs: list[_Pair], slot: NDArray[np.int64], p: int) -> Wander:
+    """How well each pair explains the values when the design's first p columns are taken out."""
+    n = slot.size
+    gram = np.array([pair.gram[: 1 + p, : 1 + p] for pair in pairs])
     inner = gram[:, 1:, 1:]
     beta = np.linalg.solve(inner, gram[:, 1:, :1])
     rss = gram[:, 0, 0] - (gram[:, :1, 1:] @ beta)[:, 0, 0]
     rss = np.maximum(rss, np.finfo(float).tiny)
-    log_likelihood = -0.5 * (np.array(logdet) + np.linalg.slogdet(inner)[1] + (n - p) * np.log(rss))
+    logdet = np.array([pair.logdet for pair in pairs])
+    log_likelihood = -0.5 * (logdet + np.linalg.slogdet(inner)[1] + (n - p) * np.log(rss))
     doubt = min(max((n - SHORT_TAKE) / (LONG_TAKE - SHORT_TAKE), 0.0), 1.0)
-    prior = np.array([SLOW_DOUBT.get(phi, 1.0) ** doubt for phi in phis])
+    prior = np.array([SLOW_DOUBT.get(pair.phi, 1.0) ** doubt for pair in pairs])
     weight = prior * np.exp(log_likelihood - log_likelihood.max())
-    kept = weight > NEGLIGIBLE * weight.max()
     best = int(np.argmax(weight))
-    moved, factor, off = whitening[best]
-    innovation = _unfold(moved[:, 0] - moved[:, 1:] @ beta[best, :, 0], off) / np.sqrt(factor)
+    unexplained = pairs[best].moved[0] - beta[best, :, 0] @ pairs[best].moved[1 : 1 + p]
+    innovation = _unfold(unexplained, pairs[best].off) / np.sqrt(pairs[best].factor)
     excess_low, excess_high = _excess(innovation)
-    phi, rho1, weight = np.array(phis)[kept], np.array(rhos)[kept], weight[kept]
+    kept = weight > NEGLIGIBLE * weight.max()
+    phi, motor, rho1 = np.array([(pair.phi, pair.motor, pair.rho1) for pair in pairs])[kept].T
+    weight = weight[kept]
+    decay = np.repeat(phi[:, None], int(slot[-1] - slot[0]), axis=1)
+    decay[:, :1] = rho1[:, None]
     return Wander(
         phi=phi,
-        motor=np.array(motors)[kept],
+        motor=motor,
         rho1=rho1,
         weight=weight / weight.sum(),
         sigma2=rss[kept] / (n - p),
@@ -246,14 +289,44 @@ def fit_wander(
         excess_low=excess_low,
         excess_high=excess_high,
         slot=np.asarray(slot),
-        rho=rho1[:, None] * np.power(phi[:, None], np.arange(int(slot[-1] - slot[0]))),
+        rho=np.cumprod(decay, axis=1),
     )
+
+
+def _factored(left: Floats, before: Floats, rho1: Floats) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """Factors of the tridiagonal covariance under each ρ(1), (pairs, n): its diagonal, and what is beside it (last 0);
+    and which pairs they are of, without those whose covariance is none, by rounding.
+
+    LAPACK factors all at once, as blocks of one matrix between which nothing hangs together.
+    """
+    pairs, n = rho1.size, left.size + 1
+    diagonal, off = np.ones((pairs, n)), np.zeros((pairs, n))
+    np.subtract(1 + left * left, np.multiply.outer(rho1, 2 * left * before), out=diagonal[:, 1:])
+    np.subtract(np.multiply.outer(rho1, before), left, out=off[:, :-1])
+    if pairs == 0:
+        return diagonal, off, np.ones(0, dtype=bool)
+    factor, shares, info = dpttrf(diagonal.ravel(), off.ravel()[:-1])
+    if info:
+        bad = (info - 1) // n
+        factor, off, whole = _factored(left, before, np.delete(rho1, bad))
+        return factor, off, np.insert(whole, bad, False)
+    return factor.reshape(pairs, n), np.append(shares, 0.0).reshape(pairs, n), np.ones(pairs, dtype=bool)
+
+
+def _solved(factor: Floats, off: Floats, columns: Floats) -> Floats:
+    """What every covariance makes of the same columns (p, n) when it is solved for them: (pairs, n, p)."""
+    pairs, n = factor.shape
+    if pairs == 0:
+        return np.empty((0, n, len(columns)))
+    repeated = np.tile(columns, pairs).T  # in LAPACK's order
+    solved, _ = dpttrs(factor.ravel(), off.ravel()[:-1], repeated, overwrite_b=True)
+    return np.asarray(solved).reshape(pairs, n, -1)
 
 
 def _unfold(values: Floats, off: Floats) -> Floats:
     """Solve the unit lower bidiagonal system that factoring a tridiagonal covariance leaves."""
     solved = values.tolist()
-    for i, share in enumerate(off.tolist()):
+    for i, share in enumerate(off[:-1].tolist()):
         solved[i + 1] -= share * solved[i]
     return np.array(solved)
 
