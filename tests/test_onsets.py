@@ -15,18 +15,11 @@ from strumclock.audio.decimation import decimated
 from strumclock.errors import UsageError
 from strumclock.onsets import Strums, find_strums, residual
 from strumclock.onsets.bands import BRIGHT_HZ, HIGHEST_HZ, QUIET_S, SPLITS_HZ, STEP_S, STEPS, bands_at
-from strumclock.onsets.finding import (
-    LEAD_S,
-    SHARPEN,
-    SMEARED_QUANTILE,
-    TAIL_S,
-    WORTH_NAMING_DB,
-    _unclaimed,
-    place_of,
-    smearing,
-)
+from strumclock.onsets.comparison import AFTER, BEFORE, HOP, LEAST, _log_likelihood, compared
+from strumclock.onsets.finding import LEAD_S, TAIL_S, WORTH_NAMING_DB, _unclaimed
 from strumclock.onsets.levels import HOP_S, QUIETEST, _bands, _power, _touched, measure_levels, with_halves
 from strumclock.onsets.network import _seen, learned_weights
+from strumclock.onsets.places import SHARPEN, SMEARED_QUANTILE, place_of, smearing
 from strumclock.onsets.residual import BEFORE_S, LEARN_S, LEARN_UNTIL_S, ORDER, evidence, on_samples, predictors
 
 RATE_HZ = 44100
@@ -413,3 +406,53 @@ def test_smeared_releases_are_placed_at_their_quantile_against_theory() -> None:
     assert smearing(np.concatenate([narrow, narrow, wide])) == 0.0
     place, _ = place_of(wide, smeared=1.0)
     assert place[0] == pytest.approx(100.3 + scipy.stats.norm.ppf(SMEARED_QUANTILE) * 12.0, abs=0.05)
+
+
+def alike(seed: int, n: int = 8) -> tuple[FloatArray, FloatArray]:
+    """Evidence and probabilities of strums alike, a touch ten steps before the release at step 60 + 12 i; in the last,
+    the touch was thought a little likelier."""
+    rng = np.random.default_rng(seed)
+    evidence = rng.normal(0, 0.3, (n, STEPS, 3))
+    steps = np.full((n, STEPS), 1e-6)
+    for i, release in enumerate(60 + 12 * np.arange(n)):
+        evidence[i, release:] += 2.0
+        evidence[i, release - 10 : release - 7] += 1.0
+        steps[i, release], steps[i, release - 10] = (0.4, 0.5) if i == n - 1 else (0.9, 0.1)
+    return evidence, steps
+
+
+def test_a_strum_that_could_have_begun_at_two_places_is_placed_as_the_others_of_its_take_by_construction() -> None:
+    """The touch is taken for a touch once seven others have shown theirs; they stay where they were."""
+    for seed in range(10):
+        evidence, steps = alike(seed)
+        before, after = place_of(steps)[0], place_of(compared(steps, evidence))[0]
+        assert before[-1] == pytest.approx(60 + 12 * 7 - 10 + 0.5, abs=0.01)
+        np.testing.assert_allclose(after, 60 + 12 * np.arange(8) + 0.5, rtol=0, atol=0.01)
+
+
+def test_only_the_sound_is_compared_so_the_order_of_the_strums_does_not_matter_by_construction() -> None:
+    """Strums in another order keep their probabilities; so do all strums of a take of too few."""
+    evidence, steps = alike(1)
+    other = np.random.default_rng(2).permutation(len(steps))
+    np.testing.assert_allclose(compared(steps[other], evidence[other]), compared(steps, evidence)[other], atol=1e-4)
+    few = slice(-(LEAST - 1), None)
+    np.testing.assert_array_equal(compared(steps[few], evidence[few]), steps[few])
+
+
+def test_strums_that_are_sure_are_left_where_they_are_by_construction() -> None:
+    """Seven of the eight are known to a step once their touch is less likely: their rows come back untouched."""
+    evidence, steps = alike(3)
+    steps[:-1] = np.where(steps[:-1] > 0.5, 1.0, 1e-6)
+    np.testing.assert_array_equal(compared(steps, evidence)[:-1], steps[:-1])
+
+
+def test_the_likelihood_of_all_places_at_once_is_that_of_each_against_its_plain_twin() -> None:
+    """The sums of squares over steps and channels, place by place, but for one constant."""
+    rng = np.random.default_rng(4)
+    places, length = 40, (BEFORE + AFTER) // HOP + 1
+    seen = rng.normal(size=(places + BEFORE + AFTER, 3)).astype(np.float32)
+    mean = rng.normal(size=(length, 3)).astype(np.float32)
+    variance = rng.uniform(0.1, 2, (length, 3)).astype(np.float32)
+    twin = [-0.5 * ((seen[k : k + HOP * length : HOP][:length] - mean) ** 2 / variance).sum() for k in range(places)]
+    at_once = _log_likelihood(seen, mean, variance, places)
+    np.testing.assert_allclose(at_once - at_once[0], np.array(twin) - twin[0], rtol=0, atol=1e-2)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import bisect
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,10 +12,12 @@ import numpy.typing as npt
 from strumclock.audio.decimation import Samples, decimated
 from strumclock.errors import Notice, UsageError
 from strumclock.onsets.bands import STEP_S, STEPS
+from strumclock.onsets.comparison import SURE_S, compared
 from strumclock.onsets.levels import LAG_S, Levels, measure_levels, pictures, rises
 from strumclock.onsets.network import probabilities
-from strumclock.onsets.residual import BEFORE_S, evidence, on_samples
-from strumclock.onsets.strums import FloatArray, Ignored, Strums
+from strumclock.onsets.places import FloatArray, place_of, smearing
+from strumclock.onsets.residual import BEFORE_S, STRUM_CHANNELS, evidence, on_samples
+from strumclock.onsets.strums import Ignored, Strums
 
 if TYPE_CHECKING:
     from strumclock.click import Clicks, Removal
@@ -24,12 +27,6 @@ LEAST_IF_SHARP, SHARP_S = 0.55, 0.0015  # enough where the time stands out: what
 LEAST_GAP_S = 0.080  # nearer than this, two candidates are strings of one strum; the fastest strums are 100 ms apart
 SECOND_LOOK_S = 0.015  # the second look is centred so much after the first one's answer
 WELL_CENTRED_S = (0.002, 0.032)  # a strum so much before its candidate was seen well
-SURE_S = 0.001  # u of a strum that a second look would not move by a millisecond, however it was centred
-EARLIER = 0.5  # an earlier place is taken if it is so likely against the likeliest: sd 0.7 ms, without it 1.3
-CLEAR_STEPS, SMEARED_STEPS = 26.0, 34.0  # spread of a median strum: to 18 dry, 27 in rooms, 35 to 42 in AAC 64k
-SMEARED_QUANTILE = 0.6  # unbiased would be 0.5 in rooms, 0.65 to 0.7 in AAC and of guitars kept out of learning
-SHARPEN = 1.3  # power of the probability that u is read from: what taught it is harder than most takes
-NEAR_MODE = 3  # steps to either side of the likeliest over which the time is averaged: below 1.1 ms it is one event
 BLOCK = 256  # candidates looked at together: bounds the memory
 LONGEST_LOOK_S = 0.030  # level of a strum is read so much after its time
 
@@ -95,15 +92,17 @@ def find_strums(
 
     frame = rises(levels)
     about_s: FloatArray = frame.astype(np.float64) * levels.hop_s - LAG_S / 2
-    from_s, p, likely = _look(x, rate, removed, levels, 1 / peak, about_s)
-    smeared = smearing(p[likely >= LEAST_PROBABILITY])
-    time_s, u_s = _times(from_s, p, smeared)
+    look = _look(x, rate, removed, levels, 1 / peak, about_s)
+    smeared = smearing(look.steps[look.likely >= LEAST_PROBABILITY])
+    time_s, u_s = look.times(smeared)
     least = np.where(u_s < SHARP_S, LEAST_IF_SHARP, LEAST_PROBABILITY)
-    chosen = _apart(time_s, np.where(_stopped(levels, time_s) | (time_s < CUT_IN_S) | (likely < least), 0.0, likely))
-    time_s, u_s, early_s = time_s[chosen], u_s[chosen], about_s[chosen] - time_s[chosen]
+    barred = _stopped(levels, time_s) | (time_s < CUT_IN_S)
+    chosen = _apart(time_s, np.where(barred | (look.likely < least), 0.0, look.likely))
+    look, time_s, u_s, early_s = look.of(chosen), time_s[chosen], u_s[chosen], about_s[chosen] - time_s[chosen]
     again = (u_s > SURE_S) & ((early_s < WELL_CENTRED_S[0]) | (early_s > WELL_CENTRED_S[1]))
-    from_s, p, _ = _look(x, rate, removed, levels, 1 / peak, time_s[again] + SECOND_LOOK_S)
-    time_s[again], u_s[again] = _times(from_s, p, smeared)
+    look.put(again, _look(x, rate, removed, levels, 1 / peak, time_s[again] + SECOND_LOOK_S))
+    look.steps[:] = compared(look.steps, look.evidence, smeared)
+    time_s, u_s = look.times(smeared)
     order = np.argsort(time_s, kind="stable")
     time_s, u_s = time_s[order], u_s[order]
     strength = _strength(levels, time_s)
@@ -122,77 +121,57 @@ def find_strums(
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Look:
+    """What was seen around each of n candidates.
+
+    Attributes
+    ----------
+    from_s : ndarray, shape (n,)
+        Time of the first step [s].
+    steps : ndarray, shape (n, STEPS)
+        Probability that a strum began in each step, given that one did.
+    likely : ndarray, shape (n,)
+        Probability that one did.
+    evidence : float16 ndarray, shape (n, STEPS, STRUM_CHANNELS)
+        What was seen of a strum at each step.
+    """
+
+    from_s: FloatArray
+    steps: FloatArray
+    likely: FloatArray
+    evidence: npt.NDArray[np.float16]
+
+    def times(self, smeared: float) -> tuple[FloatArray, FloatArray]:
+        """Time and uncertainty of each strum [s]."""
+        step, u = place_of(self.steps, smeared)
+        return self.from_s + step * STEP_S, u * STEP_S
+
+    def of(self, chosen: npt.NDArray[np.intp]) -> _Look:
+        """The look at these candidates alone."""
+        return _Look(**{field.name: getattr(self, field.name)[chosen] for field in fields(self)})
+
+    def put(self, again: npt.NDArray[np.bool_], look: _Look) -> None:
+        """Replace the look at some candidates by another at them."""
+        for field in fields(self):
+            getattr(self, field.name)[again] = getattr(look, field.name)
+
+
 def _look(
     x: Samples, rate_hz: float, removed: Samples | None, levels: Levels, gain: float, centre_s: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Time of the first step, probability of each step given a strum, and probability of a strum, near each centre."""
+) -> _Look:
+    """Look at the surroundings of each centre."""
     centre_s = on_samples(centre_s, rate_hz)
     p = np.empty((len(centre_s), STEPS + 1))
+    kept = np.empty((len(centre_s), STEPS, STRUM_CHANNELS), np.float16)
     frame = np.clip(np.round((centre_s + LAG_S / 2) / levels.hop_s), 0, len(levels.level) - 1).astype(np.intp)
     for a in range(0, len(centre_s), BLOCK):
         part = slice(a, a + BLOCK)
         seen = evidence(x, rate_hz, centre_s[part], removed, gain=gain)
         p[part] = probabilities(seen, pictures(levels, frame[part]))
+        kept[part] = seen[:, :, :STRUM_CHANNELS]
     steps = p[:, :STEPS] / np.maximum(p[:, :STEPS].sum(axis=1, keepdims=True), 1e-12)
-    return centre_s - BEFORE_S, steps, 1 - p[:, STEPS]
-
-
-def _times(from_s: FloatArray, p: FloatArray, smeared: float) -> tuple[FloatArray, FloatArray]:
-    """Time and uncertainty of each strum [s]."""
-    step, u = place_of(p, smeared)
-    return from_s + step * STEP_S, u * STEP_S
-
-
-def smearing(p: FloatArray) -> float:
-    """How far the releases of a take are smeared, 0 to 1, from the probability of each step in each of its strums.
-
-    Told by the median of the number of steps over which the probability is spread (the exponential of its entropy): a
-    codec, a room or a soft pick smears all strums of a take, while a single doubtful strum has its own reason.
-    """
-    if len(p) == 0:
-        return 0.0
-    spread = np.exp(-(p * np.log((p + 1e-12).astype(np.float32))).sum(axis=1))
-    return float(np.clip((np.median(spread) - CLEAR_STEPS) / (SMEARED_STEPS - CLEAR_STEPS), 0, 1))
-
-
-def place_of(p: FloatArray, smeared: float = 0.0) -> tuple[FloatArray, FloatArray]:
-    """Place and standard uncertainty, in steps, from the probability of each step given a strum.
-
-    Where releases are clear, the place is the mean about the earliest step that is at least half as likely as the
-    likeliest: a strum begins with its first string, and a later one is often the surer event. Where they are smeared,
-    the earliest is rather the pick's touch, and the place is a quantile of the probability. Twice the uncertainty
-    holds 95 % of the probability, raised to `SHARPEN`, around it; a standard deviation would speak of the rare far
-    mistakes more than of the usual error.
-    """
-    if len(p) == 0:
-        return np.empty(0), np.empty(0)
-    p = p / np.maximum(p.sum(axis=1, keepdims=True), 1e-12)
-    k = np.arange(p.shape[1])
-    wide = np.pad(p, ((0, 0), (1, 1)))
-    hill = np.pad(wide[:, :-2] + wide[:, 1:-1] + wide[:, 2:], ((0, 0), (1, 1)))
-    top = (hill[:, 1:-1] >= hill[:, :-2]) & (hill[:, 1:-1] >= hill[:, 2:])
-    mode = (top & (hill[:, 1:-1] >= EARLIER * hill.max(axis=1, keepdims=True))).argmax(axis=1)[:, None]
-    near = np.where(np.abs(k - mode) <= NEAR_MODE, p, 0.0)
-    place = (near * (k + 0.5)).sum(axis=1) / near.sum(axis=1)
-    if smeared:
-        place = (1 - smeared) * place + smeared * _quantile(p, SMEARED_QUANTILE)
-    distance = np.abs(k + 0.5 - place[:, None])
-    order = np.argsort(distance, axis=1)
-    sharp = np.exp(np.float32(SHARPEN) * np.log((p + 1e-30).astype(np.float32)))  # several at a time, unlike powers
-    held = np.cumsum(np.take_along_axis(sharp / sharp.sum(axis=1, keepdims=True), order, axis=1), axis=1)
-    last = np.minimum((held < 0.95).sum(axis=1), p.shape[1] - 1)
-    reach = np.take_along_axis(distance, order, axis=1)[np.arange(len(p)), last]
-    return place, reach / 2 + 0.5
-
-
-def _quantile(p: FloatArray, share: float) -> FloatArray:
-    """Place before which so much of each row's probability lies."""
-    below = np.cumsum(p, axis=1)
-    step = np.minimum((below < share).sum(axis=1), p.shape[1] - 1)
-    row = np.arange(len(p))
-    inside = p[row, step]
-    place: FloatArray = step + np.clip((share - below[row, step] + inside) / np.maximum(inside, 1e-12), 0, 1)
-    return place
+    return _Look(from_s=centre_s - BEFORE_S, steps=steps, likely=1 - p[:, STEPS], evidence=kept)
 
 
 def _apart(time_s: FloatArray, likely: FloatArray) -> npt.NDArray[np.intp]:

@@ -21,7 +21,7 @@ BEFORE_S = 0.065  # the evidence begins so long before the candidate: its strum'
 LEARN_S = 0.085  # the predictor is learned from so much time …
 LEARN_UNTIL_S = 0.015  # … until so much before the candidate: 0.025 and 0.040 leave a wider spread
 ORDER = 128  # at 11 kHz: two a partial for the partials of six strings; order 32 leaves three times the spread
-CHANNELS = 12
+STRUM_CHANNELS, CHANNELS = 10, 12  # the first of them tell the strum, all of them the removed click too
 AT_ONCE = 128  # candidates: many enough that each step's calls, and the predictors' 128 turns, cost little beside sums
 LEAST_SHARE = 0.9e-4  # of the loudest step: a removed click with less power is below the evidence's floor of 1e-4
 
@@ -89,7 +89,7 @@ def evidence(
         heard = np.float32(gain) * cut(x, begin[few] - bands.lead, bands.width)
         spectra = bands.spectra(heard)
         bright = _tell_strum(out[few], bands, spectra, filters.astype(np.float32))
-        out[few, :, 10:] = -1
+        out[few, :, STRUM_CHANNELS:] = -1
         if removed is not None:
             gone = np.float32(gain) * cut(removed, begin[few] - bands.lead, bands.width)
             _tell_removed(out[few], bands, spectra, bright, gone)
@@ -127,7 +127,7 @@ def _tell_removed(out: Powers, bands: Bands, spectra: Spectra, bright: Powers, r
     for j, (band, left) in enumerate(((bands.dark, dark), (bands.bright, bright))):
         gone, _ = bands.powers(taken, band)
         share = gone / (left[rows] + np.float32(1e-16))
-        out[rows, :, 10 + j] = np.clip(_bels(share + np.float32(1e-6)) + 1, -1, 2)
+        out[rows, :, STRUM_CHANNELS + j] = np.clip(_bels(share + np.float32(1e-6)) + 1, -1, 2)
 
 
 def _bels(power: Powers) -> Powers:

@@ -1,0 +1,108 @@
+"""What the strums of one take have in common: where one of them is unsure, the others show where such a strum begins.
+
+A pick, a guitar, a room and a codec mark all strums of a take alike: a touch of the strings so long before their
+release, a second string that rings louder than the first, the smear of a block of a codec. Each strum alone leaves
+open which of several events was the release; laid over the others of its take, it fits in one place better than in
+the rest. Only the sound is compared, never the time in the bar: a player's own unevenness stays as it is.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from strumclock.onsets.bands import STEP_S
+from strumclock.onsets.places import FloatArray, place_of
+
+Values = npt.NDArray[np.float32]
+
+BEFORE, AFTER = 30, 70  # steps around a strum's time that are compared: touches before it, the other strings after it
+HOP = 2  # of the steps around, every second is compared: all of them say no more
+TEMPER = 0.02  # share of the log-likelihood that counts: neighbouring steps and bands say much the same
+FLOOR = 0.3  # evidence differs by so much between strums that are alike, at least
+TURNS = 2  # what the first turn places anew shows the others better
+LEAST = 5  # strums of a take: fewer show nothing in common
+SURE_S = 0.001  # u of a strum that is left where it is
+
+
+def compared(steps: FloatArray, evidence: npt.NDArray[np.floating], smeared: float = 0.0) -> FloatArray:
+    """The probability of each step in each strum, after a look at the other strums of the take.
+
+    The others, laid one over another at their places, give a mean and a variance of the evidence at each step around a
+    strum's time. How well a strum's own evidence fits them, for each place that it may have, multiplies its
+    probability: the likelihood of independent normal deviates, tempered by `TEMPER` since they are not independent.
+
+    Parameters
+    ----------
+    steps : ndarray, shape (n, k)
+        Probability of each step, a strum a row.
+    evidence : ndarray, shape (n, k, channels)
+        What was seen at these steps (`onsets.residual.evidence`).
+    smeared : float
+        See `places.smearing`.
+
+    Returns
+    -------
+    ndarray, shape (n, k)
+        Rows of strums that are sure already, and all rows of a take of fewer than `LEAST`, as they were.
+
+    Examples
+    --------
+    Six strums: a touch ten steps before the release. In the last, the touch was thought the likelier place.
+
+    >>> evidence = np.zeros((6, 256, 1))
+    >>> evidence[:, 100:], evidence[:, 90:93] = 5.0, 2.0
+    >>> steps = np.full((6, 256), 1e-6)
+    >>> steps[:, 100], steps[5, 90] = 0.4, 0.6
+    >>> int(compared(steps, evidence)[5].argmax())
+    100
+    """
+    n, k, _ = evidence.shape
+    place, u = place_of(steps, smeared)
+    unsure = np.flatnonzero(u * STEP_S > SURE_S)
+    if n < LEAST or not len(unsure):
+        return steps
+    padded = np.pad(evidence, ((0, 0), (BEFORE, AFTER), (0, 0)), mode="edge")
+    around = np.arange(0, BEFORE + AFTER + 1, HOP)
+    found = steps.copy()
+    for _ in range(TURNS):
+        begin = np.clip(np.floor(place), 0, k - 1).astype(np.intp)
+        weight = _near(found, begin)
+        seen = padded[np.arange(n)[:, None], begin[:, None] + around].astype(np.float32)
+        total, squares, weights = _summed(weight, seen), _summed(weight, seen**2), weight.sum()
+        for i in unsure:
+            mean = (total - weight[i] * seen[i]) / (weights - weight[i])
+            variance = np.maximum((squares - weight[i] * seen[i] ** 2) / (weights - weight[i]) - mean**2, 0) + FLOOR**2
+            fit = TEMPER * _log_likelihood(padded[i].astype(np.float32), mean, variance, k)
+            found[i] = steps[i] * np.exp(fit - fit.max())
+            found[i] /= found[i].sum()
+        place[unsure], _ = place_of(found[unsure], smeared)
+    return found
+
+
+def _summed(weight: Values, seen: Values) -> Values:
+    """Weighted sum over the strums."""
+    both: Values = (weight @ seen.reshape(len(seen), -1)).reshape(seen.shape[1:])
+    return both
+
+
+def _log_likelihood(seen: Values, mean: Values, variance: Values, places: int) -> Values:
+    """Of what was seen of a strum at each of its places, but for a constant.
+
+    The sums over steps and channels of (seen - mean)² / variance, multiplied out: one product of matrices holds the
+    terms of all places, those of a place lie on a diagonal.
+    """
+    terms = np.concatenate([mean / variance, -0.5 / variance], axis=1) @ np.concatenate([seen, seen**2], axis=1).T
+    step, across = terms.strides
+    diagonals = np.ndarray((len(mean), places), np.float32, terms, strides=(step + HOP * across, across))
+    fit: Values = diagonals.sum(axis=0)
+    return fit
+
+
+def _near(steps: FloatArray, place: npt.NDArray[np.intp]) -> Values:
+    """How surely each strum is where it was placed: its probability within a millisecond."""
+    sum_to = np.pad(np.cumsum(steps, axis=1), ((0, 0), (1, 0)))
+    row, reach = np.arange(len(steps)), round(SURE_S / STEP_S)
+    last = np.minimum(place + reach + 1, steps.shape[1])
+    near: Values = (sum_to[row, last] - sum_to[row, np.maximum(place - reach, 0)]).astype(np.float32)
+    return near

@@ -1,0 +1,66 @@
+"""Where a strum began and how well that is known, from the probability of each step."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+
+EARLIER = 0.5  # an earlier place is taken if it is so likely against the likeliest: sd 0.7 ms, without it 1.3
+CLEAR_STEPS, SMEARED_STEPS = 26.0, 34.0  # spread of a median strum: to 18 dry, 27 in rooms, 35 to 42 in AAC 64k
+SMEARED_QUANTILE = 0.6  # unbiased would be 0.5 in rooms, 0.65 to 0.7 in AAC and of guitars kept out of learning
+SHARPEN = 1.3  # power of the probability that u is read from: what taught it is harder than most takes
+NEAR_MODE = 3  # steps to either side of the likeliest over which the time is averaged: below 1.1 ms it is one event
+
+
+def smearing(p: FloatArray) -> float:
+    """How far the releases of a take are smeared, 0 to 1, from the probability of each step in each of its strums.
+
+    Told by the median of the number of steps over which the probability is spread (the exponential of its entropy): a
+    codec, a room or a soft pick smears all strums of a take, while a single doubtful strum has its own reason.
+    """
+    if len(p) == 0:
+        return 0.0
+    spread = np.exp(-(p * np.log((p + 1e-12).astype(np.float32))).sum(axis=1))
+    return float(np.clip((np.median(spread) - CLEAR_STEPS) / (SMEARED_STEPS - CLEAR_STEPS), 0, 1))
+
+
+def place_of(p: FloatArray, smeared: float = 0.0) -> tuple[FloatArray, FloatArray]:
+    """Place and standard uncertainty, in steps, from the probability of each step given a strum.
+
+    Where releases are clear, the place is the mean about the earliest step that is at least half as likely as the
+    likeliest: a strum begins with its first string, and a later one is often the surer event. Where they are smeared,
+    the earliest is rather the pick's touch, and the place is a quantile of the probability. Twice the uncertainty
+    holds 95 % of the probability, raised to `SHARPEN`, around it; a standard deviation would speak of the rare far
+    mistakes more than of the usual error.
+    """
+    if len(p) == 0:
+        return np.empty(0), np.empty(0)
+    p = p / np.maximum(p.sum(axis=1, keepdims=True), 1e-12)
+    k = np.arange(p.shape[1])
+    wide = np.pad(p, ((0, 0), (1, 1)))
+    hill = np.pad(wide[:, :-2] + wide[:, 1:-1] + wide[:, 2:], ((0, 0), (1, 1)))
+    top = (hill[:, 1:-1] >= hill[:, :-2]) & (hill[:, 1:-1] >= hill[:, 2:])
+    mode = (top & (hill[:, 1:-1] >= EARLIER * hill.max(axis=1, keepdims=True))).argmax(axis=1)[:, None]
+    near = np.where(np.abs(k - mode) <= NEAR_MODE, p, 0.0)
+    place = (near * (k + 0.5)).sum(axis=1) / near.sum(axis=1)
+    if smeared:
+        place = (1 - smeared) * place + smeared * _quantile(p, SMEARED_QUANTILE)
+    distance = np.abs(k + 0.5 - place[:, None])
+    order = np.argsort(distance, axis=1)
+    sharp = np.exp(np.float32(SHARPEN) * np.log((p + 1e-30).astype(np.float32)))  # several at a time, unlike powers
+    held = np.cumsum(np.take_along_axis(sharp / sharp.sum(axis=1, keepdims=True), order, axis=1), axis=1)
+    last = np.minimum((held < 0.95).sum(axis=1), p.shape[1] - 1)
+    reach = np.take_along_axis(distance, order, axis=1)[np.arange(len(p)), last]
+    return place, reach / 2 + 0.5
+
+
+def _quantile(p: FloatArray, share: float) -> FloatArray:
+    """Place before which so much of each row's probability lies."""
+    below = np.cumsum(p, axis=1)
+    step = np.minimum((below < share).sum(axis=1), p.shape[1] - 1)
+    row = np.arange(len(p))
+    inside = p[row, step]
+    place: FloatArray = step + np.clip((share - below[row, step] + inside) / np.maximum(inside, 1e-12), 0, 1)
+    return place
