@@ -14,6 +14,7 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
+from strumclock.audio.cutting import cut
 from strumclock.audio.quantiles import quantiles
 
 Float32 = NDArray[np.float32]
@@ -74,11 +75,9 @@ def whiten(samples: Float32, rate_hz: float) -> Float32:
     size = _frame(rate_hz)
     hop = size // 2
     frames = -(-len(samples) // hop) + 1
-    padded = np.zeros((frames + 1) * hop, dtype=np.float32)
-    padded[hop : hop + len(samples)] = samples
+    begin = hop * (np.arange(frames) - 1)
     window = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(size) / size)).astype(np.float32)
-    view = np.lib.stride_tricks.sliding_window_view(padded, size)[::hop]
-    some = scipy.fft.rfft(view[:: max(frames // USUAL_FRAMES, 1)] * window)
+    some = scipy.fft.rfft(cut(samples, begin[:: max(frames // USUAL_FRAMES, 1)], size) * window)
     some_power = some.real**2 + some.imag**2
     usual = np.float32(USUAL_SHARE) * _smooth(some_power.mean(axis=0, keepdims=True))
     usual += np.float32(FLOOR) * usual.max() + np.finfo(np.float32).tiny
@@ -88,7 +87,9 @@ def whiten(samples: Float32, rate_hz: float) -> Float32:
     step = 64  # frames at a time: stays in the cache
     for first in range(0, frames, step):
         last = min(first + step, frames)
-        spectrum = scipy.fft.rfft(view[first:last] * window)
+        heard = cut(samples, begin[first:last], size)
+        heard *= window
+        spectrum = scipy.fft.rfft(heard)
         power = _smooth(spectrum.real**2 + spectrum.imag**2)
         power += usual
         np.sqrt(power, out=power)
@@ -140,8 +141,8 @@ def level(samples: Float32, rate_hz: float) -> Float32:
     blocks = -(-len(samples) // block)
     padded = np.zeros(blocks * block, dtype=np.float32)
     padded[: len(samples)] = samples
-    cut = padded.reshape(blocks, block)
-    power = moving_mean(np.einsum("ij,ij->i", cut, cut) / np.float32(block), span)
+    rows = padded.reshape(blocks, block)
+    power = moving_mean(np.einsum("ij,ij->i", rows, rows) / np.float32(block), span)
     highest = power
     reach = 1
     while reach < ECHO_S * rate_hz / block:  # the highest level within ECHO_S on either side, by doubling
@@ -152,7 +153,7 @@ def level(samples: Float32, rate_hz: float) -> Float32:
     scale = 1 / np.sqrt(np.maximum(power, np.float32(ECHO) * highest) + floor)
     edge = np.concatenate([scale[:1], np.float32(0.5) * (scale[1:] + scale[:-1]), scale[-1:]])
     u = ((np.arange(block) + 0.5) / block).astype(np.float32)
-    cut *= np.stack([edge[:-1], edge[1:] - edge[:-1]], axis=1) @ np.stack([np.ones_like(u), u])
+    rows *= np.stack([edge[:-1], edge[1:] - edge[:-1]], axis=1) @ np.stack([np.ones_like(u), u])
     return padded[: len(samples)]
 
 

@@ -79,12 +79,10 @@ def measure_levels(
         return Levels(level_db=nothing, u_db=nothing, treble_db=nothing, treble_u_db=nothing)
     doubt_s = np.full(len(time_s), USUAL_U_S) if u_s is None else np.minimum(u_s, MOST_U_S)
     end = np.minimum(time_s + LEVEL_S, np.append(time_s[1:] - GUARD_S, np.inf))
-    power = np.zeros(len(x) + 1, np.float32)  # with a silent one at the end, where a stretch may end
-    np.square(x, out=power[:-1])
-    after = _mean(power, rate_hz, time_s, np.maximum(end, time_s + LEAST_LEVEL_S))
+    after = _mean_power(x, rate_hz, time_s, np.maximum(end, time_s + LEAST_LEVEL_S))
     length = round(NOISE_S * rate_hz)
-    moments = power[: len(x) // length * length].reshape(-1, length).mean(axis=1)
-    noise = float(np.quantile(moments, QUIET)) if len(moments) else 0.0
+    moments = x[: len(x) // length * length].reshape(-1, length)
+    noise = float(np.quantile(np.einsum("ij,ij->i", moments, moments), QUIET)) / length if len(moments) else 0.0
     level_db = 10 * np.log10(after)
     # Of the quietest moments' power all may be noise, or none (ringing strings): rectangular, GUM 4.3.7.
     u_db = 10 * np.log10(1 + (noise + _FLOOR) / after) / math.sqrt(12)
@@ -94,11 +92,13 @@ def measure_levels(
     )
 
 
-def _mean(power: NDArray[np.float32], rate_hz: float, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
-    """Mean power of each stretch; what lies outside the recording, of which the last value is none, does not count."""
-    a, b = (np.clip(np.rint(t * rate_hz).astype(np.intp), 0, len(power) - 1) for t in (start_s, end_s))
-    total = np.add.reduceat(power, np.column_stack([a, b]).ravel())[::2]
-    return np.asarray(np.where(b > a, total, 0.0) / np.maximum(b - a, 1) + _FLOOR)
+def _mean_power(x: NDArray[np.float32], rate_hz: float, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
+    """Mean power of each stretch; what lies outside the recording does not count."""
+    a, b = (np.clip(np.rint(t * rate_hz).astype(np.intp), 0, len(x)) for t in (start_s, end_s))
+    length = np.maximum(b - a, 0)
+    heard = cut(x, a, int(length.max()))
+    heard *= np.arange(heard.shape[1]) < length[:, None]
+    return np.asarray(np.einsum("ij,ij->i", heard, heard) / np.maximum(length, 1) + _FLOOR, dtype=np.float64)
 
 
 def _treble_db(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -> FloatArray:
