@@ -96,6 +96,18 @@ def test_a_pattern_seen_twice_is_none() -> None:
     assert find_pattern(np.array([], dtype=int), per_beat=1, beats_per_bar=4) is None
 
 
+def test_too_little_shows_no_pattern() -> None:
+    """Two bars of D.DU.UDU, without a clear repeat, and two strums: every part is a place, and it is said why."""
+    exercise = Exercise(bpm=84, meter="4/4", per_beat=2, pattern="D.DU.UDU", count_in=1)
+    take = play(exercise, Player(), seed=5, bars=2)
+    found = align(take.strum_s, Exercise(), clicks=clicks_of(take.grid))
+    assert found.exercise.pattern is None
+    assert (found.slot >= 0).all()
+    assert any("does not show clearly" in n.message or "fewer than 3" in n.message for n in found.notices)
+    two = play(Exercise(bpm=60, meter="2/4", per_beat=1, pattern="D.", count_in=2), Player(), seed=1, bars=2)
+    assert align(two.strum_s, Exercise(), clicks=clicks_of(two.grid)).exercise.pattern is None
+
+
 def test_confidence_grows_with_repeats() -> None:
     """The same pattern seen 4 and 12 times."""
     short, long = (

@@ -56,6 +56,17 @@ def test_rate_of_changes_against_arithmetic() -> None:
     assert found.changes_per_minute.u == pytest.approx(15 / 4 * 0.003 * math.sqrt(2) / 8, rel=1e-6)
 
 
+def test_a_change_whose_first_strum_was_left_out_slows_no_rate() -> None:
+    """Truth: a change asked for every 4 s is 15 a minute, whether the first strum of each new chord came or not."""
+    line = np.delete(np.arange(0.0, 80.0, 1.0), [12, 28, 32, 60])
+    found = measure_changes(line, line % 4 == 0, number=(line // 4).astype(int))
+    assert not isinstance(found, str)
+    assert found.changes_per_minute is not None
+    assert found.changes_per_minute.value == pytest.approx(15)
+    assert found.seconds_per_change is not None
+    assert found.seconds_per_change.value == pytest.approx(4)
+
+
 def test_interval_of_the_free_rate_holds_the_truth_as_often_as_stated() -> None:
     """Truth: gamma-distributed times of mean 3 s; 95 % intervals from 3 to 11 of them hold it in 88 of 100 and more."""
     rng = np.random.default_rng(5)

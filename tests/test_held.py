@@ -112,7 +112,7 @@ def test_the_same_take_fails_for_each_reason_alone():
     cases = {
         "57 of 64 strums were played and 58": {"offset_ms": fine, "omitted": np.arange(0, 63, 9)},
         "7 strums were added and 6": {"offset_ms": fine, "added": 7},
-        "48 of 64 strums lie within 83 ms of the take's own mean and 58": {"offset_ms": uneven},
+        "48 of 64 strums lie within 83.3 ms of the take's own mean and 58": {"offset_ms": uneven},
         "late on average and 83.3 ms": {"offset_ms": fine + 90},
         "early on average and 83.3 ms": {"offset_ms": fine - 90},
         "fall behind by": {"offset_ms": fine + np.linspace(-60, 60, 64)},

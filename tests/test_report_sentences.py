@@ -308,7 +308,9 @@ def test_a_swing_told_or_found_is_reported_as_played() -> None:
 def test_a_take_wholly_at_a_tempo_of_its_own_blames_no_pattern() -> None:
     """Truth: no strum of the take kept the click; nothing is said of strums that missed their places."""
     left = (LeftClick(start_s=2.0, end_s=30.0, played_bpm=90.0),)
-    said = text(take(omit_all=True, keep=0, added_s=tuple(3.0 + 0.66 * i for i in range(39)), left_click=left))
+    m = take(omit_all=True, keep=0, added_s=tuple(3.0 + 0.66 * i for i in range(39)), left_click=left)
+    said = text(m)
+    assert report.headline(m) == "A tempo of your own, about 90 bpm"
     assert "Played" not in said
     assert "around 0:02, where you and the click part" in said["Next"]
     assert "caution" not in said["Next"].lower()

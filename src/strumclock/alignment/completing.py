@@ -95,7 +95,7 @@ def complete(
         from_strums = told.per_beat is None or (seen is not None and inference.silent_places(seen))
         if from_strums:
             inferred += ["per_beat", "pattern"] if told.per_beat is None else ["pattern"]
-            if seen is not None:
+            if seen is not None and seen.confidence >= inference.PATTERN_SURE:
                 parts, seen = inference.coarsest(seen, parts) if len(choices) > 1 else (parts, seen)
                 pattern, confidence = inference.letters(seen.played, parts), {"pattern": seen.confidence}
             notices += (_pattern_notice(pattern, seen),)
@@ -170,9 +170,10 @@ def _meter(told: Exercise, accents: Accents | None, mapped: int | None) -> tuple
 
 def _pattern_notice(pattern: str | None, seen: inference.Pattern | None) -> Notice:
     if pattern is None or seen is None:
+        why = f"repeats fewer than {inference.REPEATS_MIN} times" if seen is None else "does not show clearly"
         message = (
-            f"the pattern was not told and repeats fewer than {inference.REPEATS_MIN} times: every part of the beat "
-            "counts as a place for a strum, and no strum as omitted"
+            f"the pattern was not told and {why}: every part of the beat counts as a place for a strum, and no strum "
+            "as omitted"
         )
         return Notice(code="pattern-unknown", message=message)
     sure = "over 99" if seen.confidence > 0.99 else f"{100 * seen.confidence:.0f}"

@@ -280,9 +280,11 @@ def from_strums(strum_s: FloatArray, bpm: float | None, *, zero_s: float | None,
         )  # fmt: skip
     played = played_tempo(strum_s)
     if played is None or not BPM_RANGE[0] <= played.bpm <= BPM_RANGE[1]:
+        n = len(strum_s)
+        came = f"only {n} came" if n < STRUMS_MIN else f"the {n} that came keep none"
         raise RecordingError(
             f"without a click in the recording the tempo must be told, or at least {STRUMS_MIN} strums must keep a "
-            f"steady one, but {len(strum_s)} came that do not; give the tempo"
+            f"steady one, but {came}; give the tempo"
         )
     message = (
         f"no click is heard and no tempo was told: {played.bpm:.1f} bpm is the tempo that the strums keep (half or "

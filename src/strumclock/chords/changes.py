@@ -111,6 +111,7 @@ def measure_changes(
     omitted_s: FloatArray | None = None,
     beat_s: float | None = None,
     lateness_ms: Estimate | None = None,
+    number: NDArray[np.int64] | None = None,
     source: str = "told",
 ) -> Changes | str:
     """Take the changes of a take together.
@@ -138,6 +139,9 @@ def measure_changes(
     lateness_ms : Estimate, optional
         How much later the strums at changes are, where the timing has it with an interval that allows for how a
         player's errors hang together; left out, Welch's interval.
+    number : (n,) array of int, optional
+        How many changes were asked for up to each strum: where the first strum of a chord was left out, the changes
+        before and after it are two apart. Left out, all changes are there.
     source : str
         ``"told"`` or ``"heard"``.
 
@@ -165,7 +169,7 @@ def measure_changes(
     usual_gap_s = _usual_gap_s(time_s, steady)
     rows = [_change(int(i), time_s, usual_gap_s, chord, confidence, late, line_s, omitted_s, beat_s) for i in where]
     absent: dict[str, str] = {}
-    seconds, rate = _rates(time_s[where], u[where])
+    seconds, rate = _rates(time_s[where], u[where], np.arange(len(where)) if number is None else number[where])
     if seconds is None:
         why = f"it needs {LEAST_CHANGES + 1} chord changes; the take has {len(where)}"
         absent |= {"changes.seconds_per_change": why, "changes.changes_per_minute": why}
@@ -225,21 +229,23 @@ def _change(
     )
 
 
-def _rates(change_s: FloatArray, u_s: FloatArray) -> tuple[Estimate | None, Estimate | None]:
+def _rates(change_s: FloatArray, u_s: FloatArray, number: NDArray[np.int64]) -> tuple[Estimate | None, Estimate | None]:
     """Mean time from change to change, and changes a minute; None from fewer than `LEAST_CHANGES` intervals.
+
+    Changes whose numbers are further apart than one have others between them that were not strummed.
 
     Times from change to change are positive and a few long ones are many times the usual: the interval is that of
     their logarithms' mean, by which it lies above zero for three of them too.
     """
     from scipy.special import stdtrit
 
-    lasted = np.diff(change_s)
-    n = len(lasted)
+    lasted, apart = np.diff(change_s), np.diff(number)
+    n, changes = len(lasted), int(apart.sum())
     if n < LEAST_CHANGES:
         return None, None
-    mean = float(lasted.mean())
-    reach = float(stdtrit(n - 1, 0.975) * np.std(np.log(lasted), ddof=1) / math.sqrt(n))
-    u = math.hypot(float(u_s[0]), float(u_s[-1])) / n  # all but the first and the last time cancel in the mean
+    mean = float(lasted.sum()) / changes
+    reach = float(stdtrit(n - 1, 0.975) * np.std(np.log(lasted / apart), ddof=1) / math.sqrt(n))
+    u = math.hypot(float(u_s[0]), float(u_s[-1])) / changes  # all but the first and the last time cancel in the mean
     sampled = Estimate(value=mean, low=mean * math.exp(-reach), high=mean * math.exp(reach), u=0.0)
     seconds = sampled.widened(u)
     rate = Estimate(value=60 / mean, low=60 / seconds.high, high=60 / seconds.low, u=60 / mean**2 * u)

@@ -124,7 +124,10 @@ def take_changes(
         slope = np.polyfit(line_s[on] - line_s[on].mean(), deviation_ms[on], 1)
         deviation_ms[on] -= np.polyval(slope, line_s[on] - line_s[on].mean())
     chord: tuple[str, ...] | None
+    number = None
     if told:
+        number = np.zeros(n, np.int64)
+        number[on] = np.cumsum(grid.at_change)[at]
         names = [""] * n
         for i in range(n):
             slot = alignment.slot[i]
@@ -144,6 +147,7 @@ def take_changes(
         omitted_s=grid.slot_s[alignment.omitted],
         beat_s=float(np.median(grid.beat_s)),
         lateness_ms=timing.at_change,
+        number=number,
         source="told" if told else "heard",
     )
 

@@ -57,7 +57,8 @@ def plot_changes(changes: Changes, ax: Axes) -> Axes:
     plain_axes(ax)
     late = any(change.late_ms is not None for change in changes.changes)
     title_of(ax, "Each chord change")
-    ax.set_xlabel("ms later than other strums" if late else "ms longer than the usual gap", color=INK)
+    what = "ms later than other strums" if late else "ms longer than the usual gap"
+    ax.set_xlabel(f"{what}\n(thick bar: mean)", color=INK)
     by_pair: dict[str, list[float]] = {}
     for change in changes.changes:
         value = change.late_ms if late else change.pause_ms

@@ -218,6 +218,8 @@ def _limits(placed: _Placed, tolerance: float | None) -> tuple[float, float]:
 
 def _draw_apart(ax: Axes, m: Measurement) -> Axes:
     """No strum met the grid: places and strums in two rows over time, so that it can be seen how they lie apart."""
+    if m.left_click and not any(s.added for s in m.strums):
+        return say(ax, "every strum is at a tempo beside the click's")
     if not m.strums or not m.omitted:
         return say(ax, "no strum on a place of the pattern")
     places, strums = [o.time_s for o in m.omitted], [s.time_s for s in m.strums]

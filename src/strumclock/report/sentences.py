@@ -84,6 +84,8 @@ def headline(measurement: Measurement) -> str:
     timing = measurement.timing
     if timing is None:
         return f"{words.count(len(measurement.strums), 'strum')} found"
+    if timing.n == 0 and measurement.left_click and not timed.added_strums(measurement):
+        return f"A tempo of your own, about {measurement.left_click[0].played_bpm:.0f} bpm"
     if timing.n == 0:
         return "No strum on a place of the pattern"
     if timing.mean_offset_ms is None and timing.jitter_ms is None and timing.drift_ms_per_min is None:

@@ -205,7 +205,7 @@ def judge_take(
     if even < standard.even_share * timing.n or not timing.n:
         need = math.ceil(standard.even_share * timing.n)
         failed.append(
-            f"{even} of {timing.n} strums lie within {1e3 * tolerance_s:.0f} ms of the take's own mean "
+            f"{even} of {timing.n} strums lie within {_tenth(1e3 * tolerance_s)} ms of the take's own mean "
             f"and {need} are asked for"
         )
     if left_click:
@@ -295,12 +295,18 @@ def _misplaced(timing: Timing, tolerance_s: float, duration_s: float) -> list[st
     mean, drift = timing.mean_offset_ms, timing.drift_ms_per_min
     if mean is not None and abs(mean.value) > tolerance_ms:
         side = "late" if mean.value > 0 else "early"
-        lean = f"{abs(mean.value):.1f} ms {side} on average"
-        failed.append(f"the strums are {lean} and {tolerance_ms:.1f} ms are allowed")
+        lean = f"{_tenth(abs(mean.value))} ms {side} on average"
+        failed.append(f"the strums are {lean} and {_tenth(tolerance_ms)} ms are allowed")
     if drift is not None and abs(whole := drift.value * duration_s / 60) > tolerance_ms:
         way = "fall behind" if whole > 0 else "pull ahead"
-        failed.append(f"the strums {way} by {abs(whole):.1f} ms over the take and {tolerance_ms:.1f} ms are allowed")
+        by = _tenth(abs(whole))
+        failed.append(f"the strums {way} by {by} ms over the take and {_tenth(tolerance_ms)} ms are allowed")
     return failed
+
+
+def _tenth(value_ms: float) -> str:
+    """Milliseconds to a tenth, as tolerances are told everywhere: ``"37.5"``, ``"75"``."""
+    return f"{value_ms:.1f}".removesuffix(".0")
 
 
 def _down(seconds: float) -> str:
