@@ -14,6 +14,7 @@ import soundfile
 from support import REFERENCE_AUDIO, ROOT
 
 from strumclock.cli import main
+from strumclock.click.tracks import TIMBRES
 
 STEADY = str(REFERENCE_AUDIO / "steady.flac")
 
@@ -157,6 +158,22 @@ def test_compare_says_what_is_shown(capsys: pytest.CaptureFixture[str]) -> None:
     status, out, err = _run(capsys, "compare", STEADY, STEADY, "--bpm", "84")
     assert status == 0, err
     assert out.strip()
+
+
+def test_help_cuts_no_sentence_off_and_promises_no_click_to_a_click_track(capsys: pytest.CaptureFixture[str]) -> None:
+    """By reading: no "..." at a command's end; a track's tempo is taken from no click; its sounds are named."""
+    assert "..." not in _run(capsys, "--help")[1]
+    track = " ".join(_run(capsys, "click", "--help")[1].split())
+    assert "taken from the click" not in track
+    assert all(timbre in track for timbre in TIMBRES)
+    assert "taken from the click" in " ".join(_run(capsys, "measure", "--help")[1].split())
+
+
+def test_a_day_without_a_goal_is_refused(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """It was ignored; one line says what was required, what came, what to do."""
+    status, _, err = _run(capsys, "progress", str(tmp_path), "--by", "2026-12-01")
+    assert status == 2
+    assert "--goal" in err
 
 
 def test_help_lists_every_command_of_the_design(capsys: pytest.CaptureFixture[str]) -> None:

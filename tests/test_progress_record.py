@@ -253,7 +253,7 @@ def test_every_number_in_the_sentences_is_in_the_record(school):
         "Two chords (A D, every 4 beats): in the week of 9 March you held 84 bpm (21 changes a minute), "
         "18 bpm more than in the week of 5 January."
     )
-    assert by_name["Climber"][-1] == "Next: two takes at 87 bpm (21.8 changes a minute)."
+    assert by_name["Climber"][-1] == "Next: two takes at 87 bpm (21.8 changes a minute); stop at any pain or tension."
     assert by_name["Plateau"][1] == (
         "Since about the week of 2 February the tempo has stayed near 80 bpm; before, it rose by about 4 bpm a week."
     )
@@ -314,7 +314,7 @@ def test_the_summary_says_what_each_line_rests_on(school):
         "from take to take it varies by",
         "Goal 90 bpm (22.5 changes a minute) by 1 June: at the present rate held "
         "between the weeks of 30 March and 11 May.",
-        "Next tempo by the standard: 87 bpm (21.8 changes a minute).",
+        "Next tempo by the standard: 87 bpm (21.8 changes a minute); stop at any pain or tension.",
     ):
         assert words in text, text
 
@@ -363,3 +363,24 @@ def test_the_inks_stay_apart_in_grey():
 
     assert luma(drawing.PALE) - luma(drawing.SOFT) > 0.3
     assert luma(drawing.SOFT) - luma(drawing.INK) > 0.1
+
+
+def test_the_sheet_of_a_class_cuts_no_word_off_and_lays_none_over_another(school):
+    """Truth: the boxes of the drawn texts: inside the sheet, no two over each other, and all that is sent is there."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    students = class_list(school, today=TODAY)
+    figure = report.plot_class(students)
+    renderer = FigureCanvasAgg(figure).get_renderer()
+    boxes = [(t.get_text(), t.get_window_extent(renderer)) for t in figure.texts]
+    sheet = figure.bbox
+    for text, box in boxes:
+        assert box.x0 >= 0, text
+        assert box.x1 <= sheet.x1, text
+        assert box.y0 >= 0, text
+    for i, (text, box) in enumerate(boxes):
+        for other, theirs in boxes[i + 1 :]:
+            apart = box.x1 <= theirs.x0 or theirs.x1 <= box.x0 or box.y1 <= theirs.y0 or theirs.y1 <= box.y0
+            assert apart, (text, other)
+    drawn = " ".join(text for text, _ in boxes)
+    assert all(report.to_send(p)[-1] in drawn for p in students if p.exercises)

@@ -23,7 +23,7 @@ _JOURNAL = click.option(
 )
 
 
-@click.command("batch")
+@click.command("batch", short_help="Measure what is new in a folder, into the practice record.")
 @click.argument("folder")
 @_JOURNAL
 @click.option("--workers", type=click.IntRange(1), help="Takes at a time. [all cores]")
@@ -51,7 +51,7 @@ def batch_command(
     return 0 if done.ok else 1
 
 
-@click.command("progress")
+@click.command("progress", short_help="The weeks of one student: tempo held, trend, what next.")
 @click.argument("folder", default=".")
 @_JOURNAL
 @click.option("--student", help="Whose weeks; may be left out where the record has one student.")
@@ -76,6 +76,8 @@ def progress_command(
     from strumclock import report
     from strumclock.progress import progress
 
+    if by is not None and goal_bpm is None:
+        raise UsageError("--by is the day to reach a goal by and needs --goal, the tempo; got a day alone; add it")
     with _open(journal or folder) as book:
         if goal_bpm is not None:
             if exercise is None:
@@ -89,7 +91,7 @@ def progress_command(
         report.write_text(csv_to, found.table().to_csv(index=False))
 
 
-@click.command("class")
+@click.command("class", short_help="Every student in order of need, with sentences to send.")
 @click.argument("folder", default=".")
 @_JOURNAL
 @click.option("--takes-to-hold", type=click.IntRange(1), help="Takes of a week that must hold a tempo. [2]")
@@ -106,7 +108,7 @@ def class_command(folder: str, journal: str | None, takes_to_hold: int | None, p
         report.write_class_plot(students, plot_to)
 
 
-@click.command("note")
+@click.command("note", short_help="Add a remark; correct or exclude a take by hand.")
 @click.argument("folder")
 @click.argument("text")
 @_JOURNAL
@@ -148,7 +150,7 @@ def note_command(
     click.echo("written")
 
 
-@click.command("forget")
+@click.command("forget", short_help="Delete what the practice record holds of a student.")
 @click.argument("folder")
 @click.argument("student")
 @_JOURNAL
@@ -161,7 +163,7 @@ def forget_command(folder: str, student: str, journal: str | None, yes: bool) ->
         click.echo(str(book.forget(student)))
 
 
-@click.command("demo")
+@click.command("demo", short_help="Build an invented class in a folder and run all of it.")
 @click.argument("folder", default="strumclock-demo")
 @click.option("--workers", type=click.IntRange(1), help="Takes at a time. [all cores]")
 def demo_command(folder: str, workers: int | None) -> None:

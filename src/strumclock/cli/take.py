@@ -12,7 +12,6 @@ _Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
 _EXERCISE_OPTIONS: tuple[_Decorator, ...] = (
     click.option("--name", help="What the exercise is called."),
-    click.option("--bpm", type=float, help="Tempo told, in beats per minute; left out, it is taken from the click."),
     click.option("--meter", help="Such as 4/4, 3/4 or 6/8 (whose beat is the dotted quarter)."),
     click.option("--per-beat", type=int, help="Parts of each beat, 1 to 4: 2 is eighths in 4/4."),
     click.option("--pattern", help="A letter a part: D down, U up, x muted, . nothing; such as D.DU.UDU."),
@@ -22,12 +21,20 @@ _EXERCISE_OPTIONS: tuple[_Decorator, ...] = (
     click.option("--chords", help='The chords in turn, such as "A D E D".'),
     click.option("--beats-per-change", type=int, help="Beats on each chord."),
 )
+_BPM_TOLD = "Tempo told, in beats per minute; left out, it is taken from the click."
+_BPM_OF_TRACK = "Tempo in beats per minute; or tell --steps."
 
 
-def _exercise_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    for option in reversed(_EXERCISE_OPTIONS):
-        command = option(command)
-    return command
+def _exercise_options(bpm: str) -> _Decorator:
+    """The options that tell an exercise; `bpm` is what the help says of the tempo."""
+
+    def add(command: Callable[..., Any]) -> Callable[..., Any]:
+        told: tuple[_Decorator, ...] = (click.option("--bpm", type=float, help=bpm), *_EXERCISE_OPTIONS)
+        for option in reversed(told):
+            command = option(command)
+        return command
+
+    return add
 
 
 def _exercise(told: dict[str, Any]) -> Any:
@@ -41,9 +48,9 @@ def _exercise(told: dict[str, Any]) -> Any:
     return Exercise(**fields)
 
 
-@click.command("measure")
+@click.command("measure", short_help="Measure one recording: how its strums lie against the click.")
 @click.argument("take")
-@_exercise_options
+@_exercise_options(_BPM_TOLD)
 @click.option("--click", metavar="auto|left|right|none|FILE", default="auto", help="Where the click is. [auto]")
 @click.option("--first-downbeat", "first_downbeat_s", type=float, help="Seconds to beat 1 of the first played bar.")
 @click.option("--midi", help="A Standard MIDI File whose tempo map is the grid.")
@@ -59,7 +66,7 @@ def _exercise(told: dict[str, Any]) -> Any:
 @click.option("--last-held-bpm", type=float, help="The highest tempo held before, for the advice on the next.")
 @click.option("--changes", is_flag=True, help="Find where the chords change and what changing costs.")
 @click.option("--tuning", is_flag=True, help="Tell the whole guitar's pitch.")
-@click.option("--free", is_flag=True, help="Only find the strums: no click, no grid.")
+@click.option("--free", is_flag=True, help="Only find the strums: no grid, no timing.")
 @click.option("--table", is_flag=True, help="Every figure with its interval, after the summary.")
 @click.option("--json", "json_to", metavar="F|-", help="Write the JSON to a file, or to standard output.")
 @click.option("--plot", "plot_to", metavar="F", help="Write the picture (png, svg, pdf).")
@@ -82,11 +89,11 @@ def measure_command(**told: Any) -> None:
 
 @click.command("click")
 @click.argument("out")
-@_exercise_options
+@_exercise_options(_BPM_OF_TRACK)
 @click.option("--steps", help='Stepped tempo: "8x80 8x84 8x88" is eight bars each at 80, 84 and 88.')
 @click.option("--clicks-per-beat", type=int, default=1, show_default=True, help="Clicks on each beat.")
 @click.option("--no-accent", is_flag=True, help="Every click alike.")
-@click.option("--timbre", default="wood", show_default=True, help="The click's sound.")
+@click.option("--timbre", default="wood", show_default=True, help="The click's sound: wood, stick, tick or beep.")
 def click_command(out: str, steps: str | None, clicks_per_beat: int, no_accent: bool, timbre: str, **told: Any) -> None:
     """Make a click track OUT (.wav or .mid)."""
     from strumclock.click import tracks
@@ -102,7 +109,7 @@ def click_command(out: str, steps: str | None, clicks_per_beat: int, no_accent: 
     click.echo(f"{out}: {track}")
 
 
-@click.command("tuning")
+@click.command("tuning", short_help="Tune by six open strings: a table of cents.")
 @click.argument("take")
 @click.option("--a4-hz", type=float, default=440.0, show_default=True, help="The reference pitch A4 (ISO 16: 440 Hz).")
 @click.option("--json", "json_to", metavar="F|-", help="Write the JSON to a file, or to standard output.")
@@ -118,10 +125,10 @@ def tuning_command(take: str, a4_hz: float, json_to: str | None) -> None:
         click.echo(report.tuning_table(result))
 
 
-@click.command("compare")
+@click.command("compare", short_help="Hold two takes of one exercise against each other.")
 @click.argument("take_a")
 @click.argument("take_b")
-@_exercise_options
+@_exercise_options(_BPM_TOLD)
 @click.option("--json", "json_to", metavar="F|-", help="Write the JSON to a file, or to standard output.")
 def compare_command(take_a: str, take_b: str, json_to: str | None, **told: Any) -> None:
     """Hold two takes of one exercise against each other: is the difference larger than its uncertainty?"""

@@ -11,6 +11,7 @@ import math
 import os
 from collections.abc import Sequence
 from datetime import date, timedelta
+from textwrap import shorten, wrap
 from typing import TYPE_CHECKING, Any
 
 from strumclock.errors import OutputError
@@ -43,6 +44,8 @@ MOST_LABELS = 8
 MOST_EXERCISES = 4
 """Exercises in one student's picture, the one played last first."""
 COLUMNS = 3
+COLUMN_CHARACTERS = 50
+"""Characters a line under a small picture: more of the smallest type run into the next column."""
 KEY = "● held by enough takes, with a line to the lowest tempo that was not held    ○ no tempo held by enough takes"
 OPEN_ARROW_BPM = 3.0
 """Length of the arrow of a week in which nothing faster failed; it has no scale."""
@@ -277,9 +280,7 @@ def plot_progress(progress: Progress) -> Figure:
 
 
 def _wrapped(lines: Sequence[str], width: int = 140) -> list[str]:
-    import textwrap
-
-    return [piece for line in lines for piece in textwrap.wrap(line, width)]
+    return [piece for line in lines for piece in wrap(line, width)]
 
 
 def plot_class(students: Sequence[Progress]) -> Figure:
@@ -289,11 +290,12 @@ def plot_class(students: Sequence[Progress]) -> Figure:
     """
     drawn = [p for p in students if p.exercises]
     rows = max(math.ceil(len(drawn) / COLUMNS), 1)
-    height_in = 1.0 + 4.1 * rows
+    words = [_wrapped(to_send(p), COLUMN_CHARACTERS) for p in drawn]
+    row_in = 3.1 + 0.165 * max([len(lines) for lines in words], default=0)
+    height_in = 1.0 + row_in * rows
     figure = new_figure(12.0, height_in)
-    figure.text(
-        0.04, 1 - 0.2 / height_in, "Tempo held, week by week", va="top", fontsize=16, fontweight="bold", color=INK
-    )
+    title = "Tempo held in bpm, week by week"
+    figure.text(0.04, 1 - 0.2 / height_in, title, va="top", fontsize=16, fontweight="bold", color=INK)
     figure.text(0.05, 0.1 / height_in, KEY, fontsize=9, color=SOFT)
     if not drawn:
         say(figure.add_axes((0.1, 0.2, 0.8, 0.6)), "nobody has a take that counts yet")
@@ -303,7 +305,7 @@ def plot_class(students: Sequence[Progress]) -> Figure:
     length = max(high - low for low, high in spans)
     for i, (progress, (low, high)) in enumerate(zip(drawn, spans, strict=True)):
         row, column = divmod(i, COLUMNS)
-        top_in = 0.7 + 4.1 * row
+        top_in = 0.7 + row_in * row
         left = 0.05 + column * 0.325
         ax = figure.add_axes((left, 1 - (top_in + 0.65 + 1.75) / height_in, 0.27, 1.75 / height_in))
         middle = (low + high) / 2
@@ -314,9 +316,9 @@ def plot_class(students: Sequence[Progress]) -> Figure:
         head = 1 - (top_in + 0.08) / height_in
         figure.text(left, head, name, va="top", fontsize=12, fontweight="bold", color=INK, parse_math=False)
         under = f"{NEED_WORDS[progress.need]} · {exercise.label.partition(' (')[0]}"
-        figure.text(left, head - 0.24 / height_in, under[:58], va="top", fontsize=8.5, color=SOFT, parse_math=False)
-        words = _wrapped(to_send(progress), 56)
-        for k, line in enumerate(words[:7]):
+        under = shorten(under, COLUMN_CHARACTERS, placeholder="…")
+        figure.text(left, head - 0.24 / height_in, under, va="top", fontsize=8.5, color=SOFT, parse_math=False)
+        for k, line in enumerate(words[i]):
             at = 1 - (top_in + 2.85 + 0.165 * k) / height_in
             figure.text(left, at, line, va="top", fontsize=8.5, color=INK, parse_math=False)
     return figure

@@ -161,7 +161,7 @@ def _next_step(progress: Progress, now: ExerciseProgress) -> str:
         return "Next: one take of half a minute with the click, its tempo in the file's name."
     slower = ", with a click between the beats too" if now.subdivide else ""
     takes = "one take" if progress.need == "silent" else "two takes"
-    return f"Next: {takes} at {tempo(now.next_bpm, now.beats_per_change)}{slower}."
+    return f"Next: {takes} at {tempo(now.next_bpm, now.beats_per_change)}{slower}; stop at any pain or tension."
 
 
 def _between(earliest: date, latest: date, today: date) -> str:
@@ -230,7 +230,8 @@ def facts(exercise: ExerciseProgress, *, today: date | None = None) -> list[str]
         lines.append(_goal_line(exercise, today))
     if exercise.next_bpm is not None:
         between = ", with a click between the beats too" if exercise.subdivide else ""
-        lines.append(f"Next tempo by the standard: {tempo(exercise.next_bpm, per)}{between}.")
+        at = tempo(exercise.next_bpm, per)
+        lines.append(f"Next tempo by the standard: {at}{between}; stop at any pain or tension.")
     return lines
 
 
