@@ -328,3 +328,14 @@ def test_every_error_of_reading_is_ours(tmp_path: Path) -> None:
             outcomes.add(type(e).__name__)
     assert "Recording" in outcomes
     assert outcomes <= {"Recording", "AudioFileError", "RecordingError"}
+
+
+def test_a_file_of_which_next_to_nothing_is_left_is_called_cut_short(tmp_path: Path) -> None:
+    """Truth: 30 s of FLAC of which next to nothing is there; "record some bars" would be of no use."""
+    whole = tmp_path / "whole.flac"
+    soundfile.write(whole, 0.1 * np.random.default_rng(0).standard_normal(30 * RATE), RATE)
+    cut = tmp_path / "cut.flac"
+    cut.write_bytes(whole.read_bytes()[:30000] + bytes(30000))
+    with pytest.raises(StrumclockError, match=r"cut.flac.* is cut short: .*; copy or send it again") as e:
+        load(cut)
+    _one_line(e.value)

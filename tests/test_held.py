@@ -43,10 +43,7 @@ def judged(
         n_slots=n_slots,
         n_omitted=n_slots - slots.size,
         n_added=added,
-        duration_s=part_s * (n_slots - 1),
-        bpm=bpm,
-        part_s=part_s,
-        **options,
+        **{"duration_s": part_s * (n_slots - 1), "bpm": bpm, "part_s": part_s, **options},
     )
 
 
@@ -124,6 +121,15 @@ def test_the_same_take_fails_for_each_reason_alone():
         assert result.held is False, words
         assert len(result.failed) == 1, result.failed
         assert words in result.failed[0]
+
+
+def test_a_take_that_left_the_click_is_not_held_however_few_slots_are_left():
+    """A take of 45 s, all but 5 slots of it at a tempo of the player's own: not held for that reason alone."""
+    result = judged(even(5), bpm=90, left_click=True, duration_s=45.0)
+    assert result.held is False
+    assert result.failed == ("for a stretch the strums kept a tempo of their own",)
+    assert result.next_bpm == 90
+    assert judged(even(5), bpm=90, left_click=True, duration_s=8.0).held is None
 
 
 @pytest.mark.parametrize("n", [63, 64])

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from strumclock.audio.decoded import Decoded, Part
 from strumclock.audio.headers import is_mpeg_audio, sound_head
-from strumclock.audio.recording import Recording, check_rate, examine
+from strumclock.audio.recording import MIN_DURATION_S, Recording, check_rate, examine
 from strumclock.errors import AudioFileError, RecordingError, UsageError
 
 SOUNDFILE_SIGNATURES = (b"RIFF", b"RIFX", b"RF64", b"riff", b"fLaC", b"FORM", b"caff", b".snd")
@@ -52,6 +52,11 @@ def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: f
     rate = check_rate(decoded.sample_rate_hz, RecordingError)
     what = f"{str(file)!r}" if part.whole else f"the part read of {str(file)!r}"
     decoded.samples.flags.writeable = False
+    got_s = len(decoded.samples) / rate
+    if got_s < MIN_DURATION_S and any(notice.code == "truncated" for notice in decoded.notices):
+        raise RecordingError(
+            f"a whole file was required, but {what} is cut short: {got_s:.2g} s could be read; copy or send it again"
+        )
     weak = examine(decoded.samples, rate, what=what, lossy=decoded.lossy)
     return Recording(
         samples=decoded.samples,

@@ -177,7 +177,7 @@ def _number(what: str, text: str, low: float, high: float) -> float:
     try:
         value = float(re.sub(r"\s*bpm$", "", text, flags=re.IGNORECASE).replace(",", "."))
     except ValueError:
-        raise UsageError(f"{what} must be a number, but {text!r} came") from None
+        raise UsageError(f"{what} must be a number, but {text!r} came; correct it") from None
     if not low <= value <= high:
         raise UsageError(f"{what} must lie from {low:g} to {high:g}, but {text} came")
     return value

@@ -64,7 +64,9 @@ def known_student(connection: sa.Connection, name: str | None) -> tuple[int, str
             return row.id, row.name
     known = ", ".join(row.name or "(no name)" for row in rows) or "nobody yet"
     if name is None:
-        raise UsageError(f"a student must be named where the journal has not exactly one; it has: {known}")
+        if not rows:
+            raise UsageError("a student is needed, but the journal has none yet; measure a folder of takes with batch")
+        raise UsageError(f"a student must be named where the journal has more than one; it has: {known}; name one")
     raise UsageError(f"the student must be one of the journal's ({known}), but {name!r} came; check the spelling")
 
 

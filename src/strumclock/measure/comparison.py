@@ -214,7 +214,7 @@ def _place_by_place(a: Measurement, b: Measurement) -> tuple[Estimate | None, Es
     if apart is None and "apart_ms" not in absent:
         absent["apart_ms"] = timing.absent.get("timing.mean_offset_ms", "too few places in common")
     if timing.jitter_ms is None:
-        absent["spread_ms"] = timing.absent.get("timing.jitter_ms", "too few places in common")
+        absent["spread_ms"] = "against each other " + timing.absent.get("timing.jitter_ms", "they have too few places")
     return apart, timing.jitter_ms, len(keys), absent
 
 

@@ -29,7 +29,7 @@ def at_tempo(measurement: Measurement, bpm: float | None) -> str:
 def tempo(measurement: Measurement) -> str:
     """Whether the take holds its tempo, by the standard."""
     held, bpm = measurement.held, measurement.exercise.bpm
-    if held is None or timing_of(measurement).n == 0:
+    if held is None or (timing_of(measurement).n == 0 and not measurement.left_click):
         return ""
     at = at_tempo(measurement, bpm)
     if held.held:
@@ -46,8 +46,8 @@ def tempo(measurement: Measurement) -> str:
 def following(measurement: Measurement) -> str:
     """The next tempo with its caution, and one thing to try."""
     held, bpm, said = measurement.held, measurement.exercise.bpm, []
-    if timing_of(measurement).n == 0:
-        return to_try(measurement)
+    if timing_of(measurement).n == 0 and not measurement.left_click:
+        return ""
     advised = held.next_bpm if held is not None else None
     if advised is not None:
         at = at_tempo(measurement, advised)

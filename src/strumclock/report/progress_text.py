@@ -27,7 +27,7 @@ NEED_WORDS = {
 DOUBT_WORDS = {
     "no click heard": "the click cannot be heard in them",
     "too little to judge": "they are too short to judge",
-    "could not be measured": "they could not be measured",
+    "could not be measured": "their files cannot be read or hold no playing",
     "clipped": "they are overdriven",
     "truncated": "their files are cut off",
     "gaps": "their files have gaps",
@@ -39,6 +39,7 @@ DOUBT_WORDS = {
 DOUBT_STEPS = {
     "no click heard": "for the next take let a second device play the click near the phone",
     "too little to judge": "let the next take last half a minute or longer",
+    "could not be measured": "listen to the next recording before it is sent",
     "clipped": "for the next take put the phone a step further from the guitar",
     "poor-fit": "for the next take tell the pattern, or play the one that is told",
     "click-fades": "for the next take turn the phone's voice filter off, or put the click nearer to it",

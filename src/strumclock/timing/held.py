@@ -161,7 +161,8 @@ def judge_take(
     n_slots, n_omitted, n_added : int
         Slots of the grid, slots without a strum, strums without a slot.
     duration_s : float
-        From the first slot to the last, s. The last strum is counted as long as the others.
+        From the first slot to the last, s, those of a stretch that left the click included. The last strum is counted
+        as long as the others.
     bpm : float or None
         Tempo of the take.
     part_s : float
@@ -179,9 +180,10 @@ def judge_take(
     even_share = even / timing.n if timing.n else None
     lasted_s = duration_s * n_slots / (n_slots - 1) if n_slots > 1 else 0.0
     unjudged = []
-    if n_slots < standard.min_slots:
-        beside = "beside the stretch at a tempo of your own " if left_click else ""
-        unjudged.append(f"{beside}it has {n_slots} slot{'s' * (n_slots != 1)} and {standard.min_slots} are asked for")
+    if left_click:  # the slots of that stretch are not counted, but the take lasted
+        lasted_s = max(lasted_s, duration_s)
+    elif n_slots < standard.min_slots:
+        unjudged.append(f"it has {n_slots} slot{'s' * (n_slots != 1)} and {standard.min_slots} are asked for")
     if lasted_s < standard.min_duration_s - SAME_S:
         unjudged.append(f"it lasts {_down(lasted_s)} s and {standard.min_duration_s:g} s are asked for")
     if unjudged:
@@ -196,13 +198,14 @@ def judge_take(
         )
     failed = []
     played = n_slots - n_omitted
-    if played < standard.played_share * n_slots:
+    enough = n_slots >= standard.min_slots
+    if enough and played < standard.played_share * n_slots:
         need = math.ceil(standard.played_share * n_slots)
         failed.append(f"{played} of {n_slots} strums were played and {need} are asked for")
-    if n_added > standard.added_share * n_slots:
+    if enough and n_added > standard.added_share * n_slots:
         most = math.floor(standard.added_share * n_slots)
         failed.append(f"{n_added} {'strum was' if n_added == 1 else 'strums were'} added and {most} are allowed")
-    if even < standard.even_share * timing.n or not timing.n:
+    if enough and (even < standard.even_share * timing.n or not timing.n):
         need = math.ceil(standard.even_share * timing.n)
         failed.append(
             f"{even} of {timing.n} strums lie within {_tenth(1e3 * tolerance_s)} ms of the take's own mean "
