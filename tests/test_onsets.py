@@ -454,5 +454,5 @@ def test_the_likelihood_of_all_places_at_once_is_that_of_each_against_its_plain_
     mean = rng.normal(size=(length, 3)).astype(np.float32)
     variance = rng.uniform(0.1, 2, (length, 3)).astype(np.float32)
     twin = [-0.5 * ((seen[k : k + HOP * length : HOP][:length] - mean) ** 2 / variance).sum() for k in range(places)]
-    at_once = _log_likelihood(seen, mean, variance, places)
+    at_once = _log_likelihood(seen[None], mean[None], variance[None], places)[0]
     np.testing.assert_allclose(at_once - at_once[0], np.array(twin) - twin[0], rtol=0, atol=1e-2)

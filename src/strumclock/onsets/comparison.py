@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from strumclock.onsets.bands import STEP_S
-from strumclock.onsets.places import FloatArray, place_of
+from strumclock.onsets.places import FloatArray, most_likely, place_of
 
 Values = npt.NDArray[np.float32]
 
@@ -62,21 +62,21 @@ def compared(steps: FloatArray, evidence: npt.NDArray[np.floating], smeared: flo
     unsure = np.flatnonzero(u * STEP_S > SURE_S)
     if n < LEAST or not len(unsure):
         return steps
-    padded = np.pad(evidence, ((0, 0), (BEFORE, AFTER), (0, 0)), mode="edge")
+    padded = np.pad(evidence.astype(np.float32), ((0, 0), (BEFORE, AFTER), (0, 0)), mode="edge")
     around = np.arange(0, BEFORE + AFTER + 1, HOP)
     found = steps.copy()
     for _ in range(TURNS):
         begin = np.clip(np.floor(place), 0, k - 1).astype(np.intp)
         weight = _near(found, begin)
-        seen = padded[np.arange(n)[:, None], begin[:, None] + around].astype(np.float32)
-        total, squares, weights = _summed(weight, seen), _summed(weight, seen**2), weight.sum()
-        for i in unsure:
-            mean = (total - weight[i] * seen[i]) / (weights - weight[i])
-            variance = np.maximum((squares - weight[i] * seen[i] ** 2) / (weights - weight[i]) - mean**2, 0) + FLOOR**2
-            fit = TEMPER * _log_likelihood(padded[i].astype(np.float32), mean, variance, k)
-            found[i] = steps[i] * np.exp(fit - fit.max())
-            found[i] /= found[i].sum()
-        place[unsure], _ = place_of(found[unsure], smeared)
+        seen = padded[np.arange(n)[:, None], begin[:, None] + around]
+        own, seen_there = weight[unsure, None, None], seen[unsure]
+        others = weight.sum() - own
+        mean = (_summed(weight, seen) - own * seen_there) / others
+        variance = np.maximum((_summed(weight, seen**2) - own * seen_there**2) / others - mean**2, 0) + FLOOR**2
+        fit = TEMPER * _log_likelihood(padded[unsure], mean, variance, k)
+        again = steps[unsure] * np.exp(fit - fit.max(axis=1, keepdims=True))
+        found[unsure] = again / again.sum(axis=1, keepdims=True)
+        place[unsure] = most_likely(found[unsure], smeared)
     return found
 
 
@@ -87,15 +87,18 @@ def _summed(weight: Values, seen: Values) -> Values:
 
 
 def _log_likelihood(seen: Values, mean: Values, variance: Values, places: int) -> Values:
-    """Of what was seen of a strum at each of its places, but for a constant.
+    """Of what was seen of each strum at each of its places, but for a constant: shape (n, places).
 
-    The sums over steps and channels of (seen - mean)² / variance, multiplied out: one product of matrices holds the
-    terms of all places, those of a place lie on a diagonal.
+    The sums over steps and channels of (seen - mean)² / variance, multiplied out: one product of matrices for each
+    strum holds the terms of all places, those of a place lie on a diagonal.
     """
-    terms = np.concatenate([mean / variance, -0.5 / variance], axis=1) @ np.concatenate([seen, seen**2], axis=1).T
-    step, across = terms.strides
-    diagonals = np.ndarray((len(mean), places), np.float32, terms, strides=(step + HOP * across, across))
-    fit: Values = diagonals.sum(axis=0)
+    factors = np.concatenate([mean / variance, -0.5 / variance], axis=2)
+    fit = np.empty((len(seen), places), np.float32)
+    for factor, own, row in zip(factors, seen, fit, strict=True):
+        terms = factor @ np.concatenate([own, own**2], axis=1).T
+        step, across = terms.strides
+        diagonals = np.ndarray((len(factor), places), np.float32, terms, strides=(step + HOP * across, across))
+        diagonals.sum(axis=0, out=row)
     return fit
 
 

@@ -133,14 +133,14 @@ class _Look:
         Probability that a strum began in each step, given that one did.
     likely : ndarray, shape (n,)
         Probability that one did.
-    evidence : float16 ndarray, shape (n, STEPS, STRUM_CHANNELS)
+    evidence : float32 ndarray, shape (n, STEPS, STRUM_CHANNELS)
         What was seen of a strum at each step.
     """
 
     from_s: FloatArray
     steps: FloatArray
     likely: FloatArray
-    evidence: npt.NDArray[np.float16]
+    evidence: npt.NDArray[np.float32]
 
     def times(self, smeared: float) -> tuple[FloatArray, FloatArray]:
         """Time and uncertainty of each strum [s]."""
@@ -163,7 +163,7 @@ def _look(
     """Look at the surroundings of each centre."""
     centre_s = on_samples(centre_s, rate_hz)
     p = np.empty((len(centre_s), STEPS + 1))
-    kept = np.empty((len(centre_s), STEPS, STRUM_CHANNELS), np.float16)
+    kept = np.empty((len(centre_s), STEPS, STRUM_CHANNELS), np.float32)
     frame = np.clip(np.round((centre_s + LAG_S / 2) / levels.hop_s), 0, len(levels.level) - 1).astype(np.intp)
     for a in range(0, len(centre_s), BLOCK):
         part = slice(a, a + BLOCK)

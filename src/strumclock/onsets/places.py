@@ -37,6 +37,18 @@ def place_of(p: FloatArray, smeared: float = 0.0) -> tuple[FloatArray, FloatArra
     """
     if len(p) == 0:
         return np.empty(0), np.empty(0)
+    place = most_likely(p, smeared)
+    distance = np.abs(np.arange(p.shape[1]) + 0.5 - place[:, None])
+    order = np.argsort(distance, axis=1)
+    sharp = np.exp(np.float32(SHARPEN) * np.log((p + 1e-30).astype(np.float32)))  # several at a time, unlike powers
+    held = np.cumsum(np.take_along_axis(sharp / sharp.sum(axis=1, keepdims=True), order, axis=1), axis=1)
+    last = np.minimum((held < 0.95).sum(axis=1), p.shape[1] - 1)
+    reach = np.take_along_axis(distance, order, axis=1)[np.arange(len(p)), last]
+    return place, reach / 2 + 0.5
+
+
+def most_likely(p: FloatArray, smeared: float = 0.0) -> FloatArray:
+    """The place alone, of `place_of`."""
     p = p / np.maximum(p.sum(axis=1, keepdims=True), 1e-12)
     k = np.arange(p.shape[1])
     wide = np.pad(p, ((0, 0), (1, 1)))
@@ -47,13 +59,7 @@ def place_of(p: FloatArray, smeared: float = 0.0) -> tuple[FloatArray, FloatArra
     place = (near * (k + 0.5)).sum(axis=1) / near.sum(axis=1)
     if smeared:
         place = (1 - smeared) * place + smeared * _quantile(p, SMEARED_QUANTILE)
-    distance = np.abs(k + 0.5 - place[:, None])
-    order = np.argsort(distance, axis=1)
-    sharp = np.exp(np.float32(SHARPEN) * np.log((p + 1e-30).astype(np.float32)))  # several at a time, unlike powers
-    held = np.cumsum(np.take_along_axis(sharp / sharp.sum(axis=1, keepdims=True), order, axis=1), axis=1)
-    last = np.minimum((held < 0.95).sum(axis=1), p.shape[1] - 1)
-    reach = np.take_along_axis(distance, order, axis=1)[np.arange(len(p)), last]
-    return place, reach / 2 + 0.5
+    return np.asarray(place)
 
 
 def _quantile(p: FloatArray, share: float) -> FloatArray:
