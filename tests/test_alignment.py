@@ -537,3 +537,13 @@ def test_strums_may_come_as_an_object_with_times() -> None:
         time_s = np.arange(8) * 0.5
 
     assert align(Found(), Exercise(bpm=120, per_beat=1)).slot.tolist() == list(range(8))
+
+
+@pytest.mark.parametrize(("bpm", "said"), [(200, True), (100, False)])
+def test_fast_clicks_without_a_tempo_told_may_be_parts_of_the_beat(bpm: float, said: bool) -> None:
+    """Clicks at 200 are taken for beats, and it is said that they may be halves of beats at 100; not where told."""
+    exercise = Exercise(bpm=bpm, meter="4/4", per_beat=1, count_in=1)
+    take = play(exercise, Player(), seed=1)
+    for told, expected in ((Exercise(), said), (exercise, False)):
+        notices = align(take.strum_s, told, clicks=clicks_of(take.grid)).notices
+        assert any(n.code == "tempo-fast" and "tell 100 bpm" in n.message for n in notices) is expected

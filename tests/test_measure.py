@@ -8,6 +8,7 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 
+import jsonschema
 import numpy as np
 import pytest
 from clicktakes import RATE_HZ as CLICK_RATE_HZ
@@ -197,3 +198,24 @@ def test_a_click_that_changes_its_tempo_is_said_so_against_its_placing() -> None
     (notice,) = (w for w in m.warnings if w.code == "click-changes-tempo")
     assert "80.0 bpm" in notice.message
     assert "100.0 bpm" in notice.message
+
+
+def test_a_take_wholly_at_a_tempo_of_its_own_is_measured_told_and_drawn(tmp_path: Path) -> None:
+    """Quarters at 90 against a click at 100, nothing told: 90 bpm is stated, the JSON obeys its schema, the picture is
+    drawn, the take is not held. Truth: the synthesiser's tempo and the click's."""
+    bpm, own = 100, sc.Exercise(bpm=90, meter="4/4", per_beat=1, bars=14)
+    played = synthesise(own, Player(), Scene(click_db=None, lead_s=3.1), seed=3)
+    n = len(played.samples)
+    click_s = np.arange(0.7, n / played.sample_rate_hz - 0.2, 60 / bpm)
+    click = clicks(click_s, np.arange(len(click_s)) % 4 == 0, "tick", n)
+    samples = 0.7 * played.samples + 0.3 * click / np.abs(click).max()
+    m = measure(sc.from_array(samples, played.sample_rate_hz))
+    (left,) = m.left_click
+    assert left.played_bpm == pytest.approx(90, abs=0.2)
+    assert m.held is not None
+    assert m.held.held is False
+    document = report.to_dict(m)
+    jsonschema.Draft202012Validator(report.load_schema()).validate(document)
+    assert document["timing"]["within_tolerance"]["tolerance_ms"] == 75
+    report.write_outputs(m, plot=str(tmp_path / "own.png"))
+    assert (tmp_path / "own.png").stat().st_size > 10_000

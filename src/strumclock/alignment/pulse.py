@@ -40,6 +40,9 @@ SOUNDS_ON_BEATS, SOUNDS_AGREE = 2, 0.8
 """The first sounds of a click are the beat's and the accent's; which share of them must come at one distance."""
 BEYOND = 4
 """Clicks for which a bending beat is carried on beyond the first and the last heard."""
+FAST_CLICKS_BPM = 160.0
+"""Clicks that come faster than this, with no tempo told, may mark parts of the beat: metronomes go to 208, but few play
+to a beat above 160 (common practice, no source)."""
 WHOLE_BPM_TOLERANCE = 2 * CLOCK_PPM * 1e-6
 """A tempo heard this near a whole number is that number: metronomes are set in whole beats a minute (common
 practice)."""
@@ -196,6 +199,8 @@ def from_clicks(clicks: Clicks, bpm: float | None) -> Pulse:
             "everything is measured against them"
         )
         notices = (Notice(code="tempo-differs", message=message),)
+    if bpm is None and heard == heard_bpm > FAST_CLICKS_BPM:
+        notices = (_fast_notice(heard_bpm),)
     if bpm is None or ratio is None:
         bpm = _plain_bpm(heard)
     bend = Bend.of(clicks)
@@ -342,6 +347,14 @@ def _ratio_notice(bpm: float, heard_bpm: float, ratio: float) -> Notice:
         f"{each}; tell {heard_bpm:.0f} bpm instead if each click is meant to be a beat"
     )
     return Notice(code="tempo-ratio", message=message)
+
+
+def _fast_notice(heard_bpm: float) -> Notice:
+    message = (
+        f"the clicks beat {heard_bpm:.0f} a minute and no tempo was told: each is taken for a beat; tell "
+        f"{heard_bpm / 2:.0f} bpm if every other one is"
+    )
+    return Notice(code="tempo-fast", message=message)
 
 
 def _plain_bpm(heard: float) -> float:

@@ -349,7 +349,7 @@ def _assemble(
         n_added=n_added,
         duration_s=float(grid.slot_s[-1] - grid.slot_s[0]) if len(grid) > 1 else 0.0,
         bpm=alignment.exercise.bpm,
-        part_s=float(np.median(grid.part_s)) if n_slots else 0.0,
+        part_s=float(np.median(grid.part_s)) if len(grid) else 0.0,
         last_held_bpm=last_held_bpm,
         left_click=bool(alignment.left_click),
     )

@@ -198,7 +198,8 @@ def _timing(measurement: Measurement, converted: _Converter) -> dict[str, Any] |
         ]
     if document["within_tolerance"] is None:
         held = measurement.held
-        tolerance_ms = converted.of(1e3 * held.tolerance_s, "tolerance_ms") if held is not None else None
+        known = held is not None and held.tolerance_s > 0  # a grid without a place has none
+        tolerance_ms = converted.of(1e3 * held.tolerance_s, "tolerance_ms") if held is not None and known else None
         document["within_tolerance"] = {"tolerance_ms": tolerance_ms, "share": None}
         reason = converted.absent.pop("timing.within_tolerance", None)
         converted.absent.setdefault("timing.within_tolerance.share", reason or "too few strums")

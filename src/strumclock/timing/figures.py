@@ -34,8 +34,8 @@ WITHOUT_CLICK = (
 )
 
 TEMPO_FROM_STRUMS = (
-    "the tempo was neither told nor heard but estimated from the strums, so there is nothing to drift against; next "
-    "time tell the tempo"
+    "no click was heard and the tempo was estimated from the strums, so there is nothing to drift against; next time "
+    "let the click be heard, or tell the tempo that it has"
 )
 
 FIGURES = (
