@@ -19,7 +19,7 @@ from strumclock.onsets.comparison import AFTER, BEFORE, HOP, LEAST, _log_likelih
 from strumclock.onsets.finding import LEAD_S, TAIL_S, WORTH_NAMING_DB, _unclaimed
 from strumclock.onsets.levels import HOP_S, QUIETEST, _bands, _power, _touched, measure_levels, with_halves
 from strumclock.onsets.network import _seen, learned_weights
-from strumclock.onsets.places import SHARPEN, SMEARED_QUANTILE, place_of, smearing
+from strumclock.onsets.places import NEARBY, SHARPEN, SMEARED_QUANTILE, _reach, place_of, smearing
 from strumclock.onsets.residual import BEFORE_S, LEARN_S, LEARN_UNTIL_S, ORDER, evidence, on_samples, predictors
 
 RATE_HZ = 44100
@@ -444,6 +444,17 @@ def test_strums_that_are_sure_are_left_where_they_are_by_construction() -> None:
     evidence, steps = alike(3)
     steps[:-1] = np.where(steps[:-1] > 0.5, 1.0, 1e-6)
     np.testing.assert_array_equal(compared(steps, evidence)[:-1], steps[:-1])
+
+
+def test_uncertainties_looked_for_nearby_are_those_of_all_steps_against_themselves() -> None:
+    """Narrow and wide probabilities, also at the ends: the steps nearby, and all of them, give the same reach."""
+    rng = np.random.default_rng(7)
+    middle, spread = rng.uniform(0, 256, 300), 10 ** rng.uniform(-0.5, 2, 300)
+    share = np.exp(-0.5 * ((np.arange(256) - middle[:, None]) / spread[:, None]) ** 2).astype(np.float32)
+    share /= share.sum(axis=1, keepdims=True)
+    nearby, held = _reach(share, middle, NEARBY)
+    np.testing.assert_array_equal(nearby[held], _reach(share, middle, 256)[0][held])
+    assert 0.3 < held.mean() < 0.9
 
 
 def test_the_likelihood_of_all_places_at_once_is_that_of_each_against_its_plain_twin() -> None:

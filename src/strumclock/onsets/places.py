@@ -6,11 +6,14 @@ import numpy as np
 import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
+Shares = npt.NDArray[np.float32]
 
 EARLIER = 0.5  # an earlier place is taken if it is so likely against the likeliest: sd 0.7 ms, without it 1.3
 CLEAR_STEPS, SMEARED_STEPS = 26.0, 34.0  # spread of a median strum: to 18 dry, 27 in rooms, 35 to 42 in AAC 64k
 SMEARED_QUANTILE = 0.6  # unbiased would be 0.5 in rooms, 0.65 to 0.7 in AAC and of guitars kept out of learning
 SHARPEN = 1.3  # power of the probability that u is read from: what taught it is harder than most takes
+HELD = 0.95  # of that lies within twice u …
+NEARBY = 32  # … and of most strums within so many steps, where it is looked for first
 NEAR_MODE = 3  # steps to either side of the likeliest over which the time is averaged: below 1.1 ms it is one event
 
 
@@ -32,19 +35,34 @@ def place_of(p: FloatArray, smeared: float = 0.0) -> tuple[FloatArray, FloatArra
     Where releases are clear, the place is the mean about the earliest step that is at least half as likely as the
     likeliest: a strum begins with its first string, and a later one is often the surer event. Where they are smeared,
     the earliest is rather the pick's touch, and the place is a quantile of the probability. Twice the uncertainty
-    holds 95 % of the probability, raised to `SHARPEN`, around it; a standard deviation would speak of the rare far
+    holds `HELD` of the probability, raised to `SHARPEN`, around it; a standard deviation would speak of the rare far
     mistakes more than of the usual error.
     """
     if len(p) == 0:
         return np.empty(0), np.empty(0)
     place = most_likely(p, smeared)
-    distance = np.abs(np.arange(p.shape[1]) + 0.5 - place[:, None])
-    order = np.argsort(distance, axis=1)
     sharp = np.exp(np.float32(SHARPEN) * np.log((p + 1e-30).astype(np.float32)))  # several at a time, unlike powers
-    held = np.cumsum(np.take_along_axis(sharp / sharp.sum(axis=1, keepdims=True), order, axis=1), axis=1)
-    last = np.minimum((held < 0.95).sum(axis=1), p.shape[1] - 1)
-    reach = np.take_along_axis(distance, order, axis=1)[np.arange(len(p)), last]
+    sharp /= sharp.sum(axis=1, keepdims=True)
+    reach, held = _reach(sharp, place, NEARBY)
+    wide = np.flatnonzero(~held)
+    if len(wide):
+        reach[wide], _ = _reach(sharp[wide], place[wide], p.shape[1])
     return place, reach / 2 + 0.5
+
+
+def _reach(share: Shares, place: FloatArray, nearby: int) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+    """How far from each place the steps lie that hold `HELD` of it, and whether so many steps to either side do."""
+    steps = share.shape[1]
+    width = min(2 * nearby + 1, steps)
+    begin = np.clip(np.floor(place).astype(np.intp) - nearby, 0, steps - width)
+    at = begin[:, None] + np.arange(width)
+    distance = np.abs(at + 0.5 - place[:, None])
+    order = np.argsort(distance, axis=1)
+    row = np.arange(len(place))[:, None]
+    sums = np.cumsum(share[row, begin[:, None] + order], axis=1)
+    last = np.minimum((sums < HELD).sum(axis=1), width - 1)
+    reach: FloatArray = distance[row[:, 0], order[row[:, 0], last]]
+    return reach, sums[:, -1] >= HELD
 
 
 def most_likely(p: FloatArray, smeared: float = 0.0) -> FloatArray:
