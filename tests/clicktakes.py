@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 RATE_HZ = 22050
 LEAD = 200  # samples of silence kept before a sound's first sample
+WORD_S = 0.05
 CHORDS_HZ = (
     (110.0, 164.8, 220.0, 277.2, 329.6),
     (146.8, 220.0, 293.7, 370.0),
@@ -37,12 +38,16 @@ class Take:
 
 def click_sound(name: str) -> Array:
     """A click of peak 1: bursts ("noise", "tock"), damped tones ("wood"), 40 ms of a sine ("beep"), a thud ("low"), 250
-    ms of a cymbal ("ringing")."""
-    t = np.arange(int((0.25 if name == "ringing" else 0.06) * RATE_HZ)) / RATE_HZ
+    ms of a cymbal ("ringing"), a consonant and, WORD_S later, the vowel's full strength ("word")."""
+    t = np.arange(int((0.25 if name in ("ringing", "word") else 0.06) * RATE_HZ)) / RATE_HZ
     if name == "noise":
         x = np.random.default_rng(7).standard_normal(len(t)) * np.exp(-t / 0.004)
     elif name == "ringing":
         x = np.random.default_rng(9).standard_normal(len(t)) * np.exp(-t / 0.12)
+    elif name == "word":
+        vowel = sum(np.sin(2 * np.pi * 140 * k * t + k * k) for k in range(1, 25))
+        vowel *= np.clip((t - 0.6 * WORD_S) / (0.4 * WORD_S), 0, 1) * np.exp(-np.maximum(t - 0.12, 0) / 0.03)
+        x = 0.5 * np.random.default_rng(6).standard_normal(len(t)) * np.exp(-t / 0.01) + vowel
     elif name == "wood":
         x = np.sin(2 * np.pi * 1800 * t) * np.exp(-t / 0.005) + 0.8 * np.sin(2 * np.pi * 2900 * t) * np.exp(-t / 0.003)
     elif name == "tock":

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from clicktakes import RATE_HZ, Array, Take, click_sound, make_take, place
+from clicktakes import RATE_HZ, WORD_S, Array, Take, click_sound, make_take, place
 
+import strumclock as sc
 from strumclock.click import Clicks, Removal, find_clicks, remove_clicks
+from strumclock.grid import Exercise
 
 ATTACK_S = 0.02
 
@@ -94,3 +96,22 @@ def test_removal_does_nothing_to_a_guitar_far_from_clicks() -> None:
     for t in clicks.time_s:
         far[max(int((t - 0.02) * RATE_HZ), 0) : int((t + 0.25) * RATE_HZ)] = False
     assert not np.any(removal.removed[far])
+
+
+@pytest.mark.parametrize("sound", ["noise", "wood", "beep", "ringing"])
+def test_a_click_that_has_its_strength_at_once_does_not_swell(sound: str) -> None:
+    _, removal = removed_from(make_take(sound=sound))
+    assert removal.swells_s == 0.0
+
+
+def test_a_word_swells_for_as_long_as_it_was_made_to() -> None:
+    _, removal = removed_from(make_take(sound="word", bpm=80, click_db=-3))
+    assert removal.swells_s == pytest.approx(0.8 * WORD_S, abs=0.01, rel=0)
+
+
+def test_the_mean_offset_against_a_word_is_unsure_by_how_long_it_swells_and_says_so() -> None:
+    take = make_take(sound="word", bpm=80, click_db=-3)
+    m = sc.measure(sc.from_array(take.samples, RATE_HZ), Exercise(bpm=80, meter="4/4", count_in=1, per_beat=1))
+    assert m.timing.mean_offset_ms is not None
+    assert m.timing.mean_offset_ms.u > 1000 * 0.7 * WORD_S / np.sqrt(3)
+    assert [n.code for n in m.warnings].count("click-swells") == 1

@@ -16,6 +16,10 @@ ATTACK_SHARE = 0.2
 ATTACK_PEAK_S = 0.030
 """… of its peak within this time (the project's definition of a strum's time, applied to the click)."""
 
+SLOW_SHARE = 0.5
+"""A sound whose early peak is less than this share of its later one swells: where in it the beat is felt cannot be
+told from it. Metronomes, beeps and drums have their peak at once; a word has it in its vowel."""
+
 
 def above(sound: Float32, rate_hz: float, cut_hz: float = ATTACK_HZ) -> Float32:
     """What lies above cut_hz: a causal second-order Butterworth high-pass, applied through its frequency response."""
@@ -69,3 +73,22 @@ def attack_indices(
         between = (bar[i] - high[i - 1]) / max(high[i] - high[i - 1], 1e-12)
         found.append(float(i) if i <= still else i - 1 + float(np.clip(between, 0, 1)))
     return found
+
+
+def swells_s(sound: Float32, rate_hz: float, attack: int) -> float:
+    """How long a sound takes from its attack to SLOW_SHARE of its peak, seconds; 0 where it has that at once.
+
+    Parameters
+    ----------
+    sound : float32 array, shape (n,)
+        From before its attack to its end.
+    attack : int
+        Its attack's sample.
+    """
+    high = np.abs(above(sound, rate_hz))
+    first = max(attack - round(0.001 * rate_hz), 0)
+    early = high[first : first + max(round(ATTACK_PEAK_S * rate_hz), 1)]
+    whole = float(high.max(initial=0.0))
+    if float(early.max(initial=0.0)) >= SLOW_SHARE * whole:
+        return 0.0
+    return float(np.argmax(high >= SLOW_SHARE * whole) - first) / rate_hz

@@ -9,6 +9,7 @@ import numpy as np
 import scipy.fft
 from numpy.typing import ArrayLike, NDArray
 
+from strumclock.click.attack import swells_s
 from strumclock.click.finding import Clicks
 from strumclock.click.front import Float32, Float64
 from strumclock.click.matching import turns
@@ -26,6 +27,9 @@ NEXT_SHARE = 0.9
 
 FADE_S = (0.002, 0.02)
 """The learned sound is faded in and out over this at its ends."""
+
+SURE = 0.5
+"""A sound that is heard at so many of its places is known well enough for whether it swells to be asked."""
 
 FRACTIONS = 32
 """The sound is kept at so many fractions of a sample, and interpolated between them: errors 60 dB down at 10 kHz."""
@@ -49,6 +53,8 @@ class Removal:
         `removed` times this is the power that a strum must exceed.
     left_db : float
         The median of these, dB.
+    swells_s : float
+        How long the slowest of the sounds takes from its attack to its strength (`attack.swells_s`): 0 but for voices.
     """
 
     samples: Float32
@@ -57,6 +63,7 @@ class Removal:
     lead_s: float
     left_share: Float64
     left_db: float
+    swells_s: float
 
     def __post_init__(self) -> None:
         """Make the arrays read-only."""
@@ -97,10 +104,13 @@ def remove_clicks(samples: ArrayLike, sample_rate_hz: float, clicks: Clicks, *, 
     removed = np.zeros(len(x), dtype=np.float32)
     left_share = np.ones(len(position))
     sounds = []
+    swells = 0.0
     for kind in np.unique(clicks.sound):
         mine = clicks.sound == kind
         learned = learn(x, sample_rate_hz, position[mine], before, after)
         sounds.append(learned.sound * ramp)
+        if np.mean(clicks.heard[mine]) > SURE:
+            swells = max(swells, swells_s(sounds[-1], sample_rate_hz, before))
         left_share[mine] = learned.left
         _add(removed, sounds[-1], position[mine], before, learned.gain)
     return Removal(
@@ -109,6 +119,7 @@ def remove_clicks(samples: ArrayLike, sample_rate_hz: float, clicks: Clicks, *, 
         sounds=tuple(sounds),
         lead_s=before / sample_rate_hz,
         left_share=left_share,
+        swells_s=swells,
         left_db=10 * float(np.log10(max(float(np.median(left_share)), 1e-6))),
     )
 

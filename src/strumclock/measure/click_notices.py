@@ -23,6 +23,18 @@ def click_notices(clicks: Clicks) -> tuple[Notice, ...]:
     return (*_uneven(clicks), *_bending(clicks), *_parted(clicks))
 
 
+def swelling_notices(swells_s: float) -> tuple[Notice, ...]:
+    """That the click's sound has no one moment, where it swells."""
+    if not swells_s:
+        return ()
+    message = (
+        f"the click is a sound that swells for {1000 * swells_s:.0f} ms, as a voice does: where in it the beat was "
+        "felt cannot be told, which enters the mean offset's uncertainty; evenness and drift are not harmed; use a "
+        "click or a beep"
+    )
+    return (Notice(code="click-swells", message=message),)
+
+
 def _uneven(clicks: Clicks) -> tuple[Notice, ...]:
     alternates, wanders = 1000 * clicks.alternates_s, 1000 * clicks.wanders_s
     if max(alternates, wanders) < LEAST_MS:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -16,7 +17,7 @@ from strumclock.audio.decimation import decimated
 from strumclock.click import Clicks, Removal, find_click_channel, find_clicks, remove_clicks
 from strumclock.errors import ClickError, Notice, UsageError
 from strumclock.grid import BeatGrid, Exercise
-from strumclock.measure.click_notices import click_notices
+from strumclock.measure.click_notices import click_notices, swelling_notices
 
 _CHANNELS = {"left": 0, "right": 1}
 
@@ -83,13 +84,15 @@ def _mixed(recording: Recording, hints: Mapping[str, Any]) -> Sound:
     if clicks is None:
         return alone
     removal = remove_clicks(alone.guitar, alone.rate_hz, clicks, start_s=recording.start_s)
+    # in a sound that swells the player may follow anything from its attack to its strength: rectangular (GUM 4.3.7)
+    swelling_u_s = removal.swells_s / math.sqrt(3)
     return replace(
         alone,
         guitar=removal.samples,
-        clicks=clicks,
+        clicks=replace(clicks, u_s=np.hypot(clicks.u_s, swelling_u_s)) if swelling_u_s else clicks,
         removal=removal,
         anchor="recorded-click",
-        notices=click_notices(clicks),
+        notices=(*click_notices(clicks), *swelling_notices(removal.swells_s)),
     )
 
 
