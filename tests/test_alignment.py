@@ -423,6 +423,15 @@ def test_an_offset_of_more_than_half_a_part_is_found_by_the_pattern() -> None:
     assert "far-from-slots" in codes(found)
 
 
+def test_strums_half_a_part_from_a_click_between_the_beats_are_said_to_be_far() -> None:
+    """A click on the off-beats of quarters at 90: which side the beat is on cannot be known, that they lie so can."""
+    beat_s = 2.0 + 60 / 90 * np.arange(40)
+    for offset_s in (-0.01, 0.0, 0.01):
+        strum_s = beat_s + 30 / 90 + offset_s
+        found = align(strum_s, Exercise(bpm=90, meter="4/4", per_beat=1, pattern="D"), first_downbeat_s=2.0)
+        assert "far-from-slots" in codes(found)
+
+
 def test_a_long_slide_is_followed_and_said() -> None:
     """120 ms/min for three minutes are 0.37 s, more than an eighth at 100 bpm: no strum leaves its slot; it is said."""
     take = play(EIGHTHS, Player(drift_s_per_min=-0.12), seed=19, bars=77)

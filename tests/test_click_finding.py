@@ -6,7 +6,7 @@ import dataclasses
 
 import numpy as np
 import pytest
-from clicktakes import RATE_HZ, Array, Take, click_sound, make_take
+from clicktakes import RATE_HZ, Array, Take, click_sound, make_take, place
 from scipy import signal
 from support import bench_dir
 from tests.benchmarks.own_cases import CASES
@@ -328,3 +328,15 @@ def test_the_result_cannot_be_changed() -> None:
         clicks.time_s[0] = 0
     with pytest.raises(dataclasses.FrozenInstanceError):
         clicks.score = 0.0  # type: ignore[misc]
+
+
+@pytest.mark.parametrize("bpm", [92.0, 184.0, 46.0])
+def test_the_click_at_the_tempo_told_is_taken_beside_a_clock_on_the_wall(bpm: float) -> None:
+    """A clock that ticks every second, louder than the click at 92 a minute."""
+    take = make_take(sound="wood", bpm=92, click_db=-12, noise_db=-50, seed=3)
+    clock = np.zeros(len(take.guitar))
+    for at_s in np.arange(0.3, len(clock) / RATE_HZ - 0.5, 1.0):
+        place(clock, click_sound("noise"), float(at_s), 0.2)
+    clicks = find_clicks(take.samples + clock, RATE_HZ, bpm=bpm)
+    assert clicks is not None
+    assert clicks.interval_s == pytest.approx(60 / 92, rel=1e-4, abs=0)

@@ -198,6 +198,30 @@ def test_a_click_that_changes_its_tempo_is_said_so_against_its_placing() -> None
     (notice,) = (w for w in m.warnings if w.code == "click-changes-tempo")
     assert "80.0 bpm" in notice.message
     assert "100.0 bpm" in notice.message
+    assert max(s.time_s for s in m.strums if s.slot is not None) < at_s[32] - 0.3
+    assert sum(s.left_click for s in m.strums) == pytest.approx(32, abs=1)
+    assert not [w for w in m.warnings if w.code in ("left-click", "slides-far", "click-fades")]
+
+
+def test_a_click_that_creeps_up_by_steps_moves_no_figure_of_the_part_that_is_the_grid() -> None:
+    """Twenty clicks at 90, then sixteen at each of 92 to 98: against the strums placed at the first twenty."""
+    gaps_s = np.concatenate([np.full(20, 60 / 90), *(np.full(16, 60 / bpm) for bpm in (92, 94, 96, 98))])
+    take = make_take(click_at_s=0.7 + np.cumsum(np.r_[0, gaps_s]), click_db=-6, jitter_ms=5.0)
+    told = sc.Exercise(bpm=90, meter="4/4", count_in=1, per_beat=1)
+    m = sc.measure(sc.from_array(take.samples, CLICK_RATE_HZ), told)
+    assert m.timing.mean_offset_ms is not None
+    true_ms = 1000 * float(np.mean(take.strum_s[:17] - take.click_s[4:21]))
+    assert abs(m.timing.mean_offset_ms.value - true_ms) < 2.0
+    assert m.timing.n == pytest.approx(17, abs=1)
+
+
+@pytest.mark.parametrize(("jitter_ms", "said"), [(0.3, True), (5.0, False)])
+def test_strums_more_even_than_a_hand_without_a_click_are_said_to_be_against_their_placing(
+    jitter_ms: float, said: bool
+) -> None:
+    take = make_take(click_db=None, jitter_ms=jitter_ms, count_in=0, noise_db=-50, seed=5)
+    m = sc.measure(sc.from_array(take.samples, CLICK_RATE_HZ), sc.Exercise(bpm=100, meter="4/4", per_beat=1))
+    assert [w.code for w in m.warnings].count("too-even") == said
 
 
 def test_a_take_wholly_at_a_tempo_of_its_own_is_measured_told_and_drawn(tmp_path: Path) -> None:

@@ -82,6 +82,19 @@ def align(
     ([0, 1, 2, -1, 4], [3, 5, 6, 7], 'given')
     """
     strum_s = _times(strums)
+    begin_s, stop_s = _at_one_tempo(clicks)
+    inside = (strum_s > begin_s) & (strum_s < stop_s)
+    if (
+        clicks is not None and not inside.all() and inside.any()
+    ):  # played to a click of another tempo: no place of this grid is meant
+        end_s = stop_s if end_s is None else min(end_s, stop_s)
+        part = align(
+            strum_s[inside], exercise, clicks=replace(clicks, other_s=None), first_downbeat_s=first_downbeat_s,
+            first_downbeat_u_s=first_downbeat_u_s, grid=grid, end_s=end_s, same_clock=same_clock,
+        )  # fmt: skip
+        slot = np.full(len(strum_s), LEFT_CLICK)
+        slot[inside] = part.slot
+        return replace(part, slot=slot)
     pulse = _pulse(strum_s, exercise, clicks, first_downbeat_s, first_downbeat_u_s, same_clock, grid)
     plan, stretches = _plan(strum_s, pulse, exercise, clicks, first_downbeat_s)
     own_bpm = _own_tempo(strum_s, pulse, exercise, plan, stretches)
@@ -96,8 +109,8 @@ def align(
     if end_s is not None and end_s < stop_s:
         if len(placed) and placed.slot_s[-1] > end_s and exercise.bars is not None:
             message = (
-                f"the recording ends at {end_s:.1f} s, before bar {placed.line_bar[-1]} does; the slots after it "
-                "are left out"
+                f"the recording, or the click's one tempo, ends at {end_s:.1f} s, before bar {placed.line_bar[-1]} "
+                "does; the slots after it are left out"
             )
             notices += (Notice(code="cut-off", message=message),)
         stop_s = end_s
@@ -112,6 +125,16 @@ def align(
     if pulse.anchor == "fitted" and found.paired.any():
         pulse, placed = fit_phase(pulse, placed, strum_s, found)
     return _result(strum_s, found, placed, plan, pulse, exercise, stretches, clicks, notices)
+
+
+def _at_one_tempo(clicks: Clicks | None) -> tuple[float, float]:
+    """From when to when the clicks keep their tempo, half an interval before the first and after the last: without
+    limits where no other tempo is clicked."""
+    if clicks is None or clicks.other_s is None:
+        return -np.inf, np.inf
+    half_s = clicks.interval_s / 2
+    first_s, last_s = float(clicks.time_s[0]) - half_s, float(clicks.time_s[-1]) + half_s
+    return (first_s, np.inf) if clicks.other_s[1] < first_s + half_s else (-np.inf, last_s)
 
 
 def _times(strums: Any) -> FloatArray:

@@ -23,6 +23,9 @@ OUTSIDE_STRUMS, ON_BEAT = 2, 0.15
 """Strums outside the grid, this near to a beat (in beats), from which they are mentioned."""
 FAR_STRUMS = 16
 """Strums from which something is said of where they lie as a whole; half of them make a beginning and an end."""
+FAR_PARTS = 0.4
+"""Parts of the beat from which the strums as a whole are far from their slots: with a click between the beats they lie
+half a part away, on either side."""
 SILENT_BARS = 1.0
 """Bars without a strum at an end of the grid from which that is said."""
 
@@ -124,11 +127,12 @@ def far_off(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, fitted: bool) -
         )
         return (Notice(code="slides-far", message=message),)
     middle_s = float(np.median(offset_s))
-    if not fitted and abs(middle_s) > 0.5 * part_s:
+    if not fitted and abs(middle_s) > FAR_PARTS * part_s:
         side = "after" if middle_s > 0 else "before"
         message = (
-            f"the strums lie {1000 * abs(middle_s):.0f} ms {side} their slots in the median, more than half a part of "
-            "the beat: the pattern pairs them so; wireless headphones can delay a click that much"
+            f"the strums lie {1000 * abs(middle_s):.0f} ms {side} their slots in the median, "
+            f"{abs(middle_s) / part_s:.2f} of a part of the beat: the pattern pairs them so; a click on the off-beats "
+            "lies so, and wireless headphones can delay a click that much"
         )
         return (Notice(code="far-from-slots", message=message),)
     return ()

@@ -34,6 +34,9 @@ FULL = 0.9
 """A train of which this share is heard leaves nothing to the multiples of its interval. From 0.7 to 0.98
 nothing changes in sweep_click.py."""
 
+PARTS_OF_BEAT = (1, 2, 3, 4)
+"""Clicks at a told tempo and at parts of it are one train's, and so are several beats'."""
+
 FEWEST = 3
 """Fewer clicks than this are none."""
 
@@ -148,7 +151,28 @@ def _best_train(
             best = _better(best, _try(match, chain, _regular(chain.start, chain.step, begin, end)))
             if best is not None and _explained(best, interval * rate):
                 break
-    return best
+    return best if best is None else _at_told_tempo(match, best, place, pairs, hints_s, begin, end) or best
+
+
+def _at_told_tempo(
+    match: Matcher, best: Train, place: Ints, pairs: Pairs, hints_s: tuple[float, ...], begin: int, end: int
+) -> Train | None:
+    """Clicks at a told tempo beside the best train of another one: a clock on the wall ticks too."""
+    rate = match.front.rate_hz
+    if best.score < LEAST_SCORE or any(_simple(hint / best.step * rate) for hint in hints_s):
+        return None
+    told: Train | None = None
+    for hint in hints_s:
+        for chain in find_chains(place, pairs, hint, rate):
+            train = _try(match, chain, _regular(chain.start, chain.step, begin, end))
+            if train is not None and train.score > _least(match, train) and abs(train.step / rate / hint - 1) < CLOCK:
+                told = _better(told, train)
+    return told
+
+
+def _simple(ratio: float) -> bool:
+    """Whether a ratio of intervals is one of small whole numbers: parts of the same beat."""
+    return any(abs(ratio * part - round(ratio * part)) < 1e-3 * part for part in PARTS_OF_BEAT if ratio * part > 0.5)
 
 
 def _explained(train: Train, step: float) -> bool:

@@ -43,6 +43,7 @@ PRIMING = Notice(
     "offsets from a stated downbeat, may be wrong by 5 to 50 ms; record WAV, FLAC or M4A",
 )
 FEW_STRUMS = 16  # below the standard's least number of slots, figures are printed with a warning
+TOO_EVEN_MS = 1.0  # strums of no hand scatter by less: the best keep 3 ms about a click
 
 
 def measure(
@@ -354,6 +355,16 @@ def _assemble(
         left_click=bool(alignment.left_click),
     )
     warnings = [*notices, *alignment.notices]
+    scatter_ms = float(np.std(timing.deviation_ms)) if timing.n >= FEW_STRUMS else math.inf
+    if alignment.anchor == "fitted" and scatter_ms < TOO_EVEN_MS:
+        warnings.append(
+            Notice(
+                code="too-even",
+                message=f"the strums keep time to {scatter_ms:.1f} ms, which no hand does: either a "
+                "machine plays, or a click that could not be told from the strums was measured in their place; let "
+                "the click be heard alone before the playing, for a bar at least",
+            )
+        )
     if 0 < timing.n < FEW_STRUMS:
         warnings.append(
             Notice(
