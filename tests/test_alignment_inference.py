@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from alignment_players import Player, clicks_of, play
@@ -15,6 +17,7 @@ from strumclock.alignment.inference import (
     find_parts,
     find_pattern,
     letters,
+    shortest,
     silent_places,
 )
 from strumclock.alignment.start import best_start
@@ -94,6 +97,17 @@ def test_a_pattern_seen_twice_is_none() -> None:
     """Fewer than three repeats of even one beat: nothing is inferred."""
     assert find_pattern(np.array([0, 1]), per_beat=1, beats_per_bar=4) is None
     assert find_pattern(np.array([], dtype=int), per_beat=1, beats_per_bar=4) is None
+
+
+def test_a_pattern_is_told_without_its_own_repeats() -> None:
+    """Quarters of which every other one is left out at times are D, repeated as often as there are beats."""
+    cell = np.setdiff1d(np.arange(32), [5, 9, 17, 25, 29])
+    seen = find_pattern(cell, per_beat=1, beats_per_bar=4)
+    assert seen is not None
+    assert letters(shortest(seen, 1).played, 1) == "D"
+    assert shortest(seen, 1).repeats == 32
+    eighths = replace(seen, played=np.array([True, False, True, True] * 2), silent=np.zeros(8), repeats=8)
+    assert letters(shortest(eighths, 2).played, 2) == "D.DU"
 
 
 def test_too_little_shows_no_pattern() -> None:

@@ -97,6 +97,7 @@ def complete(
             inferred += ["per_beat", "pattern"] if told.per_beat is None else ["pattern"]
             if seen is not None and seen.confidence >= inference.PATTERN_SURE:
                 parts, seen = inference.coarsest(seen, parts) if len(choices) > 1 else (parts, seen)
+                seen = inference.shortest(seen, parts)
                 pattern, confidence = inference.letters(seen.played, parts), {"pattern": seen.confidence}
             notices += (_pattern_notice(pattern, seen),)
     elif told.per_beat is None:

@@ -268,6 +268,18 @@ def silent_places(pattern: Pattern) -> bool:
     return bool((pattern.silent >= SILENT_CONFIDENCE).any()) and pattern.fill >= FILL_MIN
 
 
+def shortest(pattern: Pattern, per_beat: int) -> Pattern:
+    """The pattern without its own repeats, in whole beats: places that are played unevenly often may still all be
+    played."""
+    n = len(pattern.played)
+    for length in range(per_beat, n, per_beat):
+        times, rest = divmod(n, length)
+        if not rest and (pattern.played.reshape(times, length) == pattern.played[:length]).all():
+            silent = pattern.silent.reshape(times, length).min(axis=0)
+            return replace(pattern, played=pattern.played[:length], silent=silent, repeats=pattern.repeats * times)
+    return pattern
+
+
 def coarsest(pattern: Pattern, per_beat: int) -> tuple[int, Pattern]:
     """The pattern at the fewest parts of the beat that hold all its places."""
     place = np.flatnonzero(pattern.played)
