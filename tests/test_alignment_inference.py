@@ -101,7 +101,7 @@ def test_a_pattern_seen_twice_is_none() -> None:
 
 def test_a_pattern_is_told_without_its_own_repeats() -> None:
     """Quarters of which every other one is left out at times are D, repeated as often as there are beats."""
-    cell = np.setdiff1d(np.arange(32), [5, 9, 17, 25, 29])
+    cell = np.setdiff1d(np.arange(32), [3, 5, 11, 15, 17, 23])
     seen = find_pattern(cell, per_beat=1, beats_per_bar=4)
     assert seen is not None
     assert letters(shortest(seen, 1).played, 1) == "D"
