@@ -62,18 +62,20 @@ def compared(steps: FloatArray, evidence: npt.NDArray[np.floating], smeared: flo
     unsure = np.flatnonzero(u * STEP_S > SURE_S)
     if n < LEAST or not len(unsure):
         return steps
-    padded = np.pad(evidence.astype(np.float32), ((0, 0), (BEFORE, AFTER), (0, 0)), mode="edge")
-    around = np.arange(0, BEFORE + AFTER + 1, HOP)
+    evidence = np.asarray(evidence, np.float32)
+    everywhere = np.clip(np.arange(-BEFORE, k + AFTER), 0, k - 1)  # beyond the ends it stays as it is there
+    theirs = evidence[unsure[:, None], everywhere]
+    around = np.arange(-BEFORE, AFTER + 1, HOP)
     found = steps.copy()
     for _ in range(TURNS):
         begin = np.clip(np.floor(place), 0, k - 1).astype(np.intp)
         weight = _near(found, begin)
-        seen = padded[np.arange(n)[:, None], begin[:, None] + around]
+        seen = evidence[np.arange(n)[:, None], np.clip(begin[:, None] + around, 0, k - 1)]
         own, seen_there = weight[unsure, None, None], seen[unsure]
         others = weight.sum() - own
         mean = (_summed(weight, seen) - own * seen_there) / others
         variance = np.maximum((_summed(weight, seen**2) - own * seen_there**2) / others - mean**2, 0) + FLOOR**2
-        fit = TEMPER * _log_likelihood(padded[unsure], mean, variance, k)
+        fit = TEMPER * _log_likelihood(theirs, mean, variance, k)
         again = steps[unsure] * np.exp(fit - fit.max(axis=1, keepdims=True))
         found[unsure] = again / again.sum(axis=1, keepdims=True)
         place[unsure] = most_likely(found[unsure], smeared)
