@@ -243,3 +243,10 @@ def test_a_take_wholly_at_a_tempo_of_its_own_is_measured_told_and_drawn(tmp_path
     assert document["timing"]["within_tolerance"]["tolerance_ms"] == 75
     report.write_outputs(m, plot=str(tmp_path / "own.png"))
     assert (tmp_path / "own.png").stat().st_size > 10_000
+
+
+def test_what_free_leaves_out_is_not_called_unknown() -> None:
+    """Only the strums were asked for: the summary does not say that whether the tempo is held cannot be known."""
+    m = measure(REFERENCE_AUDIO / "steady.flac", free=True)
+    assert "tempo is held" not in report.summary(m)
+    assert m.absent["held"].startswith("not asked for")

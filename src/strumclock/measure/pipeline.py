@@ -424,7 +424,7 @@ def _free(
     """Only the strums, and what can be said of them without a grid."""
     heard = hear(low, strums, None, changes=changes, tuning=tuning)
     found = take_changes(heard, strums, None, None, asked=changes)
-    why = "only strums were asked for (--free)"
+    why = "not asked for: only the strums were (--free)"
     stroke = take_stroke(low, strums, take_spreads(low, strums), None, None)
     absent = {"grid": why, "timing": why, "held": why, "correction": why, **heard.absent, **_reasons(stroke)}
     absent |= {"changes": found} if isinstance(found, str) else found.absent

@@ -84,7 +84,7 @@ def plot_changes(changes: Changes, ax: Axes) -> Axes:
 def plot_loudness(stroke: Stroke, ax: Axes, *, per_beat: int = 1) -> Axes:
     """Draw the loudness of each place of the bar with its interval, or of every strum where places are not known."""
     plain_axes(ax)
-    ax.set_ylabel("dB", color=INK)
+    ax.set_ylabel("dB from the median", color=INK)
     if stroke.accents:
         title_of(ax, "Loudness by place")
         for x, accent in enumerate(stroke.accents):
