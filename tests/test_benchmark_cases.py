@@ -11,6 +11,8 @@ from tests.benchmarks.own_scenes import falling, from_bar, render, suppressed
 from tests.benchmarks.own_sounds import babble, hissing_clicks, pumping, telephone_band, voice
 from tests.benchmarks.scoring import wilson
 
+from strumclock.click import find_clicks
+
 RATE_HZ = 44100
 
 
@@ -79,3 +81,12 @@ def test_a_compressor_turns_down_after_the_loud_and_lets_go() -> None:
 def test_the_interval_of_a_share_against_arithmetic() -> None:
     """Wilson's interval for 45 of 50 by hand: (0.9 + 0.0384) / 1.0768 ± 0.0854."""
     assert wilson(45, 50) == pytest.approx((0.7864, 0.9565), abs=1e-4)
+
+
+def test_a_faint_beep_is_found_at_the_tempo_told_where_the_strums_propose_other_intervals() -> None:
+    """12 dB below the strums of a jig, which lie on thirds of its beat. Truth: the scene's clicks."""
+    made = render(CASES["click-12db-beep-six-eight"], 12)
+    clicks = find_clicks(made.recording.mono(), made.recording.sample_rate_hz, bpm=60)
+    assert clicks is not None
+    assert clicks.interval_s == pytest.approx(1.0, rel=1e-4, abs=0)
+    assert clicks.extent == "throughout"

@@ -151,15 +151,17 @@ def _best_train(
             best = _better(best, _try(match, chain, _regular(chain.start, chain.step, begin, end)))
             if best is not None and _explained(best, interval * rate):
                 break
-    return best if best is None else _at_told_tempo(match, best, place, pairs, hints_s, begin, end) or best
+    return _at_told_tempo(match, best, place, pairs, hints_s, begin, end) or best
 
 
 def _at_told_tempo(
-    match: Matcher, best: Train, place: Ints, pairs: Pairs, hints_s: tuple[float, ...], begin: int, end: int
+    match: Matcher, best: Train | None, place: Ints, pairs: Pairs, hints_s: tuple[float, ...], begin: int, end: int
 ) -> Train | None:
-    """Clicks at a told tempo beside the best train of another one: a clock on the wall ticks too."""
+    """Clicks at a told tempo where no train is found, or beside the best one of another tempo: a clock on the wall
+    ticks too."""
     rate = match.front.rate_hz
-    if best.score < LEAST_SCORE or any(_simple(hint / best.step * rate) for hint in hints_s):
+    found = best is not None and best.score > _least(match, best)
+    if best is not None and found and any(_simple(hint / best.step * rate) for hint in hints_s):
         return None
     told: Train | None = None
     for hint in hints_s:
