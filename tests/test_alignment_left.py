@@ -173,3 +173,15 @@ def test_a_take_that_ends_beside_the_click_does_not_stop_early() -> None:
     assert len(found.left_click) == 1
     assert len(found.omitted) <= 1
     assert not {"stops-early", "starts-late"} & {notice.code for notice in found.notices}
+
+
+@pytest.mark.parametrize(("share", "said"), [(0.8, True), (0.75, True), (1.0, False)])
+def test_even_strums_in_step_with_the_click_by_odd_parts_are_said_to_be_perhaps_a_tempo(
+    share: float, said: bool
+) -> None:
+    """Truth: quarters at 80 or 75 against 100, on every fifth quarter or fourth third of its beat; quarters at 100."""
+    grid, strum_s = away_throughout(EXERCISES[0], share, seed=3)
+    notices = align(strum_s, Exercise(), clicks=clicks_of(grid)).notices
+    told = [n.message for n in notices if n.code == "even-beside-click"]
+    assert bool(told) is said
+    assert all(f"that is {100 * share:.0f} a minute against its 100" in message for message in told)

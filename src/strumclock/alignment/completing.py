@@ -10,7 +10,7 @@ import numpy as np
 
 from strumclock.alignment import inference
 from strumclock.alignment.inference import Accents
-from strumclock.alignment.pairing import FloatArray
+from strumclock.alignment.pairing import FloatArray, IntArray
 from strumclock.alignment.pulse import Pulse
 from strumclock.alignment.start import find_start
 from strumclock.errors import Notice
@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 
 LONGEST_BAR = 7
 """Beats in the longest bar that accents are believed to mark, when the first click heard is one of them."""
+EVEN_STRUMS, EVEN_SHARE = 16, 0.8
+"""Strums, and the share of them one and the same odd distance apart, from which that may be a tempo of its own: a beat
+and a quarter is 80 against 100."""
 FITS = 0.75
 """Share of the strums on the parts that make a told pattern one bar, below which other parts are tried."""
 
@@ -100,6 +103,8 @@ def complete(
                 seen = inference.shortest(seen, parts)
                 pattern, confidence = inference.letters(seen.played, parts), {"pattern": seen.confidence}
             notices += (_pattern_notice(pattern, seen),)
+            if told.per_beat is None:
+                notices += _even_notice(cell, lattice.per_beat, pulse.bpm)
     elif told.per_beat is None:
         inferred.append("per_beat")
     swing = lattice.swing if parts == lattice.per_beat and parts in (2, 4) else None
@@ -183,3 +188,19 @@ def _pattern_notice(pattern: str | None, seen: inference.Pattern | None) -> Noti
         "not show down from up); strums left out of it are not counted as omitted"
     )
     return Notice(code="pattern-inferred", message=message)
+
+
+def _even_notice(cell: IntArray, parts: int, bpm: float) -> tuple[Notice, ...]:
+    """Strums evenly apart by neither whole beats nor whole parts of one may keep a tempo beside the click's."""
+    gaps = np.diff(cell)
+    if len(cell) < EVEN_STRUMS:
+        return ()
+    usual = int(np.bincount(gaps).argmax())
+    if (gaps == usual).mean() < EVEN_SHARE or usual % parts == 0 or parts % usual == 0:
+        return ()
+    message = (
+        f"the strums come evenly, one every {usual / parts:.3g} beats of the click: as a tempo of their own that is "
+        f"{bpm * parts / usual:.0f} a minute against its {bpm:.0f}; tell the parts of the beat to have them held "
+        "against the beats"
+    )
+    return (Notice(code="even-beside-click", message=message),)
