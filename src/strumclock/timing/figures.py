@@ -219,7 +219,7 @@ def measure_timing(
     >>> timing = measure_timing(strums, lines, slot=slots, bar=slots // 4 + 1, beat=slots % 4 + 1,
     ...                         part=np.ones(64, int), u_s=0.0005, beat_s=0.6, part_s=0.6)
     >>> print(f"mean {timing.mean_offset_ms:+.0f ms}; jitter {timing.jitter_ms.value:.1f} ms")
-    mean +11 ms (+9 to +14); jitter 7.8 ms
+    mean +11 ms (+9 to +14); jitter 7.7 ms
     """
     take = checked_take(strum_s, line_s, slot, bar, beat, part, at_change, u_s, anchor)
     path = path or SoundPath(bias_s=0.0, u_s=0.0)
