@@ -90,3 +90,10 @@ def test_a_faint_beep_is_found_at_the_tempo_told_where_the_strums_propose_other_
     assert clicks is not None
     assert clicks.interval_s == pytest.approx(1.0, rel=1e-4, abs=0)
     assert clicks.extent == "throughout"
+
+
+@pytest.mark.parametrize("seed", [12, 13])
+def test_hum_that_returns_with_the_tempo_told_is_no_click(seed: int) -> None:
+    """Forty periods of 60 Hz are a beat of the tempo told, 90 bpm; the click was in headphones. Truth: the scene."""
+    made = render(CASES["hum-headphones"], seed)
+    assert find_clicks(made.recording.mono(), made.recording.sample_rate_hz, bpm=90) is None

@@ -157,8 +157,8 @@ def _best_train(
 def _at_told_tempo(
     match: Matcher, best: Train | None, place: Ints, pairs: Pairs, hints_s: tuple[float, ...], begin: int, end: int
 ) -> Train | None:
-    """Clicks at a told tempo where no train is found, or beside the best one of another tempo: a clock on the wall
-    ticks too."""
+    """Clicks at a told tempo beside the best train of another one, as a clock on the wall ticks too; or where no train
+    is found, if they are heard nearly throughout, as what mains hum or a steady player repeats is not."""
     rate = match.front.rate_hz
     found = best is not None and best.score > _least(match, best)
     if best is not None and found and any(_simple(hint / best.step * rate) for hint in hints_s):
@@ -167,7 +167,9 @@ def _at_told_tempo(
     for hint in hints_s:
         for chain in find_chains(place, pairs, hint, rate):
             train = _try(match, chain, _regular(chain.start, chain.step, begin, end))
-            if train is not None and train.score > _least(match, train) and abs(train.step / rate / hint - 1) < CLOCK:
+            if train is None or train.score <= _least(match, train) or abs(train.step / rate / hint - 1) >= CLOCK:
+                continue
+            if found or np.mean(train.heard) >= FULL:
                 told = _better(told, train)
     return told
 
