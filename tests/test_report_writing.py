@@ -7,11 +7,12 @@ import stat
 from pathlib import Path
 
 import pytest
+from matplotlib.figure import Figure
 from report_takes import take
 
 from strumclock import report
 from strumclock.errors import OutputError, StrumclockError, UsageError
-from strumclock.report import writing
+from strumclock.report import drawing, writing
 
 
 def test_a_failure_leaves_what_stood_there_before_and_nothing_else(tmp_path: Path) -> None:
@@ -87,3 +88,14 @@ def test_a_sound_needs_a_file_that_ends_in_wav(tmp_path: Path) -> None:
     """Truth: the documented ending."""
     with pytest.raises(UsageError, match=r"\.wav"):
         report.write_sound(take(), tmp_path / "take.mp3")
+
+
+def test_a_picture_of_another_kind_is_refused_before_anything_is_drawn(tmp_path: Path) -> None:
+    """Truth: nothing is drawn or written."""
+
+    def draw() -> Figure:
+        raise AssertionError("drawn")
+
+    with pytest.raises(OutputError, match="must end in .png, .svg, .pdf; got .*weeks.gif"):
+        drawing.write_picture(draw, tmp_path / "weeks.gif")
+    assert list(tmp_path.iterdir()) == []

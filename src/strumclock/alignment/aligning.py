@@ -84,9 +84,8 @@ def align(
     strum_s = _times(strums)
     begin_s, stop_s = _at_one_tempo(clicks)
     inside = (strum_s > begin_s) & (strum_s < stop_s)
-    if (
-        clicks is not None and not inside.all() and inside.any()
-    ):  # played to a click of another tempo: no place of this grid is meant
+    if clicks is not None and not inside.all() and inside.any():
+        # what lies outside was played to a click of another tempo: no place of this grid is meant
         end_s = stop_s if end_s is None else min(end_s, stop_s)
         part = align(
             strum_s[inside], exercise, clicks=replace(clicks, other_s=None), first_downbeat_s=first_downbeat_s,

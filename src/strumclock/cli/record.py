@@ -84,11 +84,11 @@ def progress_command(
                 raise UsageError("a goal needs --exercise, the one it is for; got a tempo alone; add it")
             book.set_goal(_only_student(book, student), exercise, goal_bpm, by=_day(by))
         found = progress(book, student, exercise, takes_to_hold=takes_to_hold)
-    click.echo(report.progress_summary(found))
     if plot_to is not None:
         report.write_progress_plot(found, plot_to)
     if csv_to is not None:
         report.write_text(csv_to, found.table().to_csv(index=False))
+    click.echo(report.progress_summary(found))
 
 
 @click.command("class", short_help="Every student in order of need, with sentences to send.")
@@ -103,9 +103,9 @@ def class_command(folder: str, journal: str | None, takes_to_hold: int | None, p
 
     with _open(journal or folder) as book:
         students = class_list(book, takes_to_hold=takes_to_hold)
-    click.echo(report.class_summary(students))
     if plot_to is not None:
         report.write_class_plot(students, plot_to)
+    click.echo(report.class_summary(students))
 
 
 @click.command("note", short_help="Add a remark; correct or exclude a take by hand.")

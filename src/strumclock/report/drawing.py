@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import os
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
+
+from strumclock.errors import OutputError
+from strumclock.report.writing import write_file
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -11,6 +16,7 @@ if TYPE_CHECKING:
 
 INK, SOFT, PALE, ACCENT, WARM = "#1d2733", "#5b6673", "#d5dae0", "#1f5f99", "#a8480c"  # dark to light also in grey
 DPI = 100
+FORMATS = ("png", "svg", "pdf")
 
 
 def new_figure(width_in: float, height_in: float) -> Figure:
@@ -58,3 +64,19 @@ def save(figure: Figure, to: Path | BinaryIO, ending: str) -> None:
     undated: dict[str, Any] = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(ending, {})
     with mpl.rc_context({"svg.hashsalt": "strumclock", "svg.fonttype": "path"}):
         figure.savefig(to, format=ending, dpi=DPI, metadata=undated)
+
+
+def write_picture(draw: Callable[[], Figure], path: str | os.PathLike[str]) -> Path:
+    """Draw a figure and write it to a file, in the format of the file's ending.
+
+    Raises
+    ------
+    OutputError
+        For another ending than those of `FORMATS`, before anything is drawn, or where the file cannot be written.
+    """
+    ending = Path(path).suffix.lower().removeprefix(".")
+    if ending not in FORMATS:
+        raise OutputError(
+            f"a picture's name must end in .{', .'.join(FORMATS)}; got {os.fspath(path)!r}; change its ending"
+        )
+    return write_file(path, lambda temporary: save(draw(), temporary, ending))

@@ -9,12 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from strumclock.errors import OutputError
-from strumclock.report.drawing import ACCENT, INK, PALE, SOFT, new_figure, plain_axes, save, say, title_of
+from strumclock.report.drawing import ACCENT, INK, PALE, SOFT, new_figure, plain_axes, say, title_of, write_picture
 from strumclock.report.panels import panels
 from strumclock.report.plots import plot_beats, plot_offsets, shown_places
 from strumclock.report.sentences import headline, lines, title
-from strumclock.report.writing import write_file
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,7 +20,6 @@ if TYPE_CHECKING:
 
     from strumclock.measure import Measurement
 
-FORMATS = ("png", "svg", "pdf")
 WIDTH_IN = 12.0
 _PLOTS_IN = 3.4  # height of the two main plots
 _PANELS_IN = 1.5  # height of the panels below them
@@ -90,12 +87,7 @@ def write_plot(measurement: Measurement, path: str | os.PathLike[str]) -> Path:
     OutputError
         For another ending, or where the file cannot be written.
     """
-    ending = Path(path).suffix.lower().removeprefix(".")
-    if ending not in FORMATS:
-        raise OutputError(
-            f"a picture's name must end in .{', .'.join(FORMATS)}; got {os.fspath(path)!r}; change its ending"
-        )
-    return write_file(path, lambda temporary: save(plot_take(measurement), temporary, ending))
+    return write_picture(lambda: plot_take(measurement), path)
 
 
 def _plot_gaps(m: Measurement, ax: Axes) -> None:

@@ -14,7 +14,6 @@ from datetime import date, timedelta
 from textwrap import shorten, wrap
 from typing import TYPE_CHECKING, Any
 
-from strumclock.errors import OutputError
 from strumclock.report.drawing import (
     ACCENT,
     INK,
@@ -24,13 +23,11 @@ from strumclock.report.drawing import (
     axes_or_new,
     new_figure,
     plain_axes,
-    save,
     say,
     title_of,
+    write_picture,
 )
-from strumclock.report.picture import FORMATS
 from strumclock.report.progress_text import NEED_WORDS, facts, to_send
-from strumclock.report.writing import write_file
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -326,16 +323,9 @@ def plot_class(students: Sequence[Progress]) -> Figure:
 
 def write_progress_plot(progress: Progress, path: str | os.PathLike[str]) -> Path:
     """Write one student's picture (png, svg or pdf by its ending)."""
-    return _write(plot_progress(progress), path)
+    return write_picture(lambda: plot_progress(progress), path)
 
 
 def write_class_plot(students: Sequence[Progress], path: str | os.PathLike[str]) -> Path:
     """Write the sheet of a class (png, svg or pdf by its ending)."""
-    return _write(plot_class(students), path)
-
-
-def _write(figure: Figure, path: str | os.PathLike[str]) -> Path:
-    ending = os.path.splitext(os.fspath(path))[1].lower().removeprefix(".")
-    if ending not in FORMATS:
-        raise OutputError(f"a picture must end in .{', .'.join(FORMATS)}, but {path} came; choose one of them")
-    return write_file(path, lambda temporary: save(figure, temporary, ending))
+    return write_picture(lambda: plot_class(students), path)
