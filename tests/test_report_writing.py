@@ -96,6 +96,6 @@ def test_a_picture_of_another_kind_is_refused_before_anything_is_drawn(tmp_path:
     def draw() -> Figure:
         raise AssertionError("drawn")
 
-    with pytest.raises(OutputError, match="must end in .png, .svg, .pdf; got .*weeks.gif"):
+    with pytest.raises(OutputError, match=r"must end in \.png, \.svg, \.pdf; got .*weeks\.gif"):
         drawing.write_picture(draw, tmp_path / "weeks.gif")
     assert list(tmp_path.iterdir()) == []
