@@ -6,12 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
-from numpy.typing import NDArray
 
 from strumclock.audio import cutting
 from strumclock.click.front import Float32, Float64, Front
-
-Complex64 = NDArray[np.complex64]
+from strumclock.click.sounds import turn
 
 BODY_S = (0.002, 0.012)
 """Before and after a click's place: what is compared."""
@@ -90,18 +88,9 @@ def aligned(x: Float32, position: Float64, before: int, after: int) -> Float32:
     wide = cut(x, position, before + pad, after + pad)
     size = scipy.fft.next_fast_len(wide.shape[1] + 16, real=True)
     spectrum = scipy.fft.rfft(wide, size)
-    spectrum *= turns(whole - position, size, spectrum.shape[1])
+    turn(spectrum, position - whole, size)
     rows: Float32 = scipy.fft.irfft(spectrum, size)[:, pad : pad + before + after]
     return rows
-
-
-def turns(delay: Float64, size: int, bins: int) -> Complex64:
-    """What delays spectra (of that size) by fractions of a sample: exp(-2πi/size · delay · bin), shape (n, bins)."""
-    step = int(np.ceil(np.sqrt(bins)))  # products of two short tables instead of one long
-    tables = np.arange(0, bins, step), np.arange(step)
-    coarse, fine = (np.exp(-2j * np.pi / size * np.multiply.outer(delay, table)) for table in tables)
-    turned: Complex64 = (coarse[:, :, None] * fine[:, None]).reshape(len(delay), -1)[:, :bins].astype(np.complex64)
-    return turned
 
 
 def local_norm(rows: Float32, size: int) -> Float32:

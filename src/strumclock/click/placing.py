@@ -201,7 +201,6 @@ def attack_of(samples: Float32, sample_rate_hz: float, position: Float64, weight
     play = (late - early) / 2
     spread = 0.3e-3 * sample_rate_hz
     if len(clear) >= 4:
-        spread = abs(
-            attacks(position[clear[::2]], ATTACK_SHARE)[0] - whole
-        )  # half of what the two halves would differ by
+        # half of what the two halves would differ by
+        spread = abs(attacks(position[clear[::2]], ATTACK_SHARE)[0] - whole)
     return whole, float(np.sqrt(spread**2 + play**2 + (LEAST_U_S * sample_rate_hz) ** 2))

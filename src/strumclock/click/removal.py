@@ -12,8 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from strumclock.click.attack import swells_s
 from strumclock.click.finding import Clicks
 from strumclock.click.front import Float32, Float64
-from strumclock.click.matching import turns
-from strumclock.click.sounds import MARGIN, learn
+from strumclock.click.sounds import MARGIN, learn, turn
 
 SOUND_S = (0.016, 0.220)
 """Before and after a click's time: what is learned. A click in a living room is 40 dB down by then; what sounds
@@ -129,7 +128,9 @@ def _add(out: Float32, sound: Float32, position: Float64, before: int, gain: Flo
     size = scipy.fft.next_fast_len(len(sound) + 2 * MARGIN, real=True)
     spectrum = scipy.fft.rfft(np.pad(sound, (MARGIN, size - len(sound) - MARGIN)))
     delay = np.arange(FRACTIONS + 1) / FRACTIONS
-    table = scipy.fft.irfft(spectrum * turns(delay, size, len(spectrum)), size)
+    spectra = np.tile(spectrum, (len(delay), 1))
+    turn(spectra, -delay, size)
+    table = scipy.fft.irfft(spectra, size)
     whole = np.floor(position).astype(np.int64)
     place = (position - whole) * FRACTIONS
     before_it = np.minimum(place.astype(np.int64), FRACTIONS - 1)
