@@ -8,8 +8,8 @@ import numpy as np
 
 from strumclock.errors import Notice
 from strumclock.grid import Exercise, build_grid, part_places
-from strumclock.measure.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
 from strumclock.onsets import Ignored
+from strumclock.pipeline.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
 from strumclock.timing import STANDARDS, Estimate, SoundPath, judge_take, measure_timing
 
 

@@ -9,7 +9,7 @@ import pytest
 from alignment_players import Player, clicks_of, deviations, play
 
 from strumclock.alignment import LEFT_CLICK, Alignment, align
-from strumclock.alignment.left import find_left
+from strumclock.alignment.departures import find_left
 from strumclock.grid import BeatGrid, Exercise, build_grid
 
 

@@ -18,7 +18,7 @@ import pytest
 from practice import pretend_to_measure, recording
 
 from strumclock.batch import BatchReport, Step, measure_folder
-from strumclock.batch import known as known_module
+from strumclock.batch import cache as cache_module
 from strumclock.errors import JournalError, UsageError
 from strumclock.journal import Journal
 
@@ -97,7 +97,7 @@ def test_a_settings_change_measures_what_it_concerns_again(folder):
 def test_another_version_measures_everything_again(folder, monkeypatch):
     """Figures of two versions are not mixed."""
     batch(folder)
-    monkeypatch.setattr(known_module, "installed_version", lambda _: "99")
+    monkeypatch.setattr(cache_module, "installed_version", lambda _: "99")
     assert batch(folder).measured == 6
 
 
@@ -255,7 +255,7 @@ def test_a_deleted_recording_stays_in_the_record(folder):
 
 def test_goals_and_takes_to_hold_of_the_settings_reach_the_progress(folder):
     """practice.toml's goal and number of takes are the teacher's."""
-    from strumclock.progress import progress
+    from strumclock.weeks import progress
 
     (folder / "practice.toml").write_text("takes_to_hold = 1\n" + TOML)
     batch(folder)

@@ -10,7 +10,7 @@ import pytest
 from strumclock.audio import from_array
 from strumclock.chords import Changes, measure_changes
 from strumclock.grid import Exercise
-from strumclock.measure import measure
+from strumclock.pipeline import measure
 from strumclock.synthesis import Player, Scene, synthesise
 
 CHORDS = ("A", "D", "E", "D")

@@ -10,7 +10,7 @@ from support import bench_dir
 
 from strumclock.chords import PITCH_CLASSES, hear_chords
 from strumclock.grid import Exercise
-from strumclock.measure import measure
+from strumclock.pipeline import measure
 from strumclock.synthesis import NYLON, STEEL, Guitar, Player, Scene, Take, synthesise
 from strumclock.tuning import take_pitch
 

@@ -14,7 +14,7 @@ import soundfile
 from support import REFERENCE_AUDIO, ROOT
 
 from strumclock.cli import main
-from strumclock.click.tracks import TIMBRES
+from strumclock.clicktrack import TIMBRES
 
 STEADY = str(REFERENCE_AUDIO / "steady.flac")
 

@@ -11,7 +11,8 @@ import soundfile
 from scipy.signal import butter, lfilter
 
 from strumclock.audio import load
-from strumclock.click.tracks import PEAK, TIMBRES, ClickTrack, click_track, parse_steps, write_click_track
+from strumclock.clicktrack import TIMBRES, ClickTrack, click_track, parse_steps, write_click_track
+from strumclock.clicktrack.making import PEAK
 from strumclock.errors import AudioFileError, UsageError
 from strumclock.grid import Exercise
 from strumclock.midi import grid_from_midi

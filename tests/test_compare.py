@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 import strumclock as sc
-from strumclock.measure import Measurement, compare, measure
+from strumclock.pipeline import Measurement, compare, measure
 from strumclock.synthesis import Player, Scene, synthesise
 
 EXERCISE = sc.Exercise(bpm=96, meter="4/4", per_beat=1, bars=12, count_in=1)

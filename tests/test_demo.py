@@ -10,7 +10,7 @@ from strumclock import report
 from strumclock.demo import build_demo, plan
 from strumclock.errors import UsageError
 from strumclock.journal import Journal
-from strumclock.progress import class_list
+from strumclock.weeks import class_list
 
 TODAY = date(2026, 3, 18)
 

@@ -18,7 +18,7 @@ from practice import take_json
 from strumclock.errors import JournalError, UsageError
 from strumclock.journal import Journal, TakeEntry, find_journal, opening, schema
 from strumclock.journal.csvfile import plain_cell, read_page, safe_cell
-from strumclock.journal.samesound import same_sound
+from strumclock.journal.fingerprint import same_sound
 
 
 @pytest.fixture

@@ -15,7 +15,7 @@ from strumclock.batch import measure_folder
 from strumclock.errors import JournalError
 from strumclock.journal import Journal, schema
 from strumclock.journal.opening import POSTGRESQL_SCHEMA
-from strumclock.progress import class_list, progress
+from strumclock.weeks import class_list, progress
 
 pytestmark = pytest.mark.slow
 

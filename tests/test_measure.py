@@ -19,7 +19,7 @@ import strumclock as sc
 from strumclock import report
 from strumclock.grid import build_grid
 from strumclock.journal.entry import take_columns
-from strumclock.measure import measure
+from strumclock.pipeline import measure
 from strumclock.synthesis import Player, Scene, synthesise
 from strumclock.synthesis.scene import clicks
 
@@ -90,9 +90,9 @@ def test_without_a_click_the_offset_is_absent_with_its_reason() -> None:
 
 def test_a_click_with_no_guitar_has_no_strums(tmp_path: Path) -> None:
     """A click track alone is refused: its clicks are not taken for strums."""
-    from strumclock.click import tracks
+    from strumclock.clicktrack import click_track, write_click_track
 
-    tracks.write_click_track(tracks.click_track(sc.Exercise(bpm=80, bars=6)), tmp_path / "click.wav")
+    write_click_track(click_track(sc.Exercise(bpm=80, bars=6)), tmp_path / "click.wav")
     with pytest.raises(sc.RecordingError, match="strum"):
         measure(tmp_path / "click.wav", sc.Exercise(bpm=80))
 

@@ -8,9 +8,9 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from strumclock.progress import Point, exercise_progress
-from strumclock.progress.plateau import plateau
 from strumclock.timing.held import next_tempo
+from strumclock.weeks import Point, exercise_progress
+from strumclock.weeks.plateau import plateau
 
 START_BPM = 60.0
 MONDAY = date(2024, 1, 1)

@@ -13,12 +13,12 @@ from practice import take_json
 from strumclock import report
 from strumclock.errors import OutputError, UsageError
 from strumclock.journal import Journal, TakeEntry
-from strumclock.journal.hand import set_goal
+from strumclock.journal.edits import set_goal
 from strumclock.journal.writing import student_id, write_take
-from strumclock.progress import Point, class_list, exercise_progress, progress
-from strumclock.progress.goal import outlook
-from strumclock.progress.trend import theil_sen
-from strumclock.progress.weeks import by_week, summarise_week
+from strumclock.weeks import Point, class_list, exercise_progress, progress
+from strumclock.weeks.goal import outlook
+from strumclock.weeks.trend import theil_sen
+from strumclock.weeks.week import by_week, summarise_week
 
 MONDAY = date(2026, 1, 5)
 TODAY = date(2026, 3, 20)

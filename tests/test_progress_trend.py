@@ -8,9 +8,9 @@ import math
 import numpy as np
 import pytest
 
-from strumclock.progress.breaks import broken_line, flattening_p, jump
-from strumclock.progress.trend import mann_kendall, theil_sen
-from strumclock.progress.variation import variation
+from strumclock.weeks.breaks import broken_line, flattening_p, jump
+from strumclock.weeks.trend import mann_kendall, theil_sen
+from strumclock.weeks.variation import variation
 
 SEN_X, SEN_Y = [1, 2, 3, 4, 10, 12, 18], [9, 15, 19, 20, 45, 55, 78]
 EPA = [10, 10, 10, 5, 10, 20, 18, 17, 15, 24, 15]

@@ -14,8 +14,8 @@ from report_takes import free_take, take
 from strumclock import report
 from strumclock.errors import Notice
 from strumclock.grid import Exercise
-from strumclock.measure.measurement import LeftClick, Measurement
 from strumclock.onsets import Ignored
+from strumclock.pipeline.measurement import LeftClick, Measurement
 
 TAKES = {
     "plain": take(),

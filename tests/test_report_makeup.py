@@ -13,7 +13,7 @@ from strumclock import report
 from strumclock.chords import Change, Changes, CostliestPair
 from strumclock.correction import Correction
 from strumclock.errors import Notice
-from strumclock.measure.comparison import Comparison, Difference
+from strumclock.pipeline.comparison import Comparison, Difference
 from strumclock.report import makeup
 from strumclock.stroke.values import Accent, Heard, Side, Stroke, UpAgainstDown
 from strumclock.timing import Estimate

@@ -13,8 +13,8 @@ from strumclock import report
 from strumclock.correction import Correction
 from strumclock.errors import Notice
 from strumclock.grid import Exercise
-from strumclock.measure.measurement import LeftClick, Measurement
 from strumclock.onsets import Ignored
+from strumclock.pipeline.measurement import LeftClick, Measurement
 from strumclock.report import places, timed, words
 from strumclock.timing import Estimate, Finding
 

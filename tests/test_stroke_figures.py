@@ -9,7 +9,7 @@ import pytest
 
 from strumclock.audio.decimation import decimated
 from strumclock.grid import Exercise
-from strumclock.measure import measure
+from strumclock.pipeline import measure
 from strumclock.stroke import Directions, Levels, Spreads, Timed, measure_levels, measure_stroke
 from strumclock.synthesis import Player, Scene, synthesise
 

@@ -7,7 +7,7 @@ import pytest
 from scipy.linalg import toeplitz
 from tests.benchmarks.coverage_cells import FIGURES, NOISES, bare_figures, cell, whole_figures
 
-from strumclock.timing.wander import LONG_TAKE, SHORT_TAKE, SLOW_DOUBT, fit_wander
+from strumclock.timing.error_model import LONG_TAKE, SHORT_TAKE, SLOW_DOUBT, fit_wander
 
 
 def player(rng, n, left=0.5, sd=10.0):

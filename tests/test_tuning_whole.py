@@ -7,7 +7,7 @@ import pytest
 
 from strumclock.audio import from_array
 from strumclock.grid import Exercise
-from strumclock.measure import measure
+from strumclock.pipeline import measure
 from strumclock.synthesis import NYLON, STEEL, Guitar, Player, Scene, Take, synthesise
 from strumclock.tuning import Tuning, take_pitch
 

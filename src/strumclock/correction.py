@@ -23,7 +23,7 @@ from strumclock.errors import UsageError
 from strumclock.timing import Estimate
 from strumclock.timing import intervals as timing_intervals
 from strumclock.timing.design import independent, indicators, residual
-from strumclock.timing.wander import Wander, fit_wander
+from strumclock.timing.error_model import Wander, fit_wander
 
 Floats = NDArray[np.float64]
 

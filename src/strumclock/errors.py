@@ -11,6 +11,7 @@ Every error is one line: what was required, what came, what to do::
     └── OutputError (OSError)          a result cannot be written where it was asked for   exit 1
 
 What is weak but usable is a `Notice`: a code for programs and a sentence for people, kept in the result.
+What cannot be known is an `Absent`: it stands where the value would, and says why.
 """
 
 from __future__ import annotations
@@ -60,3 +61,28 @@ class Notice:
 
     code: str
     message: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Absent:
+    """A quantity that cannot be known, in the place where it would stand.
+
+    Attributes
+    ----------
+    code : str
+        A stable word for programs, such as ``"no-click"``.
+    reason : str
+        One clause for people: why it cannot be known. Names no option of the command line and gives no order.
+
+    Examples
+    --------
+    >>> bool(Absent(code="no-click", reason="no click was heard in the recording"))
+    False
+    """
+
+    code: str
+    reason: str
+
+    def __bool__(self) -> bool:
+        """False, so that ``if figure:`` asks whether there is one."""
+        return False

@@ -25,7 +25,7 @@ from strumclock.journal import Journal, TakeEntry
 from strumclock.journal.entry import figure_rows, strum_row, take_columns
 from strumclock.journal.schema import exercises, figures, strums, students, takes
 from strumclock.journal.writing import now
-from strumclock.progress import class_list, progress
+from strumclock.weeks import class_list, progress
 
 TAKES_A_STUDENT = 200
 CHUNK = 1000

@@ -74,11 +74,11 @@ def in_process(samples: np.ndarray, rate_hz: int, *, everything: bool) -> dict[s
 
     exercise = sc.Exercise(bpm=100, meter="4/4", per_beat=2, pattern="D.DU.UDU", count_in=1)
     recording = sc.from_array(samples, rate_hz)
-    works: dict[str, Callable[[], object]] = {"strumclock.measure": lambda: sc.measure(recording, exercise)}
+    works: dict[str, Callable[[], object]] = {"strumclock.pipeline": lambda: sc.measure(recording, exercise)}
     if everything:
         import librosa
 
-        works["strumclock.measure, changes and tuning"] = lambda: sc.measure(
+        works["strumclock.pipeline, changes and tuning"] = lambda: sc.measure(
             recording, exercise, changes=True, tuning=True
         )
         works["librosa.onset.onset_detect"] = lambda: librosa.onset.onset_detect(y=samples, sr=rate_hz)

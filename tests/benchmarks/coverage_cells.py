@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strumclock.timing import Estimate, fit_line, intervals, measure_timing
-from strumclock.timing.wander import fit_wander
+from strumclock.timing.error_model import fit_wander
 
 SHARES = (0.2, 0.5, 1.0, 1.5)
 LENGTHS = (16, 24, 48, 96, 192)

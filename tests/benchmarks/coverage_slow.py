@@ -1,4 +1,4 @@
-"""How the intervals of mean and drift move with what is expected of slow wander (`timing.wander.SLOW_DOUBT`).
+"""How the intervals of mean and drift move with what is expected of slow wander (`timing.error_model.SLOW_DOUBT`).
 
 usage: python -m tests.benchmarks.coverage_slow [--takes 600] [--motor 5]
 
@@ -13,11 +13,11 @@ import numpy as np
 from scipy.special import stdtr
 from tests.benchmarks.coverage_cells import players
 
-from strumclock.timing import wander
+from strumclock.timing import error_model
 
 PRIORS: dict[str, dict[float, float]] = {
     "flat": {},
-    "in use": wander.SLOW_DOUBT,
+    "in use": error_model.SLOW_DOUBT,
     "half": {0.8: 0.8, 0.88: 0.5, 0.94: 0.25},
     "none past .88": {0.88: 0.5, 0.94: 0.0},
 }
@@ -29,8 +29,8 @@ def main() -> None:
     parser.add_argument("--takes", type=int, default=600)
     parser.add_argument("--motor", type=float, default=5.0)
     options = parser.parse_args()
-    in_use = wander.SLOW_DOUBT
-    wander.SLOW_DOUBT, wander.NEGLIGIBLE = {}, 0.0
+    in_use = error_model.SLOW_DOUBT
+    error_model.SLOW_DOUBT, error_model.NEGLIGIBLE = {}, 0.0
     print(f"{options.takes} takes a cell, normal noise, M {options.motor:g} ms; % covered: mean drift")
     print("alpha    n" + "".join(f"{name:>16s}" for name in PRIORS))
     for share in (0.2, 0.5, 1.0):
@@ -40,14 +40,14 @@ def main() -> None:
             inverse = np.linalg.pinv(design)
             held = {name: np.zeros(2) for name in PRIORS}
             for row in players(rng, options.takes, n, share, "normal", options.motor):
-                found = wander.fit_wander(row, np.arange(n), design)
+                found = error_model.fit_wander(row, np.arange(n), design)
                 below = stdtr(found.dof, np.abs(inverse @ row)[:, None] / np.sqrt(found.variance_of(inverse)))
                 for name, prior in PRIORS.items():
                     weight = found.weight * np.array([prior.get(phi, 1.0) for phi in found.phi])
                     held[name] += below @ weight / weight.sum() <= 0.975
             cells = [f"{mean:9.1f} {slope:6.1f}" for mean, slope in (100 * h / options.takes for h in held.values())]
             print(f"{share:5.1f} {n:4d}" + "".join(cells), flush=True)
-    wander.SLOW_DOUBT = in_use
+    error_model.SLOW_DOUBT = in_use
 
 
 if __name__ == "__main__":

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.measure import Measurement
+from strumclock.pipeline import Measurement
 from strumclock.synthesis import Truth
 
 FloatArray = NDArray[np.float64]

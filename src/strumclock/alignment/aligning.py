@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from strumclock.alignment import pulse as pulses
 from strumclock.alignment import remarks
 from strumclock.alignment.completing import Plan
-from strumclock.alignment.left import Stretch, find_left
+from strumclock.alignment.departures import Stretch, find_left
 from strumclock.alignment.matching import FEW_PAIRED, kept_to_click, pair_own
 from strumclock.alignment.own_tempo import OwnTempo, own_tempo
 from strumclock.alignment.pairing import FloatArray, IntArray, Pairing

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.alignment.left import Stretch
+from strumclock.alignment.departures import Stretch
 from strumclock.alignment.pairing import NO_SLOT, FloatArray, Pairing, pair
 from strumclock.alignment.pulse import Pulse
 from strumclock.alignment.reading import STRUMS_MIN, on_slots, own_places

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from strumclock.alignment.completing import Plan
-from strumclock.alignment.left import Stretch
+from strumclock.alignment.departures import Stretch
 from strumclock.alignment.pairing import FloatArray, Pairing, pair
 from strumclock.alignment.pulse import Bend, Pulse
 from strumclock.alignment.start import OMITTED_COST, OUTSIDE_COST

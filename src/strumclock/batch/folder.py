@@ -10,8 +10,8 @@ from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from strumclock.batch.cache import KnownFiles, KnownTakes
 from strumclock.batch.files import Found, find_recordings, is_remote
-from strumclock.batch.known import KnownFiles, KnownTakes
 from strumclock.batch.planning import NEED_TEMPO, Plan, Planner
 from strumclock.batch.report import BatchReport, Failure, Step
 from strumclock.batch.running import Measure, Outcome, measure_file, run

@@ -54,7 +54,7 @@ class Outcome:
 
 def measure_file(path: str, exercise: Exercise, options: Mapping[str, Any]) -> Mapping[str, Any]:
     """Measure one file: the JSON of schema ``strumclock.take/1``."""
-    from strumclock.measure import measure
+    from strumclock.pipeline import measure
     from strumclock.report.schema import to_dict
 
     return to_dict(measure(path, exercise, **options))

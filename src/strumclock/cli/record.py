@@ -74,7 +74,7 @@ def progress_command(
 ) -> None:
     """What the weeks of one student show: tempo held, trend, plateau, time to the goal, what to try next."""
     from strumclock import report
-    from strumclock.progress import progress
+    from strumclock.weeks import progress
 
     if by is not None and goal_bpm is None:
         raise UsageError("--by is the day to reach a goal by and needs --goal, the tempo; got a day alone; add it")
@@ -99,7 +99,7 @@ def progress_command(
 def class_command(folder: str, journal: str | None, takes_to_hold: int | None, plot_to: str | None) -> None:
     """Every student in order of need, each with at most three sentences to send."""
     from strumclock import report
-    from strumclock.progress import class_list
+    from strumclock.weeks import class_list
 
     with _open(journal or folder) as book:
         students = class_list(book, takes_to_hold=takes_to_hold)

@@ -75,7 +75,7 @@ def _exercise(told: dict[str, Any]) -> Any:
 def measure_command(**told: Any) -> None:
     """Measure TAKE, a recording: say in plain words how the strums lie against the click."""
     from strumclock import report
-    from strumclock.measure import measure
+    from strumclock.pipeline import measure
 
     outputs = {kind: told.pop(f"{kind}_to") for kind in ("json", "plot", "page", "sound")}
     table = told.pop("table")
@@ -96,16 +96,16 @@ def measure_command(**told: Any) -> None:
 @click.option("--timbre", default="wood", show_default=True, help="The click's sound: wood, stick, tick or beep.")
 def click_command(out: str, steps: str | None, clicks_per_beat: int, no_accent: bool, timbre: str, **told: Any) -> None:
     """Make a click track OUT (.wav or .mid)."""
-    from strumclock.click import tracks
+    from strumclock.clicktrack import click_track, parse_steps, write_click_track
 
-    track = tracks.click_track(
+    track = click_track(
         _exercise(told),
-        steps=tracks.parse_steps(steps),
+        steps=parse_steps(steps),
         clicks_per_beat=clicks_per_beat,
         accent=not no_accent,
         timbre=timbre,
     )
-    tracks.write_click_track(track, Path(out))
+    write_click_track(track, Path(out))
     click.echo(f"{out}: {track}")
 
 
@@ -133,7 +133,7 @@ def tuning_command(take: str, a4_hz: float, json_to: str | None) -> None:
 def compare_command(take_a: str, take_b: str, json_to: str | None, **told: Any) -> None:
     """Hold two takes of one exercise against each other: is the difference larger than its uncertainty?"""
     from strumclock import report
-    from strumclock.measure import compare, measure
+    from strumclock.pipeline import compare, measure
 
     exercise = _exercise(told)
     result = compare(measure(take_a, exercise), measure(take_b, exercise))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import scipy.fft
 
-from strumclock.click.front import Float32
+from strumclock.click.preprocessing import Float32
 
 ATTACK_HZ = 1500.0
 """A click's time is taken from its sound above this frequency …"""

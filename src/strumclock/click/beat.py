@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from strumclock.click.front import Bools, Float64, Ints
+from strumclock.click.preprocessing import Bools, Float64, Ints
 
 WIDTHS, FEWEST_AROUND = (np.inf, 12.0, 4.0), 6
 """Beats on either side whose clicks tell the beat at a place: all of them where it is steady. And how many clicks at

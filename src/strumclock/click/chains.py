@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strumclock.click.front import Float64, Ints
-from strumclock.click.pulses import SPAN_S, Pairs
+from strumclock.click.periodicity import SPAN_S, Pairs
+from strumclock.click.preprocessing import Float64, Ints
 
 INTERVALS_S = (0.12, 4.2)
 """Shortest and longest time between clicks: from sixteenths at 125 bpm to one click a bar at 57."""

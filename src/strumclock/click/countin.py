@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strumclock.click.front import Bools, Float64, Front, Ints
 from strumclock.click.matching import cut
-from strumclock.click.pulses import Pairs
+from strumclock.click.periodicity import Pairs
+from strumclock.click.preprocessing import Bools, Float64, Front, Ints
 
 FRAME_S = 0.02
 """Length of a frame whose level is read."""

@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from strumclock.audio.decimation import decimated, decimation_for
+from strumclock.click.accents import Lattice
 from strumclock.click.countin import quiet_until
-from strumclock.click.front import Float32, Float64, Front, build_front
-from strumclock.click.kinds import Lattice
 from strumclock.click.matching import Matcher
 from strumclock.click.placing import attack_of, beginning, beginning_in_quiet, fit_line
+from strumclock.click.preprocessing import Float32, Float64, Front, build_front
 from strumclock.click.search import PLAIN_SCORE, find_lattice, with_count_in
 from strumclock.click.trains import HEARD
 from strumclock.click.uneven import Uneven

@@ -8,8 +8,8 @@ import numpy as np
 import scipy.fft
 
 from strumclock.audio import cutting
-from strumclock.click.front import Float32, Float64, Front
-from strumclock.click.sounds import turn
+from strumclock.click.preprocessing import Float32, Float64, Front
+from strumclock.click.templates import turn
 
 BODY_S = (0.002, 0.012)
 """Before and after a click's place: what is compared."""

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from strumclock.click.accents import fold
 from strumclock.click.attack import ATTACK_SHARE, attack_indices
 from strumclock.click.countin import RISE_DB, rise_db
-from strumclock.click.front import Bools, Float32, Float64, Front
-from strumclock.click.kinds import fold
 from strumclock.click.matching import Matcher
-from strumclock.click.sounds import learn
+from strumclock.click.preprocessing import Bools, Float32, Float64, Front
+from strumclock.click.templates import learn
 
 GAP_S = 0.06
 """A click may be inaudible for so long between its beginning and its end."""

@@ -11,8 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from strumclock.click.attack import swells_s
 from strumclock.click.finding import Clicks
-from strumclock.click.front import Float32, Float64
-from strumclock.click.sounds import MARGIN, learn, turn
+from strumclock.click.preprocessing import Float32, Float64
+from strumclock.click.templates import MARGIN, learn, turn
 
 SOUND_S = (0.016, 0.220)
 """Before and after a click's time: what is learned. A click in a living room is 40 dB down by then; what sounds

@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 
+from strumclock.click.accents import Lattice, complete
 from strumclock.click.chains import CLOCK, Chain, find_chains, find_mapped_chains, propose_intervals
 from strumclock.click.countin import LIKE, RISE_DB, CountIn, find_count_in, rise_db
-from strumclock.click.front import Bools, Float32, Float64, Front, Ints
-from strumclock.click.kinds import Lattice, complete
 from strumclock.click.matching import Matcher, average
-from strumclock.click.pulses import ALIKE, SHIFT_S, Pairs, alike_pairs, pick_pulses
+from strumclock.click.periodicity import ALIKE, SHIFT_S, Pairs, alike_pairs, pick_pulses
+from strumclock.click.preprocessing import Bools, Float32, Float64, Front, Ints
 from strumclock.click.trains import MOST_EVIDENCE, SEARCH_S, Train, follow, thickened, thinned, weigh
 from strumclock.click.uneven import Uneven, again, between, find_uneven
 

@@ -8,8 +8,8 @@ import numpy as np
 
 from strumclock.audio.quantiles import quantiles
 from strumclock.click.chains import MULTIPLES, Chain
-from strumclock.click.front import Bools, Float32, Float64
 from strumclock.click.matching import Matcher, average, leave_one_out
+from strumclock.click.preprocessing import Bools, Float32, Float64
 
 CHAIN_TOLERANCE_S = 0.00025
 """How far a click may lie from the line through its chain: strums scatter by 3 ms and more."""

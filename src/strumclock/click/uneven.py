@@ -14,12 +14,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from strumclock.click.accents import Lattice, loudness
 from strumclock.click.beat import Beat
 from strumclock.click.chains import find_chains, propose_intervals
-from strumclock.click.front import Bools, Float32, Float64, Ints
-from strumclock.click.kinds import Lattice, loudness
 from strumclock.click.matching import Matcher, average
-from strumclock.click.pulses import SHIFT_S, Pairs
+from strumclock.click.periodicity import SHIFT_S, Pairs
+from strumclock.click.preprocessing import Bools, Float32, Float64, Ints
 from strumclock.click.trains import HEARD, PART, SEARCH_S, chance_at, promise, stretch
 
 SOUNDS = 12

@@ -1,8 +1,8 @@
 """The practice record: which takes were played, when, and every figure of them, over weeks, in a real database."""
 
 from strumclock.journal.csvfile import read_date, read_page
+from strumclock.journal.edits import Forgotten
 from strumclock.journal.entry import TakeEntry, exercise_label, identity_of, plain
-from strumclock.journal.hand import Forgotten
 from strumclock.journal.opening import find_journal
 from strumclock.journal.store import Imported, Journal
 

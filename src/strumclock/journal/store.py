@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from strumclock.errors import JournalError, UsageError
-from strumclock.journal import hand, tables
+from strumclock.journal import edits as by_hand
+from strumclock.journal import tables
 from strumclock.journal.csvfile import read_page, write_csv
 from strumclock.journal.entry import TakeEntry, exercise_label, plain
 from strumclock.journal.opening import find_journal, is_url, make_engine, prepare, transaction
@@ -147,44 +148,44 @@ class Journal:
         with self.writing() as connection:
             if student is not None:
                 student_id(connection, student)
-            hand.add_note(connection, student, text, exercise=exercise, on=on or date.today())
+            by_hand.add_note(connection, student, text, exercise=exercise, on=on or date.today())
 
     def set_goal(self, student: str, exercise: Mapping[str, Any] | str, bpm: float, *, by: date | None = None) -> None:
         """Set the tempo wanted for an exercise: its name in the journal, or its fields as told."""
         with self.writing() as connection:
             wanted = exercise if isinstance(exercise, str) else dict(exercise)
-            hand.set_goal(connection, student, wanted, bpm, by)
+            by_hand.set_goal(connection, student, wanted, bpm, by)
 
     def correct(self, take: str | int, field: str, value: str | None) -> bool:
         """Correct by hand what was played, when and by whom; None takes a correction back.
 
         It stays when the take is measured again. Returns whether the next batch must measure the take again to follow.
         """
-        hand.check_edit(field, value)
+        by_hand.check_edit(field, value)
         with self.writing() as connection:
-            return hand.edit(connection, take, field, value)
+            return by_hand.edit(connection, take, field, value)
 
     def exclude(self, take: str | int, reason: str) -> None:
         """Keep a take out of the progress, with the reason."""
         if not reason.strip():
             raise UsageError("a reason must be given for a take that does not count, but none came; write one")
         with self.writing() as connection:
-            hand.edit(connection, take, "excluded", reason.strip())
+            by_hand.edit(connection, take, "excluded", reason.strip())
 
     def include(self, take: str | int) -> None:
         """Let an excluded take count again."""
         with self.writing() as connection:
-            hand.edit(connection, take, "excluded", None)
+            by_hand.edit(connection, take, "excluded", None)
 
     def annotate(self, take: str | int, remark: str | None) -> None:
         """Write a remark about one take; None deletes it."""
         with self.writing() as connection:
-            hand.edit(connection, take, "remark", remark)
+            by_hand.edit(connection, take, "remark", remark)
 
-    def forget(self, student: str) -> hand.Forgotten:
+    def forget(self, student: str) -> by_hand.Forgotten:
         """Delete all of a student, from the database's free pages too. Recordings are not touched."""
         with self.writing() as connection:
-            forgotten = hand.forget(connection, student)
+            forgotten = by_hand.forget(connection, student)
         if self._engine.dialect.name == "sqlite":
             with self._engine.connect() as connection:
                 raw = connection.connection.dbapi_connection
@@ -244,7 +245,7 @@ class Journal:
         chosen = sa.select(exercises)
         with self.reading() as connection:
             if student is not None:
-                owner, _ = hand.known_student(connection, student)
+                owner, _ = by_hand.known_student(connection, student)
                 used = sa.select(takes.c.exercise_id).where(takes.c.student_id == owner)
                 chosen = chosen.where(exercises.c.id.in_(used))
             return tuple(sorted(exercise_label(dict(row._mapping)) for row in connection.execute(chosen)))
@@ -252,7 +253,7 @@ class Journal:
     def measurement(self, take: str | int) -> dict[str, Any]:
         """A take's result as it was measured: JSON of schema ``strumclock.take/1``."""
         with self.reading() as connection:
-            return tables.measurement(connection, hand.known_take(connection, take).id)
+            return tables.measurement(connection, by_hand.known_take(connection, take).id)
 
     def edits(self) -> dict[str, dict[str, str | None]]:
         """What was corrected by hand, by the takes' identity."""
@@ -288,7 +289,7 @@ class Journal:
         import pandas as pd
 
         with self.reading() as connection:
-            return pd.DataFrame(tables.strum_columns(connection, hand.known_take(connection, take).id))
+            return pd.DataFrame(tables.strum_columns(connection, by_hand.known_take(connection, take).id))
 
     def notes(self, student: str | None = None) -> pd.DataFrame:
         """Table of remarks: student, exercise, made_on, text."""

@@ -7,8 +7,8 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from strumclock.journal.edits import known_exercise, known_student
 from strumclock.journal.entry import STRUM_COLUMNS, exercise_label, unpack
-from strumclock.journal.hand import known_exercise, known_student
 from strumclock.journal.schema import exercises, figures, notes, strums, students, takes
 
 MAIN_FIGURES = {

@@ -19,7 +19,7 @@ from strumclock.journal.entry import (
     told_exercise,
     unpack,
 )
-from strumclock.journal.samesound import LENGTH_DIFFERS_BY_S, SPAN_DIFFERS_BY_S, same_sound
+from strumclock.journal.fingerprint import LENGTH_DIFFERS_BY_S, SPAN_DIFFERS_BY_S, same_sound
 from strumclock.journal.schema import edits, exercises, figures, files, strums, students, takes
 
 IMMEDIATE_EDITS = ("student", "date", "exercise", "equipment", "excluded", "remark")

@@ -10,7 +10,7 @@ from strumclock.report.timed import added_strums, pace_word, timing_of
 from strumclock.timing import settable_bpm
 
 if TYPE_CHECKING:
-    from strumclock.measure import Measurement
+    from strumclock.pipeline import Measurement
     from strumclock.timing import Held
 
 CAUTION = "Stop at any pain or tension."

@@ -8,7 +8,7 @@ from strumclock.report import words
 from strumclock.report.text import render
 
 if TYPE_CHECKING:
-    from strumclock.measure.comparison import Comparison
+    from strumclock.pipeline.comparison import Comparison
     from strumclock.tuning import OpenStrings
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from strumclock.report import words
 
 if TYPE_CHECKING:
-    from strumclock.measure import Measurement
+    from strumclock.pipeline import Measurement
     from strumclock.stroke.values import Heard, UpAgainstDown
     from strumclock.timing import Estimate
 

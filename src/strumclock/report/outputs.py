@@ -13,7 +13,7 @@ from strumclock.report.sound import write_sound
 from strumclock.report.writing import write_text
 
 if TYPE_CHECKING:
-    from strumclock.measure import Measurement
+    from strumclock.pipeline import Measurement
 
 STANDARD_OUTPUT = "-"
 

@@ -17,7 +17,7 @@ from strumclock.report.unknown import not_known
 from strumclock.report.writing import write_text
 
 if TYPE_CHECKING:
-    from strumclock.measure import Measurement
+    from strumclock.pipeline import Measurement
 
 CAUTIONS = (
     "Stop at any pain or tension, and rest; a teacher or a clinician knows more than a number.",

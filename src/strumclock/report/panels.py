@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from strumclock.chords import Changes
-    from strumclock.measure import Measurement
+    from strumclock.pipeline import Measurement
     from strumclock.stroke.values import Stroke
     from strumclock.tuning import Tuning
 

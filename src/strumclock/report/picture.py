@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from strumclock.measure import Measurement
+    from strumclock.pipeline import Measurement
 
 WIDTH_IN = 12.0
 _PLOTS_IN = 3.4  # height of the two main plots

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from strumclock.measure import Measurement
+    from strumclock.pipeline import Measurement
     from strumclock.timing import Finding
 
 _PARTS = {1: ("",), 2: ("", "&"), 3: ("", "&", "a"), 4: ("", "e", "&", "a")}  # how musicians count the parts of a beat

@@ -28,7 +28,7 @@ from strumclock.report.places import count_name
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from strumclock.measure import Measurement
+    from strumclock.pipeline import Measurement
     from strumclock.timing import Group
 
 Floats = NDArray[np.float64]

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from strumclock.progress import ExerciseProgress, Progress
+    from strumclock.weeks import ExerciseProgress, Progress
 
 MOST_LABELS = 8
 MOST_EXERCISES = 4

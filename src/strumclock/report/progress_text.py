@@ -12,7 +12,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from strumclock.progress import ExerciseProgress, Progress, Week
+    from strumclock.weeks import ExerciseProgress, Progress, Week
 
 _TO_OCTOBER = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October")
 MONTHS = (*_TO_OCTOBER, "November", "December")

@@ -15,7 +15,7 @@ from strumclock.report import advice, makeup, timed, unknown, words
 from strumclock.report.places import place_in_words
 
 if TYPE_CHECKING:
-    from strumclock.measure import Measurement
+    from strumclock.pipeline import Measurement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -20,7 +20,7 @@ from strumclock.report.writing import write_file
 
 if TYPE_CHECKING:
     from strumclock.audio import Recording
-    from strumclock.measure import Measurement
+    from strumclock.pipeline import Measurement
 
 PEAK = 0.5  # -6 dBFS: loud passages of a phone recording are turned down to this, quiet ones are left as they are
 TONE_PEAK = 0.25  # -12 dBFS: heard beside a guitar without startling

@@ -12,7 +12,7 @@ from strumclock.report.schema import absences
 from strumclock.report.sentences import lines, title
 
 if TYPE_CHECKING:
-    from strumclock.measure import Measurement
+    from strumclock.pipeline import Measurement
     from strumclock.timing import Estimate
 
 Row = tuple[str, str, str, str, str]  # name, value with unit, 95 % interval, standard uncertainty, remark

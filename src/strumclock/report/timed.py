@@ -13,7 +13,7 @@ from strumclock.report import words
 from strumclock.report.places import count_name, place_in_words
 
 if TYPE_CHECKING:
-    from strumclock.measure import Measurement
+    from strumclock.pipeline import Measurement
     from strumclock.timing import Estimate, Timing
 
 

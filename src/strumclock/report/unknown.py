@@ -8,7 +8,7 @@ from strumclock.report import words
 from strumclock.report.schema import absences
 
 if TYPE_CHECKING:
-    from strumclock.measure import Measurement
+    from strumclock.pipeline import Measurement
 
 _UNMISSED = ("stroke", "correction", "timing.body_offset_ms")
 _NOT_ASKED = "not asked for"

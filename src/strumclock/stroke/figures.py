@@ -12,8 +12,8 @@ from strumclock.stroke.loudness import Levels
 from strumclock.stroke.spread import Spreads
 from strumclock.stroke.values import Accent, Heard, Side, Stroke, StrumStroke, UpAgainstDown
 from strumclock.timing import Estimate
+from strumclock.timing.error_model import MIN_STRUMS, Wander, fit_wander
 from strumclock.timing.intervals import combination, scatter
-from strumclock.timing.wander import MIN_STRUMS, Wander, fit_wander
 
 FloatArray = NDArray[np.float64]
 Mask = NDArray[np.bool_]

@@ -3,8 +3,8 @@
 from strumclock.timing.estimate import Estimate
 from strumclock.timing.figures import Timing, WithinTolerance, measure_timing
 from strumclock.timing.held import STANDARDS, Held, Standard, judge_take, next_tempo, settable_bpm
-from strumclock.timing.naming import Finding, Group, audible_s
-from strumclock.timing.plain import Line, fit_line, lag1
+from strumclock.timing.regression import Line, fit_line, lag1
+from strumclock.timing.significance import Finding, Group, audible_s
 from strumclock.timing.sound_path import SoundPath, sound_path
 from strumclock.timing.taking import ANCHORS
 

@@ -11,14 +11,14 @@ from numpy.typing import ArrayLike, NDArray
 
 from strumclock.timing import intervals
 from strumclock.timing.clocks import played_bpm, with_clock
+from strumclock.timing.error_model import MIN_STRUMS, Wander, fit_wander
 from strumclock.timing.estimate import COVERAGE_FACTOR, Estimate
 from strumclock.timing.groups import measure_groups
 from strumclock.timing.held import STANDARDS, Standard
-from strumclock.timing.naming import Finding, Group, audible_s
-from strumclock.timing.plain import fit_line
+from strumclock.timing.regression import fit_line
+from strumclock.timing.significance import Finding, Group, audible_s
 from strumclock.timing.sound_path import SoundPath
 from strumclock.timing.taking import checked_take
-from strumclock.timing.wander import MIN_STRUMS, Wander, fit_wander
 
 Floats = NDArray[np.float64]
 

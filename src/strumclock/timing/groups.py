@@ -12,9 +12,9 @@ from scipy.special import ncfdtrinc
 
 from strumclock.timing import intervals
 from strumclock.timing.design import Floats, Whole, beside, independent, indicators, residual
+from strumclock.timing.error_model import MIN_STRUMS, Wander, fit_wanders
 from strumclock.timing.estimate import Estimate
-from strumclock.timing.naming import MIN_IN_PLACE, Finding, Group, name_places, questions
-from strumclock.timing.wander import MIN_STRUMS, Wander, fit_wanders
+from strumclock.timing.significance import MIN_IN_PLACE, Finding, Group, name_places, questions
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

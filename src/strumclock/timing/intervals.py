@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
+from strumclock.timing.error_model import Wander
 from strumclock.timing.estimate import COVERAGE_FACTOR, Estimate
-from strumclock.timing.plain import lag1
-from strumclock.timing.wander import Wander
+from strumclock.timing.regression import lag1
 
 Floats = NDArray[np.float64]
 

@@ -19,10 +19,10 @@ from strumclock.chords import Changes
 from strumclock.correction import Correction, measure_correction
 from strumclock.errors import Notice, RecordingError, UsageError
 from strumclock.grid import PER_BEAT_RANGE, BeatGrid, Exercise, part_places
-from strumclock.measure.makings import Heard, Low, hear, pictured, take_changes, take_spreads, take_stroke
-from strumclock.measure.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
-from strumclock.measure.sources import Sound, tell_apart
 from strumclock.onsets import Ignored, Strums, find_strums
+from strumclock.pipeline.components import Heard, Low, hear, pictured, take_changes, take_spreads, take_stroke
+from strumclock.pipeline.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
+from strumclock.pipeline.sources import Sound, tell_apart
 from strumclock.stroke import Spreads, Stroke
 from strumclock.timing import STANDARDS, Estimate, SoundPath, Standard, Timing, judge_take, measure_timing, sound_path
 from strumclock.timing.sound_path import SPEED_OF_SOUND_M_PER_S

@@ -14,7 +14,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from strumclock.progress.variation import Variation, t_quantile
+from strumclock.weeks.variation import Variation, t_quantile
 
 TAKES_TO_HOLD = 2
 """Takes that must hold a tempo before it is held for the week: one may be luck."""

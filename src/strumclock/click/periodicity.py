@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from strumclock.audio.cutting import cut
-from strumclock.click.front import Float32, Float64, Front, Ints, moving_mean
+from strumclock.click.preprocessing import Float32, Float64, Front, Ints, moving_mean
 
 PULSE_S = 0.002
 """A pulse is where the energy over this time stands out."""

@@ -16,8 +16,8 @@ from strumclock.batch.report import Failure
 from strumclock.batch.running import Outcome
 from strumclock.batch.settings import SettingsFiles
 from strumclock.journal import Journal, TakeEntry, plain
+from strumclock.journal.edits import set_goal
 from strumclock.journal.entry import exercise_row, sha256_of
-from strumclock.journal.hand import set_goal
 from strumclock.journal.schema import exercises, files, students, takes
 from strumclock.journal.writing import exercise_id, upsert
 

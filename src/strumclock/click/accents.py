@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from strumclock.click.front import Bools, Float32, Float64, Ints
 from strumclock.click.matching import Matcher, aligned, average, unit
+from strumclock.click.preprocessing import Bools, Float32, Float64, Ints
 from strumclock.click.trains import HEARD, Chance, Train, chance_at, promise, stretch
 
 PARTS = (2, 3, 4)

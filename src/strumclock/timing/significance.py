@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from strumclock.timing import intervals
 from strumclock.timing.design import Floats, Whole, beside
+from strumclock.timing.error_model import Wander
 from strumclock.timing.estimate import Estimate
-from strumclock.timing.wander import Wander
 
 AUDIBLE_FLOOR_S, AUDIBLE_SHARE = 0.006, 0.025
 """Smallest shift of one tone that is heard: 6 ms; above 240 ms 2.5 % of the interval (Friberg & Sundberg 1995)."""

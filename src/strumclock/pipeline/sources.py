@@ -17,7 +17,7 @@ from strumclock.audio.decimation import decimated
 from strumclock.click import Clicks, Removal, find_click_channel, find_clicks, remove_clicks
 from strumclock.errors import ClickError, Notice, UsageError
 from strumclock.grid import BeatGrid, Exercise
-from strumclock.measure.click_notices import click_notices, swelling_notices
+from strumclock.pipeline.click_notices import click_notices, swelling_notices
 
 _CHANNELS = {"left": 0, "right": 1}
 

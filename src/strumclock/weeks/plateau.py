@@ -18,8 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.progress.breaks import broken_line, flattening_p, hinge_fit, knots
-from strumclock.progress.variation import t_quantile
+from strumclock.weeks.breaks import broken_line, flattening_p, hinge_fit, knots
+from strumclock.weeks.variation import t_quantile
 
 MIN_WEEKS = 8
 MIN_EACH_SIDE = 4  # three weeks in a row at one tempo are no plateau: the standard asks for two takes for one step up

@@ -9,13 +9,13 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from strumclock.progress.breaks import Jump, jump
-from strumclock.progress.goal import TREND_WEEKS, Outlook, outlook
-from strumclock.progress.plateau import MIN_WEEKS, STILL_CLIMBS_PER_WEEK, plateau
-from strumclock.progress.trend import MannKendall, Slope, mann_kendall, theil_sen
-from strumclock.progress.variation import Variation, t_quantile, variation
-from strumclock.progress.weeks import TAKES_TO_HOLD, Point, Week, by_week, summarise_week
 from strumclock.timing.held import CLOSE_ENOUGH, next_tempo, settable_bpm
+from strumclock.weeks.breaks import Jump, jump
+from strumclock.weeks.goal import TREND_WEEKS, Outlook, outlook
+from strumclock.weeks.plateau import MIN_WEEKS, STILL_CLIMBS_PER_WEEK, plateau
+from strumclock.weeks.trend import MannKendall, Slope, mann_kendall, theil_sen
+from strumclock.weeks.variation import Variation, t_quantile, variation
+from strumclock.weeks.week import TAKES_TO_HOLD, Point, Week, by_week, summarise_week
 
 PLATEAU_WEEKS = 26
 TREND_P = 0.05

@@ -12,7 +12,7 @@ import math
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from strumclock.progress.trend import Slope
+from strumclock.weeks.trend import Slope
 
 TREND_WEEKS = 12
 """Weeks that a trend looks at: about a school term. What was before is history."""

@@ -1,8 +1,8 @@
 """One take through every stage, and two takes held against each other."""
 
-from strumclock.measure.comparison import Comparison, Difference, compare
-from strumclock.measure.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
-from strumclock.measure.pipeline import measure
+from strumclock.pipeline.comparison import Comparison, Difference, compare
+from strumclock.pipeline.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
+from strumclock.pipeline.measuring import measure
 
 __all__ = [
     "Comparison",

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from strumclock.measure.measurement import Measurement
+from strumclock.pipeline.measurement import Measurement
 from strumclock.timing import Estimate, measure_timing
 
 SAME_TEMPO = 0.005  # tempos further apart than half a per cent are two exercises: a bar apart after 200 bars

@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from strumclock.journal import Journal, exercise_label
-from strumclock.journal.hand import known_exercise, known_student
+from strumclock.journal.edits import known_exercise, known_student
 from strumclock.journal.schema import exercises, figures, goals, students, takes
 from strumclock.journal.tables import why_not_counted
-from strumclock.progress.exercise import ExerciseProgress, exercise_progress
-from strumclock.progress.weeks import TAKES_TO_HOLD, Point
+from strumclock.weeks.exercise import ExerciseProgress, exercise_progress
+from strumclock.weeks.week import TAKES_TO_HOLD, Point
 
 if TYPE_CHECKING:
     import pandas as pd

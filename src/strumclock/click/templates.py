@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from strumclock.audio.cutting import cut
 from strumclock.audio.quantiles import quantiles
-from strumclock.click.front import Float32, Float64
+from strumclock.click.preprocessing import Float32, Float64
 
 Complex64 = NDArray[np.complex64]
 
