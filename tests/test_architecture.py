@@ -62,7 +62,7 @@ MAY_IMPORT = {
     "verdict": {"numpy", "scipy"},
     "pipeline": {"numpy"},
     "journal": {"numpy", "sqlalchemy", "pandas", "psycopg"},
-    "weeks": {"numpy", "scipy", "sqlalchemy", "pandas"},
+    "weeks": {"numpy", "scipy", "pandas"},
     "report": {"numpy", "matplotlib", "rich", "soundfile"},
     "batch": {"numpy", "sqlalchemy", "distributed", "fsspec", "av", "rich"},
     "demo": {"numpy", "soundfile"},
