@@ -1,8 +1,9 @@
 """Reads the evidence: how likely a strum began in each third of a millisecond, or not at all.
 
-A small convolutional network with weights that `strumclock.learning` learned from simulated strums whose times are known. It sees the evidence in fine steps, four steps at a time with a view of 20 ms to either
-side, and the picture of the levels around. What it states is a probability for each step and for "none"; trained
-on the logarithm of that probability, it states as much doubt as its mistakes on unseen takes deserve.
+A small convolutional network whose weights were learned from simulated strums with known times. It sees the evidence
+in fine steps, four steps at a time with a view of 20 ms to either side, and the picture of the levels around. What it
+states is a probability for each step and for "none"; trained on the logarithm of that probability, it states as much
+doubt as its mistakes on unseen takes deserve.
 """
 
 from __future__ import annotations
