@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from strumclock.onsets.bands import STEP_S
 from strumclock.onsets.detector import Calibration
-from strumclock.onsets.places import FloatArray, most_likely, place_of
+from strumclock.onsets.places import FloatArray, doubt_of, place_of
 
 Values = npt.NDArray[np.float32]
 
@@ -24,9 +24,7 @@ LEAST = 5  # strums of a take: fewer show nothing in common
 SURE_S = 0.001  # u of a strum that is left where it is
 
 
-def compared(
-    steps: FloatArray, evidence: npt.NDArray[np.floating], calibration: Calibration, smeared: float = 0.0
-) -> FloatArray:
+def compared(steps: FloatArray, evidence: npt.NDArray[np.floating], calibration: Calibration) -> FloatArray:
     """The probability of each step in each strum, after a look at the other strums of the take.
 
     The others, laid one over another at their places, give a mean and a variance of the evidence at each step around a
@@ -40,8 +38,6 @@ def compared(
     evidence : ndarray, shape (n, k, channels)
         What was seen at these steps (`onsets.residual.evidence`).
     calibration : Calibration
-    smeared : float
-        See `places.smearing`.
 
     Returns
     -------
@@ -61,7 +57,8 @@ def compared(
     100
     """
     n, k, _ = evidence.shape
-    place, u = place_of(steps, calibration, smeared)
+    place = place_of(steps, calibration)
+    u = doubt_of(steps, place, calibration)
     unsure = np.flatnonzero(u * STEP_S > SURE_S)
     if n < LEAST or not len(unsure):
         return steps
@@ -83,7 +80,7 @@ def compared(
         fit = calibration.temper * _log_likelihood(theirs, mean, variance, k)
         again = steps[unsure] * np.exp(fit - fit.max(axis=1, keepdims=True))
         found[unsure] = again / again.sum(axis=1, keepdims=True)
-        place[unsure] = most_likely(found[unsure], calibration, smeared)
+        place[unsure] = place_of(found[unsure], calibration)
     return found
 
 

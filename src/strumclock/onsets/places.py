@@ -15,40 +15,40 @@ NEARBY = 32  # … and of most strums within so many steps, where it is looked f
 NEAR_MODE = 3  # steps to either side of the likeliest over which the time is averaged: below 1.1 ms it is one event
 
 
-def smearing(p: FloatArray, calibration: Calibration) -> float:
-    """How far the releases of a take are smeared, 0 to 1, from the probability of each step in each of its strums.
+def place_of(p: FloatArray, calibration: Calibration) -> FloatArray:
+    """Place, in steps, from the probability of each step given a strum.
 
-    Told by the median of the number of steps over which the probability is spread (the exponential of its entropy): a
-    codec, a room or a soft pick smears all strums of a take, while a single doubtful strum has its own reason.
+    The mean about the earliest step that is nearly as likely as the likeliest: a strum begins with its first string, and
+    a later one is often the surer event.
     """
     if len(p) == 0:
-        return 0.0
-    c = calibration
-    spread = np.exp(-(p * np.log((p + 1e-12).astype(np.float32))).sum(axis=1))
-    return float(np.clip((np.median(spread) - c.clear_steps) / (c.smeared_steps - c.clear_steps), 0, 1))
+        return np.empty(0)
+    p = p / np.maximum(p.sum(axis=1, keepdims=True), 1e-12)
+    k = np.arange(p.shape[1])
+    wide = np.pad(p, ((0, 0), (1, 1)))
+    hill = np.pad(wide[:, :-2] + wide[:, 1:-1] + wide[:, 2:], ((0, 0), (1, 1)))
+    top = (hill[:, 1:-1] >= hill[:, :-2]) & (hill[:, 1:-1] >= hill[:, 2:])
+    mode = (top & (hill[:, 1:-1] >= calibration.earlier * hill.max(axis=1, keepdims=True))).argmax(axis=1)[:, None]
+    near = np.where(np.abs(k - mode) <= NEAR_MODE, p, 0.0)
+    place: FloatArray = (near * (k + 0.5)).sum(axis=1) / near.sum(axis=1)
+    return place
 
 
-def place_of(p: FloatArray, calibration: Calibration, smeared: float = 0.0) -> tuple[FloatArray, FloatArray]:
-    """Place and standard uncertainty, in steps, from the probability of each step given a strum.
+def doubt_of(p: FloatArray, place: FloatArray, calibration: Calibration) -> FloatArray:
+    """Standard uncertainty, in steps, of a place given the probability of each step.
 
-    Where releases are clear, the place is the mean about the earliest step that is at least half as likely as the
-    likeliest: a strum begins with its first string, and a later one is often the surer event. Where they are smeared,
-    the earliest is rather the pick's touch, and the place is a quantile of the probability. Twice the uncertainty
-    holds `HELD` of the probability, raised to `sharpen`, around it; a standard deviation would speak of the rare far
-    mistakes more than of the usual error.
+    Twice the uncertainty holds `HELD` of the probability, raised to `sharpen`, around the place; a standard deviation
+    would speak of the rare far mistakes more than of the usual error.
     """
     if len(p) == 0:
-        return np.empty(0), np.empty(0)
-    place = most_likely(p, calibration, smeared)
-    sharp = np.exp(
-        np.float32(calibration.sharpen) * np.log((p + 1e-30).astype(np.float32))
-    )  # several at a time, unlike powers
+        return np.empty(0)
+    sharp = np.exp(np.float32(calibration.sharpen) * np.log((p + 1e-30).astype(np.float32)))  # several at a time
     sharp /= sharp.sum(axis=1, keepdims=True)
     reach, held = _reach(sharp, place, NEARBY)
     wide = np.flatnonzero(~held)
     if len(wide):
         reach[wide], _ = _reach(sharp[wide], place[wide], p.shape[1])
-    return place, reach / 2 + 0.5
+    return reach / 2 + 0.5
 
 
 def _reach(share: Shares, place: FloatArray, nearby: int) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
@@ -64,28 +64,3 @@ def _reach(share: Shares, place: FloatArray, nearby: int) -> tuple[FloatArray, n
     last = np.minimum((sums < HELD).sum(axis=1), width - 1)
     reach: FloatArray = distance[row[:, 0], order[row[:, 0], last]]
     return reach, sums[:, -1] >= HELD
-
-
-def most_likely(p: FloatArray, calibration: Calibration, smeared: float = 0.0) -> FloatArray:
-    """The place alone, of `place_of`."""
-    p = p / np.maximum(p.sum(axis=1, keepdims=True), 1e-12)
-    k = np.arange(p.shape[1])
-    wide = np.pad(p, ((0, 0), (1, 1)))
-    hill = np.pad(wide[:, :-2] + wide[:, 1:-1] + wide[:, 2:], ((0, 0), (1, 1)))
-    top = (hill[:, 1:-1] >= hill[:, :-2]) & (hill[:, 1:-1] >= hill[:, 2:])
-    mode = (top & (hill[:, 1:-1] >= calibration.earlier * hill.max(axis=1, keepdims=True))).argmax(axis=1)[:, None]
-    near = np.where(np.abs(k - mode) <= NEAR_MODE, p, 0.0)
-    place = (near * (k + 0.5)).sum(axis=1) / near.sum(axis=1)
-    if smeared:
-        place = (1 - smeared) * place + smeared * _quantile(p, calibration.smeared_quantile)
-    return np.asarray(place)
-
-
-def _quantile(p: FloatArray, share: float) -> FloatArray:
-    """Place before which so much of each row's probability lies."""
-    below = np.cumsum(p, axis=1)
-    step = np.minimum((below < share).sum(axis=1), p.shape[1] - 1)
-    row = np.arange(len(p))
-    inside = p[row, step]
-    place: FloatArray = step + np.clip((share - below[row, step] + inside) / np.maximum(inside, 1e-12), 0, 1)
-    return place
