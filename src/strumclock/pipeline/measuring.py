@@ -28,16 +28,11 @@ from strumclock.timing import STANDARDS, Estimate, SoundPath, Standard, Timing, 
 from strumclock.timing.sound_path import SPEED_OF_SOUND_M_PER_S
 
 STATED_U_S = 0.002  # of a downbeat or latency that somebody states without saying how well: read off a screen, to 2 ms
-# Of the strums' rms u so much is shared by all, since what all strums of a take were taken for may be wrong in all of
-# them: then the mean error of 96 in 100 takes by our own synthesiser, and of all those of recorded guitars, lies within
-# 2 u (coverage_end_to_end.py; with 0.35 that of 85 in 100).
-BIAS_SHARE = 0.45
 GUITAR_TO_EAR_M, GUITAR_TO_EAR_U_M = (
     0.6,
     0.17,
 )  # anywhere from 0.3 to 0.9 m, sitting or standing: rectangular (GUM 4.3.7)
 ONLY_CLICK = 0.03  # of the click's peak: removal leaves more than that of a guitar even 24 dB below its click
-LEAST_BIAS_U_S = 0.0003  # and at least this: the median |bias| of the bench's takes
 PRIMING = Notice(
     code="priming-unknown",
     message="this file does not say how much silence its codec put before the sound, so its times, and with them the "
@@ -264,7 +259,7 @@ def _timing(
         part=grid.part[at],
         at_change=heard.at_change[on],
         u_s=strums.u_s[on],
-        bias_u_s=max(LEAST_BIAS_U_S, BIAS_SHARE * float(np.sqrt(np.mean(strums.u_s[on] ** 2)))) if len(on) else 0.0,
+        bias_u_s=strums.bias_u_s,
         anchor=alignment.anchor,
         anchor_u_s=alignment.anchor_u_s[at],
         rate_u_ppm=alignment.rate_u * 1e6 if math.isfinite(alignment.rate_u) else 0.0,
