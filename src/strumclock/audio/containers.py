@@ -95,7 +95,7 @@ def _packets(container: Any, stream: Any, track: _Track) -> Iterator[Any]:
 
     try:
         yield from container.demux(stream)
-    except av.error.FFmpegError:
+    except (av.error.FFmpegError, IndexError):  # IndexError: damage made up another stream, which PyAV does not know
         track.broken = True
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from strumclock.audio.decoded import Decoded, Part
 from strumclock.audio.files import regular_file, unreadable
-from strumclock.audio.headers import is_mpeg_audio, sound_head
+from strumclock.audio.headers import sound_head
 from strumclock.audio.recording import MIN_DURATION_S, Recording, check_rate, examine
 from strumclock.errors import AudioFileError, RecordingError, UsageError
 
@@ -20,7 +20,7 @@ SOUNDFILE_SIGNATURES = (b"RIFF", b"RIFX", b"RF64", b"riff", b"fLaC", b"FORM", b"
 def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: float | None = None) -> Recording:
     """Read a recording, or a part of it.
 
-    libsndfile reads WAV, FLAC, Ogg Vorbis, MP3 and AIFF; FFmpeg's libraries read M4A and AAC, Opus, WebM, 3GP, the
+    libsndfile reads WAV, FLAC, Ogg Vorbis and AIFF; FFmpeg's libraries read MP3, M4A and AAC, Opus, WebM, 3GP, the
     sound of MP4 and other videos, and what is damaged.  The bytes decide, not the file's ending.  What the codec put
     before the first sample (its priming) is removed where the file says how much that is.  Where it does not (raw AAC,
     some phones' MP4, MP3 without an encoder's tag) nothing can be removed and ``priming_known`` is False: every time in
@@ -84,10 +84,10 @@ def _decode(file: Path, head: bytes, part: Part) -> Decoded:
 
 
 def _is_for_soundfile(head: bytes) -> bool:
-    """Whether libsndfile reads what begins like this (Opus and AAC go elsewhere)."""
+    """Whether libsndfile reads what begins like this (Opus, MP3 and AAC go elsewhere)."""
     if head[:4] == b"OggS":
         return b"OpusHead" not in head and b"Speex" not in head
-    return head[:4] in SOUNDFILE_SIGNATURES or is_mpeg_audio(head)
+    return head[:4] in SOUNDFILE_SIGNATURES
 
 
 def _head(file: Path) -> bytes:
