@@ -7,7 +7,22 @@ import struct
 
 NUMBERS = (0, 1, 2, 0x7F, 0x80, 0xFF, 0x7FFF, 0x8000, 0xFFFF, 0x7FFFFFFF, 0x80000000, 0xFFFFFFFF)
 FORMATS = ("<H", ">H", "<I", ">I", "B")
-TOKENS = (b"\0", b"\n", b"\xff\xfe", b"nan", b"inf", b"-1", b"1e308", b"9" * 400, b"\xc2\xb2", b"../", b'"', b"[", b"=", b";")
+TOKENS = (
+    b"\0",
+    b"\n",
+    b"\xff\xfe",
+    b"nan",
+    b"inf",
+    b"-1",
+    b"1e308",
+    b"9" * 400,
+    b"\xc2\xb2",
+    b"../",
+    b'"',
+    b"[",
+    b"=",
+    b";",
+)
 MOST_CHANGES = 8
 
 
