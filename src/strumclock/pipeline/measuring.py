@@ -17,14 +17,35 @@ from strumclock.alignment import ADDED, LEFT_CLICK, OUTSIDE, Alignment, align
 from strumclock.audio import Recording, load
 from strumclock.chords import Changes
 from strumclock.correction import Correction, measure_correction
-from strumclock.errors import Notice, RecordingError, UsageError
+from strumclock.errors import Absent, Notice, RecordingError, UsageError
 from strumclock.grid import PER_BEAT_RANGE, BeatGrid, Exercise, part_places
 from strumclock.onsets import Ignored, Strums, find_strums
-from strumclock.pipeline.components import Heard, Low, hear, pictured, take_changes, take_spreads, take_stroke
+from strumclock.pipeline.components import (
+    Heard,
+    Low,
+    chord_names,
+    hear,
+    pictured,
+    take_changes,
+    take_spreads,
+    take_stroke,
+)
 from strumclock.pipeline.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
 from strumclock.pipeline.sources import Sound, tell_apart
 from strumclock.stroke import Spreads, Stroke
-from strumclock.timing import STANDARDS, Estimate, SoundPath, Standard, Timing, judge_take, measure_timing, sound_path
+from strumclock.timing import (
+    STANDARDS,
+    Anchoring,
+    Estimate,
+    PlacedStrums,
+    SoundPath,
+    Standard,
+    StrumErrors,
+    Timing,
+    judge_take,
+    measure_timing,
+    sound_path,
+)
 from strumclock.timing.sound_path import SPEED_OF_SOUND_M_PER_S
 
 STATED_U_S = 0.002  # of a downbeat or latency that somebody states without saying how well: read off a screen, to 2 ms
@@ -255,7 +276,7 @@ def _timing(
     grid, slot = alignment.grid, alignment.slot
     on = np.flatnonzero(slot >= 0)
     at = slot[on]
-    return measure_timing(
+    placed = PlacedStrums.of(
         strums.time_s[on],
         grid.slot_s[at],
         slot=at,
@@ -263,20 +284,28 @@ def _timing(
         beat=grid.beat[at],
         part=grid.part[at],
         at_change=heard.at_change[on],
+        chord=chord_names(heard, alignment, on),
         u_s=strums.u_s[on],
-        bias_u_s=max(LEAST_BIAS_U_S, BIAS_SHARE * float(np.sqrt(np.mean(strums.u_s[on] ** 2)))) if len(on) else 0.0,
-        anchor=alignment.anchor,
-        anchor_u_s=alignment.anchor_u_s[at],
-        rate_u_ppm=alignment.rate_u * 1e6 if math.isfinite(alignment.rate_u) else 0.0,
-        clock_known=same_clock or alignment.anchor in ("recorded-click", "click-channel"),
-        tempo_estimated=not math.isfinite(alignment.rate_u),
-        path=path,
         spread_s=spreads.spread_s[on],
-        spread_u_s=spreads.shared_u_s,
         part_s=grid.part_s[at],
         beat_s=grid.beat_s[at],
         second_at=float(part_places(2, alignment.exercise.swing)[1]) if grid.per_beat == 2 else None,
-        standard=standard,
+    )
+    return measure_timing(
+        placed,
+        anchoring=Anchoring(
+            anchor=alignment.anchor,
+            u_s=alignment.anchor_u_s[at],
+            rate_u_ppm=alignment.rate_u * 1e6 if math.isfinite(alignment.rate_u) else 0.0,
+            clock_known=same_clock or alignment.anchor in ("recorded-click", "click-channel"),
+            tempo_estimated=not math.isfinite(alignment.rate_u),
+        ),
+        errors=StrumErrors(
+            bias_u_s=max(LEAST_BIAS_U_S, BIAS_SHARE * float(np.sqrt(np.mean(strums.u_s[on] ** 2)))) if len(on) else 0.0,
+            spread_u_s=spreads.shared_u_s,
+        ),
+        path=path,
+        tolerance_s=[standard.tolerance_s(part_s) for part_s in grid.part_s[at].tolist()],
     )
 
 
@@ -289,9 +318,9 @@ def _assemble(
     standard: Standard,
     notices: tuple[Notice, ...],
     *,
-    changes: Changes | str,
+    changes: Changes | Absent,
     stroke: Stroke | str,
-    correction: Correction | str,
+    correction: Correction | Absent,
     last_held_bpm: float | None,
 ) -> Measurement:
     grid = alignment.grid
@@ -328,10 +357,10 @@ def _assemble(
     )
     outside = strums.time_s[alignment.slot == OUTSIDE]
     ignored = sorted((*strums.ignored, *(_outside(float(t)) for t in outside)), key=lambda sound: sound.time_s)
-    heard.absent.update({"changes": changes} if isinstance(changes, str) else changes.absent)
-    if isinstance(correction, str):
-        heard.absent["correction"] = correction
-    absent = {**timing.absent, **heard.absent, **_reasons(stroke)}
+    heard.absent.update(_changes_absent(changes))
+    if isinstance(correction, Absent):
+        heard.absent["correction"] = correction.reason
+    absent = {**{path: why.reason for path, why in timing.absent.items()}, **heard.absent, **_reasons(stroke)}
     if alignment.bpm_heard is None:
         absent["grid.bpm_heard"] = "no click of one steady tempo was heard in the recording"
     if alignment.clock_skew_ppm is None:
@@ -388,10 +417,10 @@ def _assemble(
         strums=tuple(rows),
         omitted=omitted,
         timing=timing,
-        changes=None if isinstance(changes, str) else changes,
+        changes=None if isinstance(changes, Absent) else changes,
         tuning=heard.tuning,
         stroke=None if isinstance(stroke, str) else stroke,
-        correction=None if isinstance(correction, str) else correction,
+        correction=None if isinstance(correction, Absent) else correction,
         held=held,
         absent=MappingProxyType(absent),
         warnings=tuple(warnings),
@@ -412,6 +441,12 @@ def _reasons(stroke: Stroke | str) -> dict[str, str]:
     return {"stroke": stroke} if isinstance(stroke, str) else dict(stroke.absent)
 
 
+def _changes_absent(changes: Changes | Absent) -> dict[str, str]:
+    """Why the chord changes, or figures of them, cannot be told."""
+    absent = {"changes": changes} if isinstance(changes, Absent) else changes.absent
+    return {path: why.reason for path, why in absent.items()}
+
+
 def _free(
     low: Low,
     strums: Strums,
@@ -428,7 +463,7 @@ def _free(
     why = "not asked for: only the strums were (--free)"
     stroke = take_stroke(low, strums, take_spreads(low, strums), None, None)
     absent = {"grid": why, "timing": why, "held": why, "correction": why, **heard.absent, **_reasons(stroke)}
-    absent |= {"changes": found} if isinstance(found, str) else found.absent
+    absent |= _changes_absent(found)
     return Measurement(
         take=info,
         exercise=exercise,
@@ -447,7 +482,7 @@ def _free(
             )
             for t, u, c in zip(strums.time_s, strums.u_s, heard.at_change, strict=True)
         ),
-        changes=None if isinstance(found, str) else found,
+        changes=None if isinstance(found, Absent) else found,
         tuning=heard.tuning,
         stroke=None if isinstance(stroke, str) else stroke,
         absent=MappingProxyType(absent),
