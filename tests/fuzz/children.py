@@ -1,7 +1,7 @@
 """Every input in a process of its own, with limits of time and memory, for a few milliseconds each.
 
 A server imports what the targets need once and forks a child for each input. What the child does, a crash included, is
-told back as one line of JSON: the outcome's kind (``"ok"``: a result or an error of ours; else what went wrong) and text.
+told back as a line of JSON: the outcome's kind (``"ok"``: a result or an error of ours; else what went wrong) and text.
 
 Run as ``python -m tests.fuzz.children``: a line ``[target, argument]`` in, a line ``[kind, text]`` out.
 """

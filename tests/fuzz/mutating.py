@@ -1,4 +1,4 @@
-"""Damage to bytes, of the kinds that find what readers take on trust: lengths, counts, offsets, text, what is repeated."""
+"""Damage to bytes, of kinds that find what readers take on trust: lengths, counts, offsets, text, what is repeated."""
 
 from __future__ import annotations
 
