@@ -22,6 +22,7 @@ PACKAGE = ROOT / "src" / "strumclock"
 # Each may import only what stands in a row above it (and itself).
 ORDER = (
     ("errors",),
+    ("saving",),
     ("audio",),
     ("grid",),
     ("midi",),
@@ -46,6 +47,7 @@ MAY_IMPORT_SYNTHESIS = {"demo", "cli"}
 # The third-party column: which module may import what.
 MAY_IMPORT = {
     "errors": set(),
+    "saving": set(),
     "audio": {"numpy", "soundfile", "av"},
     "grid": {"numpy"},
     "midi": {"numpy", "mido"},

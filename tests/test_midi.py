@@ -221,7 +221,7 @@ def test_what_midi_cannot_say_is_wrong_usage(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="begins within the recording"):
         write_midi(tmp_path / "a.mid", grid.placed(-1.0), from_file_start=True)
     assert list(tmp_path.iterdir()) == []  # nothing half-written
-    with pytest.raises(AudioFileError, match="cannot be written"):
+    with pytest.raises(OutputError, match="cannot write"):
         write_midi(tmp_path / "no" / "a.mid", grid)
 
 
