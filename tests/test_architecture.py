@@ -22,7 +22,7 @@ PACKAGE = ROOT / "src" / "strumclock"
 # Each may import only what stands in a row above it (and itself).
 ORDER = (
     ("errors",),
-    ("saving",),
+    ("saving", "fields"),
     ("audio",),
     ("grid",),
     ("midi",),
@@ -31,6 +31,7 @@ ORDER = (
     ("alignment",),
     ("timing",),
     ("chords", "tuning", "stroke", "correction"),
+    ("verdict",),
     ("pipeline",),
     ("journal",),
     ("weeks",),
@@ -48,6 +49,7 @@ MAY_IMPORT_SYNTHESIS = {"demo", "cli"}
 MAY_IMPORT = {
     "errors": set(),
     "saving": set(),
+    "fields": set(),
     "audio": {"numpy", "soundfile", "av"},
     "grid": {"numpy"},
     "midi": {"numpy", "mido"},
@@ -60,6 +62,7 @@ MAY_IMPORT = {
     "tuning": {"numpy", "scipy", "librosa"},
     "stroke": {"numpy", "scipy"},
     "correction": {"numpy", "scipy"},
+    "verdict": {"numpy", "scipy"},
     "pipeline": {"numpy"},
     "journal": {"numpy", "sqlalchemy", "pandas", "psycopg"},
     "weeks": {"numpy", "scipy", "pandas"},

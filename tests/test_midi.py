@@ -12,7 +12,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from strumclock.errors import AudioFileError, StrumclockError, UsageError
+from strumclock.errors import AudioFileError, OutputError, StrumclockError, UsageError
 from strumclock.grid import BeatGrid, Exercise, build_grid, lay_out, parse_meter
 from strumclock.midi import grid_from_midi, read_tempo_map, write_midi
 
