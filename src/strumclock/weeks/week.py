@@ -8,16 +8,23 @@ ISO 8601 week dates: weeks begin on Monday; week 1 holds the year's first Thursd
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 import numpy as np
 
-from strumclock.weeks.variation import Variation, t_quantile
+from strumclock.verdict.reach import TAKE_SD
 
 TAKES_TO_HOLD = 2
 """Takes that must hold a tempo before it is held for the week: one may be luck."""
+
+JITTER_SD, OFFSET_SD = TAKE_SD, 0.02
+"""Luck of one take, before a player's own takes tell: of the jitter's logarithm; of the mean offset as a share of the
+beat (people tapping at 100 and 50 bpm, from trial to trial: 0.023 and 0.016; Bååth & Madison 2012)."""
+
+KNOWN_TAKES = 8
+"""As many repeated takes this is worth, so that weeks with few have intervals that mean something."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,10 +45,10 @@ class Point:
         Mean offset as a share of the beat, positive = late; None where the grid was only fitted.
     even_share : float or None
         Share of strums within the tolerance.
-    drift_ms_per_min : float or None
-        Positive = falling behind.
-    drift_heard : bool
-        Its interval excludes 0, and over the take it exceeds what can be heard.
+    margin : float or None
+        The largest of found over asked for by the standard; None where it was not judged, or by hand.
+    sizes : mapping of str to float
+        What may stand in the way, by name: `strumclock.weeks.causes.sizes_of`.
     paper : bool
         From a page kept by hand: nothing was measured.
     doubtful : bool
@@ -56,19 +63,28 @@ class Point:
     jitter_share: float | None = None
     offset_share: float | None = None
     even_share: float | None = None
-    drift_ms_per_min: float | None = None
-    drift_heard: bool = False
+    margin: float | None = None
+    sizes: Mapping[str, float] = field(default_factory=dict)
     paper: bool = False
     doubtful: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Mean:
-    """A week's mean with its 95 % interval (None where one take is all there ever was in any week)."""
+class Span:
+    """A value with its 95 % interval."""
 
     value: float
-    low: float | None
-    high: float | None
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mean:
+    """A week's mean with its 95 % interval: how far luck from take to take may have moved it."""
+
+    value: float
+    low: float
+    high: float
     n: int
 
 
@@ -135,21 +151,51 @@ def by_week(points: Sequence[Point]) -> dict[date, list[Point]]:
     return groups
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Luck:
+    """How a figure varies from take to take of one week: its standard deviation, and the takes that this rests on."""
+
+    sd: float
+    dof: int
+
+    def half(self, n: int) -> float:
+        """Half of the 95 % interval of a mean of n takes."""
+        from scipy.special import stdtrit
+
+        return float(stdtrit(self.dof, 0.975)) * self.sd / math.sqrt(n)
+
+
+def luck(weeks: Iterable[Sequence[float]], prior_sd: float) -> Luck:
+    """Pool what takes of one week differ by with what is known of people.
+
+    Parameters
+    ----------
+    weeks : iterable of sequence of float
+        The figure's values, week by week.
+    prior_sd : float
+        Known of people; worth `KNOWN_TAKES` repeated takes.
+    """
+    groups = [np.asarray(week, dtype=float) for week in weeks if len(week)]
+    dof = sum(group.size - 1 for group in groups)
+    square = sum(float(((group - group.mean()) ** 2).sum()) for group in groups)
+    return Luck(sd=math.sqrt((KNOWN_TAKES * prior_sd**2 + square) / (KNOWN_TAKES + dof)), dof=KNOWN_TAKES + dof)
+
+
 def summarise_week(
     monday: date,
     points: Sequence[Point],
     *,
+    jitter: Luck,
+    offset: Luck,
     takes_to_hold: int = TAKES_TO_HOLD,
-    jitter: Variation | None = None,
-    offset: Variation | None = None,
 ) -> Week:
     """What one week shows.
 
     Parameters
     ----------
-    jitter, offset : Variation, optional
-        How the figures vary from take to take over all weeks: the intervals of the weekly means come from it. Jitter,
-        which is never negative and varies in proportion, as its logarithm.
+    jitter, offset : Luck
+        Of the logarithm of the jitter, which varies in proportion, and of the mean offset: the weekly means' intervals
+        come from it.
     """
     tempos = [p for p in points if p.bpm is not None]
     held = sorted((p.bpm for p in tempos if p.held and p.bpm is not None), reverse=True)
@@ -157,6 +203,7 @@ def summarise_week(
     failed = [p.bpm for p in tempos if p.held is False and p.bpm is not None and p.bpm > (held_bpm or 0.0)]
     judged = [p.bpm for p in tempos if p.held is not None and p.bpm is not None]
     per_change = next((p.beats_per_change for p in tempos if p.beats_per_change), None)
+    shares = _mean([math.log(p.jitter_share) for p in points if p.jitter_share], jitter)
     return Week(
         monday=monday,
         n_takes=len(points),
@@ -167,25 +214,15 @@ def summarise_week(
         tried_bpm=max((p.bpm for p in tempos if p.bpm is not None), default=None),
         reached_bpm=held_bpm or (held[0] if held else min(judged, default=None)),
         changes_per_minute=held_bpm / per_change if held_bpm and per_change else None,
-        jitter_share=_geometric_mean([p.jitter_share for p in points], jitter),
-        offset_share=_mean([p.offset_share for p in points], offset),
+        jitter_share=None
+        if shares is None
+        else Mean(value=math.exp(shares.value), low=math.exp(shares.low), high=math.exp(shares.high), n=shares.n),
+        offset_share=_mean([p.offset_share for p in points if p.offset_share is not None], offset),
     )
 
 
-def _geometric_mean(values: Sequence[float | None], spread: Variation | None) -> Mean | None:
-    found = _mean([math.log(v) if v else None for v in values], spread)
-    if found is None:
+def _mean(values: Sequence[float], spread: Luck) -> Mean | None:
+    if not values:
         return None
-    low, high = (None if end is None else math.exp(end) for end in (found.low, found.high))
-    return Mean(value=math.exp(found.value), low=low, high=high, n=found.n)
-
-
-def _mean(values: Sequence[float | None], spread: Variation | None) -> Mean | None:
-    known = [v for v in values if v is not None]
-    if not known:
-        return None
-    centre = float(np.mean(known))
-    if spread is None:
-        return Mean(value=centre, low=None, high=None, n=len(known))
-    half = t_quantile(spread.within_dof) * spread.within_sd / math.sqrt(len(known))
-    return Mean(value=centre, low=centre - half, high=centre + half, n=len(known))
+    centre, half = float(np.mean(values)), spread.half(len(values))
+    return Mean(value=centre, low=centre - half, high=centre + half, n=len(values))
