@@ -218,7 +218,7 @@ class _Track:
 
     def _predicted(self, packet: Any) -> int | None:
         """Samples that a packet will give; None where that is only known after decoding."""
-        if not (packet.size and self.regular and hasattr(packet, "has_sidedata")):
+        if not (packet.size and self.regular):
             return None
         if packet.is_discard:
             return 0
