@@ -154,7 +154,6 @@ def test_each_absence_has_its_reason() -> None:
     for name in ("spread_ms", "heard", "up_against_down", "evenness_db", "attack_sd_db"):
         assert getattr(stroke, name) is None
         assert stroke.absent[f"stroke.{name}"]
-    assert "absent" not in stroke.to_dict()
     assert [one.spread_ms for one in stroke.by_strum] == [None] * 3
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from strumclock.alignment import ADDED, Alignment
 from strumclock.chords import Changes
 from strumclock.correction import Correction, measure_correction
+from strumclock.errors import Absent
 from strumclock.grid import PER_BEAT_RANGE, part_places
 from strumclock.onsets import Strums
 from strumclock.pipeline.components import Heard, hear, take_changes, take_spreads, take_stroke
@@ -32,15 +33,15 @@ class Analysis:
     heard : Heard
         Chords and pitch.
     timing : Timing
-    changes, stroke, correction : object or str
+    changes, stroke, correction : object or Absent
     held : Held
     """
 
     heard: Heard
     timing: Timing
-    changes: Changes | str
-    stroke: Stroke | str
-    correction: Correction | str
+    changes: Changes | Absent
+    stroke: Stroke | Absent
+    correction: Correction | Absent
     held: Held
 
 
@@ -101,7 +102,7 @@ def take_path(options: MeasureOptions) -> SoundPath:
     return replace(path, u_s=math.hypot(path.u_s, GUITAR_TO_EAR_U_M / SPEED_OF_SOUND_M_PER_S))
 
 
-def take_correction(strums: Strums, alignment: Alignment, timing: Timing, heard: Heard) -> Correction | str:
+def take_correction(strums: Strums, alignment: Alignment, timing: Timing, heard: Heard) -> Correction | Absent:
     """How errors travel from strum to strum."""
     on = alignment.slot >= 0
     at = alignment.slot[on]

@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from strumclock.pipeline.figures import COMPARED
 from strumclock.pipeline.measurement import Measurement
 from strumclock.timing import Estimate, measure_timing
 
@@ -105,9 +106,6 @@ class Comparison:
         }
 
 
-_FIGURES = ("mean_offset_ms", "jitter_ms", "jitter_within_ms", "drift_ms_per_min")
-
-
 def compare(a: Measurement, b: Measurement) -> Comparison:
     """Hold two measured takes against each other.
 
@@ -127,7 +125,7 @@ def compare(a: Measurement, b: Measurement) -> Comparison:
         return Comparison(
             **head, same_exercise=False, absent={"differences": reason, "apart_ms": reason, "spread_ms": reason}
         )
-    differences = tuple(d for d in (_difference(name, a, b) for name in _FIGURES) if d is not None)
+    differences = tuple(d for d in (_difference(figure.name, a, b) for figure in COMPARED) if d is not None)
     apart, spread, n, absent = _place_by_place(a, b)
     leads = None
     if apart is not None and apart.excludes(0.0):
