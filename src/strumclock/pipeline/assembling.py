@@ -146,7 +146,7 @@ def _ignored(strums: Strums, alignment: Alignment) -> tuple[Ignored, ...]:
 
 def _absent(alignment: Alignment, found: Analysis) -> dict[str, Absent]:
     """What cannot be known, by its place in the JSON."""
-    absent = {**found.timing.absent, **found.heard.absent}
+    absent = {**_reasons("timing", found.timing), **found.heard.absent}
     for name in ("changes", "stroke", "correction"):
         absent |= _reasons(name, getattr(found, name))
     if alignment.bpm_heard is None:

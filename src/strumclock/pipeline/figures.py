@@ -173,6 +173,10 @@ FIGURES: tuple[Figure, ...] = (
         about="Slope of the offsets, positive = falling behind.",
     ),
     Figure(
+        path="timing.step.size_ms", label="Step", unit="ms", signed=True, source=_TIMING, when="known",
+        remark="from bar {bar} on", about="Strums after the shift less those before, positive = later from then on.",
+    ),
+    Figure(
         path="timing.played_bpm", label="Tempo played", unit="bpm", source=_TIMING, column="played_bpm",
         about="Beats a minute that the drift line amounts to.",
     ),
@@ -276,7 +280,8 @@ FIGURES: tuple[Figure, ...] = (
     ),
     Figure(
         path="correction.clock_ms", label="Inner clock", unit="ms", in_table=False,
-        source="strumclock.correction.measure_correction", about="Standard deviation of the inner clock, which wanders.",
+        source="strumclock.correction.measure_correction",
+        about="Standard deviation of the inner clock, which wanders.",
     ),
     Figure(
         path="correction.hand_ms", label="Hand", unit="ms", in_table=False,

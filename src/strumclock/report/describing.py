@@ -1,8 +1,8 @@
 """The JSON Schema of a take's document, made from the values that the document is made of.
 
 The shape comes from the fields' types, the descriptions from the registry of figures and from the values' docstrings,
-the ranges of what was told from its own fields; `_ALSO` adds what neither a type nor a range says. The result is shipped
-as ``take.schema.json``; after a change of a value, write it anew::
+the ranges of what was told from its own fields; `_ALSO` adds what neither a type nor a range says. The result is
+shipped as ``take.schema.json``; after a change of a value, write it anew::
 
     python -m strumclock.report.describing
 """
@@ -45,12 +45,14 @@ _ALSO: dict[str, dict[str, Any]] = {
     "warnings.*.code": {"minLength": 1},
     "warnings.*.message": {"minLength": 1},
 }
+_SECTION = r"^(?:Attributes|Parameters)\n-+\n(.*?)(?=^\w+\n-+\n|\Z)"
+_ENTRY = r"^(\S[^\n]*?)(?: : [^\n]*)?\n((?:[ ]+[^\n]*\n?|\n)*)"
 _ABOUT = {figure.path: figure.about for figure in FIGURES}
 
 
 def describe() -> dict[str, Any]:
     """The schema as it should be shipped."""
-    properties = {"schema": {"const": SCHEMA_ID}, "version": {"type": "string", "minLength": 1}}
+    properties: dict[str, Any] = {"schema": {"const": SCHEMA_ID}, "version": {"type": "string", "minLength": 1}}
     properties |= _object(pipeline.Measurement, "")["properties"]
     properties["exercise"]["properties"]["inferred"] = properties.pop("inferred")
     properties["exercise"]["required"].append("inferred")
@@ -157,14 +159,9 @@ def _described(kind: Any) -> dict[str, str]:
     """What a docstring in numpydoc's form says of each field."""
     text = inspect.getdoc(kind) or ""
     found: dict[str, str] = {}
-    for section in re.findall(
-        r"^(?:Attributes|Parameters)\n-+\n(.*?)(?=^\w+\n-+\n|\Z)", text, re.DOTALL | re.MULTILINE
-    ):
-        for head, body in re.findall(
-            r"^(\S[^\n]*?)(?: : [^\n]*)?\n((?:[ ]+[^\n]*\n?|\n)*)", section + "\n", re.MULTILINE
-        ):
-            for name in head.split(","):
-                found[name.strip()] = " ".join(body.split())
+    for section in re.findall(_SECTION, text, re.DOTALL | re.MULTILINE):
+        for head, body in re.findall(_ENTRY, f"{section}\n", re.MULTILINE):
+            found |= dict.fromkeys((name.strip() for name in head.split(",")), " ".join(body.split()))
     return found
 
 

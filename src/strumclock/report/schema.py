@@ -1,9 +1,9 @@
 """The measurement as data for other programs: JSON of the schema ``strumclock.take/2``.
 
-Its keys are the fields of the `Measurement` and of the values in it. ``take.schema.json`` beside this file (JSON Schema,
-draft 2020-12) is made from the same values by `describing`. Keys may be added; none changes its meaning within /2.
-Seconds and Hz, milliseconds for offsets; positive = late. Numbers are rounded far below what is measured: times to a
-microsecond, milliseconds to a thousandth, so that the file stays readable.
+Its keys are the fields of the `Measurement` and of the values in it. ``take.schema.json`` beside this file (JSON
+Schema, draft 2020-12) is made from the same values by `describing`. Keys may be added; none changes its meaning within
+/2. Seconds and Hz, milliseconds for offsets; positive = late. Numbers are rounded far below what is measured: times to
+a microsecond, milliseconds to a thousandth, so that the file stays readable.
 """
 
 from __future__ import annotations
@@ -145,9 +145,9 @@ class _Converter:
             items = sorted(value) if isinstance(value, set | frozenset) else value
             return [self.of(item, path) for item in items]
         if dataclasses.is_dataclass(value):
-            place = GROUPS.get(path)
-            items = {place if place and name == "place" else name: getattr(value, name) for name in shown(value, path)}
-            return self._object(items, path)
+            place = GROUPS.get(path, "place")
+            inner = {place if name == "place" else name: getattr(value, name) for name in shown(value, path)}
+            return self._object(inner, path)
         if hasattr(value, "to_dict"):
             return self.of(value.to_dict(), path)
         raise TypeError(f"no JSON form for {type(value).__name__} at {path or 'the top'}")

@@ -15,6 +15,10 @@ if TYPE_CHECKING:
 _UNMISSED = ("stroke", "correction", "timing.body_offset_ms")
 _NOT_ASKED = "not-asked"
 _FIGURES = {figure.path: figure.word for figure in FIGURES if figure.word} | PARTS_IN_WORDS
+_NEXT_TIME = {
+    "no-click": "next time let the click sound in the room, or record it on its own channel",
+    "no-tempo": "next time let the click be heard, or tell the tempo that it has",
+}
 _FIGURES["timing.within_tolerance"] = _FIGURES["timing.within_tolerance.share"]
 
 
@@ -32,13 +36,10 @@ def not_known(measurement: Measurement, *, all_of_it: bool = False) -> list[str]
         name = _FIGURES.get(path)
         if name is None or why.code == _NOT_ASKED or (path in _UNMISSED and not all_of_it):
             continue
-        if name not in by_reason.setdefault(why.reason, []):
-            by_reason[why.reason].append(name)
-    return [
-        words.sentence(f"{words.listed(names)}: {'this' + reason[2:] if reason.startswith('it ') else reason}")
-        for reason, names in by_reason.items()
-        if names
-    ]
+        reason = "; ".join([why.reason, *_NEXT_TIME.get(why.code, "").splitlines()])
+        if name not in by_reason.setdefault(reason, []):
+            by_reason[reason].append(name)
+    return [words.sentence(f"{words.listed(names)}: {reason}") for reason, names in by_reason.items() if names]
 
 
 def inferred(measurement: Measurement) -> str:

@@ -20,6 +20,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.errors import Absent
 from strumclock.stroke.harmony import without_harmony
 from strumclock.stroke.network import up_logit
 from strumclock.stroke.picture import EDGES_HZ, FROM_S, HOP_S

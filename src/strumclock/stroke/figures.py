@@ -13,7 +13,7 @@ from strumclock.stroke.loudness import Levels
 from strumclock.stroke.spread import Spreads
 from strumclock.stroke.values import Accent, Heard, Side, Stroke, StrumStroke, UpAgainstDown
 from strumclock.timing import Estimate
-from strumclock.timing.error_model import MIN_STRUMS, Wander, fit_wander
+from strumclock.timing.error_model import MIN_STRUMS, ErrorModel, fit_error_model
 from strumclock.timing.intervals import combination, scatter
 
 FloatArray = NDArray[np.float64]
@@ -165,7 +165,7 @@ def _side(levels: Levels, spreads: Spreads, chosen: Mask, timed: Timed | None) -
         if on.sum() >= MIN_STRUMS + 2:
             design = _line(timed.line_s[on])
             value, slot, u = timed.deviation_ms[on], timed.slot[on], timed.u_ms[on]
-            jitter = scatter(_residual(value, design), len(value) - 2, fit_wander(value, slot, design), u)
+            jitter = scatter(_residual(value, design), len(value) - 2, fit_error_model(value, slot, design), u)
     return Side(
         n=int(chosen.sum()),
         jitter_ms=_estimate(jitter),
@@ -188,8 +188,8 @@ def _later(up: Mask, down: Mask, timed: Timed | None) -> Estimate | None:
     design = np.column_stack([_line(timed.line_s[on]), up[on].astype(float)])
     weights = np.linalg.pinv(design)[2]
     value = timed.deviation_ms[on]
-    wander: Wander = fit_wander(value, timed.slot[on], design)
-    return combination(float(weights @ value), weights, wander, timed.u_ms[on])
+    model: ErrorModel = fit_error_model(value, timed.slot[on], design)
+    return combination(float(weights @ value), weights, model, timed.u_ms[on])
 
 
 def _louder(levels: Levels, up: Mask, down: Mask) -> Estimate | None:
