@@ -179,6 +179,7 @@ def take_columns(measurement: Json) -> dict[str, Any]:
         "tolerance_ms": timing["within_tolerance"]["tolerance_ms"] if timing else None,
         "even_share": share["value"] if share else None,
         "held": held["held"] if held else None,
+        "margin": held.get("margin") if held else None,
         "failed": "; ".join(held["failed"]) or None if held else None,
         "next_bpm": held["next_bpm"] if held else None,
         "warnings": " ".join(sorted({w["code"] for w in measurement["warnings"]})) or None,
@@ -205,10 +206,20 @@ def _estimates(place: str, node: object) -> Iterator[tuple[str, dict[str, float]
                 yield from _estimates(f"{place}.{key}" if place else key, value)
     elif isinstance(node, list):
         group = place.rpartition(".")[2]
-        label = group.removeprefix("by_") if group.startswith("by_") else None
         for index, value in enumerate(node):
-            named = value.get(label, index) if isinstance(value, Mapping) and label else index
-            yield from _estimates(f"{place}.{named}", value)
+            yield from _estimates(f"{place}.{_name_in(group, value, index)}", value)
+
+
+def _name_in(group: str, value: object, index: int) -> str:
+    """What an item of a list is called in a place: the beat of ``by_beat``, what a finding is of; else a number."""
+    if isinstance(value, Mapping):
+        if group.startswith("by_"):
+            return str(value.get(group.removeprefix("by_"), index))
+        if group == "findings":
+            where = value["where"]
+            about = ">".join(where) if isinstance(where, list) else where
+            return value["kind"] if about is None else f"{value['kind']}.{about}"
+    return str(index)
 
 
 def strum_row(measurement: Json) -> dict[str, Any]:

@@ -17,7 +17,18 @@ MAIN_FIGURES = COLUMNS
 
 TAKE_HEADER = (
     *("take", "student", "date", "date_source", "week", "exercise", "chords", "beats_per_change", "bpm"),
-    *("changes_per_minute", "held", "failed", "next_bpm", "anchor", "slots", "played", "added", "tolerance_ms"),
+    *(
+        "changes_per_minute",
+        "held",
+        "margin",
+        "failed",
+        "next_bpm",
+        "anchor",
+        "slots",
+        "played",
+        "added",
+        "tolerance_ms",
+    ),
     *(f"{name}{part}" for name in MAIN_FIGURES.values() for part in ("", "_low", "_high", "_u")),
     *("duration_s", "status", "counts", "excluded", "error", "warnings", "equipment", "remark", "file", "sha256"),
 )

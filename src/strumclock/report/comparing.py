@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from strumclock.errors import printable
 from strumclock.pipeline.figures import COMPARED
 from strumclock.report import words
 from strumclock.report.text import render
@@ -40,7 +41,7 @@ def comparison(result: Comparison) -> str:
     from rich import box
     from rich.table import Table
 
-    head = [f"{letter}: {path or 'array'}{_at(bpm)}" for letter, path, bpm in _takes(result)]
+    head = [f"{letter}: {printable(path) if path else 'array'}{_at(bpm)}" for letter, path, bpm in _takes(result)]
     if not result.same_exercise:
         return "\n".join([*head, *(words.sentence(why.reason) for why in dict.fromkeys(result.absent.values()))])
     grid = Table(box=box.SIMPLE_HEAD, pad_edge=False)

@@ -11,6 +11,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
+import re
 from collections.abc import Mapping
 from functools import lru_cache
 from importlib import resources
@@ -91,7 +92,12 @@ def dumps(document: Mapping[str, Any]) -> str:
         in_lines = isinstance(value, list) and value and isinstance(value[0], dict)
         text = "[\n " + ",\n ".join(encode(item) for item in value) + "]" if in_lines else encode(value)
         rows.append(f"{encode(key)}: {text}")
-    return "{\n" + ",\n".join(rows) + "\n}\n"
+    text = "{\n" + ",\n".join(rows) + "\n}\n"
+    return _UNSEEN.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
+_UNSEEN = re.compile("[\x7f-\x9f\u2028\u2029\ud800-\udfff]")
+"""Control characters that JSON would let through to a terminal, and bytes of a file's name that are no text."""
 
 
 def load_schema() -> dict[str, Any]:
