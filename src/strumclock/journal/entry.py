@@ -45,7 +45,7 @@ class TakeEntry:
     exercise : mapping
         As told; by default what the measurement did not infer.
     measurement : mapping, optional
-        JSON of schema ``strumclock.take/1``.
+        JSON of schema ``strumclock.take/2``.
     error : str, optional
         Why there is none.
     retry : bool
@@ -194,8 +194,9 @@ def result_row(measurement: Json) -> dict[str, Any]:
 def figure_rows(measurement: Json) -> list[dict[str, Any]]:
     """Every estimate in a measurement by its place, such as ``timing.by_beat.2.offset_ms``, and every absence."""
     rows = {place: {"place": place, **estimate, "absent": None} for place, estimate in _estimates("", measurement)}
-    for place, reason in measurement["absent"].items():
-        rows.setdefault(place, {"place": place, "value": None, "low": None, "high": None, "u": None, "absent": reason})
+    for place, why in measurement["absent"].items():
+        nothing = dict.fromkeys(sorted(ESTIMATE))
+        rows.setdefault(place, {"place": place, **nothing, "absent": why["reason"]})
     return list(rows.values())
 
 
