@@ -43,14 +43,14 @@ class Analysis:
     heard : Heard
         Chords and pitch.
     timing : Timing
-    changes, stroke, correction : the stage's value, or why there is none
+    changes, stroke, correction : object or Absent
     held : Held
     """
 
     heard: Heard
     timing: Timing
     changes: Changes | Absent
-    stroke: Stroke | str
+    stroke: Stroke | Absent
     correction: Correction | Absent
     held: Held
 
