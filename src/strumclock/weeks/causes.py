@@ -16,7 +16,7 @@ from datetime import date
 import numpy as np
 
 from strumclock.weeks.curves import Curve, weigh
-from strumclock.weeks.week import Point, Span, by_week
+from strumclock.weeks.week import Point, Span, audible_ms, by_week
 
 LOOK_BACK_WEEKS = 26
 MIN_WEEKS, SAME_WEEKS = 6, 8
@@ -34,9 +34,6 @@ EARLY_RATE = 0.25
 
 RATIO_SD, SHARE_SD = 0.4, 0.6
 """How much it changes then: scatter by a factor of about exp 0.4, the others by about this share of their size."""
-
-AUDIBLE_MS, AUDIBLE_SHARE = 6.0, 0.025
-"""What can be heard of one displaced tone: 6 ms, or 2.5 % of intervals above 240 ms (Friberg & Sundberg 1995)."""
 
 LEAST = {"ms": 3.0, "ms/min": 6.0, "share": 0.01}
 """What a size varies by from take to take at least. 6 ms a minute is what two clocks differ by."""
@@ -151,8 +148,7 @@ def _stands(kind: str, now: Span, last: Point) -> bool:
         return False
     if kind == "omitted":
         return surely and now.value > FEW_OMITTED
-    audible = max(AUDIBLE_MS, AUDIBLE_SHARE * 60_000 / last.bpm) if last.bpm else AUDIBLE_MS
-    return surely and abs(now.value) > audible
+    return surely and abs(now.value) > audible_ms(last.bpm)
 
 
 def sizes_of(

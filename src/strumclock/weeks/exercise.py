@@ -14,7 +14,7 @@ from strumclock.weeks.causes import Cause, causes
 from strumclock.weeks.goal import Outlook, outlook
 from strumclock.weeks.placement import Moved, moved
 from strumclock.weeks.tendency import Reach, follow
-from strumclock.weeks.week import JITTER_SD, OFFSET_SD, TAKES_TO_HOLD, Point, Week, by_week, luck, summarise_week
+from strumclock.weeks.week import JITTER_SD, OFFSET_SD_MS, TAKES_TO_HOLD, Point, Week, by_week, luck, summarise_week
 
 STATES = ("plateau", "level", "falling", "rising", "early")
 
@@ -98,8 +98,8 @@ def exercise_progress(
     """
     groups = by_week(points)
     ordered = [point for group in groups.values() for point in group]
-    jitter = luck(([math.log(p.jitter_share) for p in g if p.jitter_share] for g in groups.values()), JITTER_SD)
-    offset = luck(([p.offset_share for p in g if p.offset_share is not None] for g in groups.values()), OFFSET_SD)
+    jitter = luck(([math.log(p.jitter_ms) for p in g if p.jitter_ms] for g in groups.values()), JITTER_SD)
+    offset = luck(([p.offset_ms for p in g if p.offset_ms is not None] for g in groups.values()), OFFSET_SD_MS)
     weeks = tuple(
         summarise_week(monday, group, takes_to_hold=takes_to_hold, jitter=jitter, offset=offset)
         for monday, group in groups.items()
@@ -118,7 +118,9 @@ def exercise_progress(
         highest_held_in=best[0] if best else None,
         reach=reach,
         causes=causes(ordered),
-        moved=moved([(w.monday, w.offset_share.value, w.offset_share.n) for w in weeks if w.offset_share]),
+        moved=moved(
+            [(w.monday, w.offset_ms.value, w.offset_ms.n) for w in weeks if w.offset_ms], tempi[-1] if tempi else None
+        ),
         goal=None if goal_bpm is None else _goal(goal_bpm, goal_by, held, reach, groups),
         next_bpm=reach.next_bpm if reach else settable_bpm(tempi[-1]) if tempi else None,
         subdivide=reach.subdivide if reach else False,

@@ -32,7 +32,7 @@ START_SD = 0.35
 WANDER_SD = 0.002
 """Of the logarithm a week: nobody stays at exactly one tempo. Small, so that a level player is called level."""
 
-SLOPES_A_WEEK = ((0.0, 0.5), (0.012, 0.25), (0.03, 0.25))
+SLOPES_A_WEEK = ((0.0, 0.5), (0.012, 0.32), (0.032, 0.18))
 """How steep a climb or fall is: standard deviation of the logarithm a week, and how likely. None at all; 1 % a week (a
 step of the metronome at 80 to 100 bpm); 3 % a week (about as fast as the next tempo may rise)."""
 
@@ -75,9 +75,9 @@ _L, _B, _U = 0, 1, 2  # means: level, slope a week, luck of the week
 _LL, _LB, _LU, _BB, _BU, _UU = 3, 4, 5, 6, 7, 8  # their covariances
 _WEIGHT = 9  # logarithm of the probability
 _G, _TAKE, _LUCK, _LASTS = 10, 11, 12, 13  # margin's slope, luck of a take, of a week, how much of that lasts
-_STEEP, _SINCE, _BEFORE = 14, 15, 16  # how steep the slope may be; week of its last change; the slope until then
-_JUMPED, _BY = 17, 18  # week of the last jump, -1 for none; the level just before it
-_N_ROWS = 19
+_STEEP, _SINCE = 14, 15  # how steep the slope may be; week of its last change
+_JUMPED, _FROM = 16, 17  # week of the last jump, -1 for none; the level just before it
+_N_ROWS = 18
 _PAIRS = ((_L, _L), (_L, _B), (_L, _U), (_B, _B), (_B, _U), (_U, _U))
 
 
@@ -93,8 +93,8 @@ class Standing:
         Probabilities that the slope is above zero, below, or less than half a percent a week.
     slope, slope_low, slope_high : float
         Of the logarithm, a week, with its 95 % interval.
-    since, before : float
-        Week of the slope's last change (median of the readings; the first week where none changed) and slope before it.
+    since : float
+        Week of the slope's last change: median of the readings, the first week where none changed.
     jumped : float
         Probability that the level has jumped.
     jump_week, jump : float
@@ -113,7 +113,6 @@ class Standing:
     slope_low: float
     slope_high: float
     since: float
-    before: float
     jumped: float
     jump_week: float
     jump: float
@@ -133,14 +132,14 @@ class Follower:
 
     Examples
     --------
-    Ten weeks of takes that just held, two bpm faster each week:
+    Sixteen weeks of takes that just held, two bpm faster each week:
 
     >>> follower = Follower(60, week=0)
-    >>> for week in range(10):
+    >>> for week in range(16):
     ...     follower.advance(week)
     ...     follower.see(60 + 2 * week, margin=0.9)
     >>> now = follower.standing()
-    >>> 74 < math.exp(now.log_reach) < 80, now.rises > 0.9
+    >>> 86 < math.exp(now.log_reach) < 92, now.rises > 0.9
     (True, True)
     """
 
@@ -168,7 +167,7 @@ class Follower:
         if k >= LAYOFF_WEEKS:
             p_jump = max(p_jump, LAYOFF_JUMP)
         jumped = t.copy()
-        jumped[_JUMPED], jumped[_BY] = week, t[_L]
+        jumped[_JUMPED], jumped[_FROM] = week, t[_L]
         jumped[_LL] += JUMP_SD**2
         jumped[_WEIGHT] += math.log(p_jump)
         branches = [jumped]
@@ -176,7 +175,7 @@ class Follower:
             turned = (t if steep else t[:, t[_STEEP] > 0]).copy()  # who has no slope cannot lose it
             others = np.where(turned[_STEEP] > 0, 1.0, 1 - SLOPES_A_WEEK[0][1])
             turned[_WEIGHT] += np.log(p_change * share / others)
-            turned[_BEFORE], turned[_SINCE], turned[_STEEP] = turned[_B], week - k, steep
+            turned[_SINCE], turned[_STEEP] = week - k, steep
             turned[[_B, _LB, _BU]], turned[_BB] = 0.0, steep**2
             branches.append(turned)
         t[_WEIGHT] += math.log1p(-p_jump - p_change)
@@ -259,10 +258,9 @@ class Follower:
             slope_low=slope - _Z * spread,
             slope_high=slope + _Z * spread,
             since=_median(weight, t[_SINCE]),
-            before=float(weight @ t[_BEFORE]),
             jumped=float(jumped.sum()),
             jump_week=_median(jumped, t[_JUMPED]),
-            jump=float(jumped @ (t[_L] - t[_BY])) / some,
+            jump=float(jumped @ (t[_L] - t[_FROM])) / some,
             margin_slope=math.exp(float(weight @ np.log(t[_G]))),
             take_sd=float(weight @ t[_TAKE]),
         )

@@ -13,6 +13,7 @@ from datetime import date
 import numpy as np
 
 from strumclock.weeks.curves import Curve, weigh
+from strumclock.weeks.week import audible_ms
 
 LOOK_BACK_WEEKS = 26
 MIN_WEEKS, MIN_EACH_SIDE = 6, 2
@@ -20,12 +21,10 @@ STEP_LIKELY, LINE_LIKELY = 0.1, 0.3
 """Before anything is seen: that a device was moved within half a year, and that the player's own placement moves."""
 SURE = 0.95
 """Calibrated with ``tests/benchmarks/phone_moved.py``: 2 % false at most, with luck that lasts (AR(1)) up to .8."""
-STEP_SD = 0.06
-"""Size of a step, share of the beat: some metres of sound path, or another device's latency, 10 to 100 ms."""
-MIN_STEP = 0.025
-"""Share of the beat: what can be heard (Friberg & Sundberg 1995)."""
-LEAST_SD = 0.003
-"""Of a take's mean offset, share of the beat: some 2 ms."""
+STEP_SD_MS = 40.0
+"""Size of a step: some metres of sound path (2.9 ms each), or another device's latency (10 to 100 ms)."""
+LEAST_SD_MS = 2.0
+"""Of a take's mean offset at least."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,23 +35,25 @@ class Moved:
     ----------
     in_week : date
         Monday of the first week after the step.
-    by_share : float
-        Of the beat; positive = later than before.
+    by_ms : float
+        Positive = later than before.
     p : float
         Probability of the step.
     """
 
     in_week: date
-    by_share: float
+    by_ms: float
     p: float
 
 
-def moved(weeks: Sequence[tuple[date, float, int]]) -> Moved | None:
+def moved(weeks: Sequence[tuple[date, float, int]], bpm: float | None) -> Moved | None:
     """The step in weekly mean offsets; None where none is sure.
 
     Parameters
     ----------
-    weeks : sequence of (Monday, mean offset as a share of the beat, takes)
+    weeks : sequence of (Monday, mean offset in ms, takes)
+    bpm : float or None
+        Tempo: a step must be large enough to be heard.
     """
     latest = list(weeks)[-LOOK_BACK_WEEKS:]
     if len(latest) < MIN_WEEKS:
@@ -61,16 +62,19 @@ def moved(weeks: Sequence[tuple[date, float, int]]) -> Moved | None:
     places = range(MIN_EACH_SIDE, len(latest) - MIN_EACH_SIDE + 1)
     steps = [
         Curve(
-            name="step", seen=(np.arange(len(latest)) >= k).astype(float), prior=STEP_LIKELY / len(places), sd=STEP_SD
+            name="step",
+            seen=(np.arange(len(latest)) >= k).astype(float),
+            prior=STEP_LIKELY / len(places),
+            sd=STEP_SD_MS,
         )
         for k in places
     ]
-    line = Curve(name="line", seen=x / x[-1], prior=LINE_LIKELY, sd=STEP_SD)
-    found = weigh(x, [v for _, v, _ in latest], [*steps, line], n=[n for _, _, n in latest], least_sd=LEAST_SD)
+    line = Curve(name="line", seen=x / x[-1], prior=LINE_LIKELY, sd=STEP_SD_MS)
+    found = weigh(x, [v for _, v, _ in latest], [*steps, line], n=[n for _, _, n in latest], least_sd=LEAST_SD_MS)
     p = found.chance("step")
     each = found.probability[:, 1 : 1 + len(steps)]
     likeliest = int(np.argmax(each.sum(axis=0)))
     by = float(np.average(found.amount[:, 1 + likeliest], weights=each[:, likeliest]))
-    if p < SURE or abs(by) < MIN_STEP:
+    if p < SURE or abs(by) < audible_ms(bpm):
         return None
-    return Moved(in_week=latest[places[likeliest]][0], by_share=by, p=p)
+    return Moved(in_week=latest[places[likeliest]][0], by_ms=by, p=p)

@@ -89,7 +89,7 @@ class Progress:
                 reach = dict(exercise.reach.weeks).get(week.monday) if exercise.reach else None
                 for part, key in (("", "value"), ("_low", "low"), ("_high", "high")):
                     row["in_reach_bpm" + part] = getattr(reach, key) if reach else None
-                for name in ("jitter_share", "offset_share"):
+                for name in ("jitter_ms", "offset_ms"):
                     mean = getattr(week, name)
                     for part, key in (("", "value"), ("_low", "low"), ("_high", "high")):
                         row[name + part] = getattr(mean, key) if mean else None
@@ -177,9 +177,8 @@ def _point(take: PastTake) -> Point:
         bpm=take.bpm,
         held=take.held,
         beats_per_change=take.beats_per_change,
-        jitter_share=jitter.value / take.beat_ms if jitter is not None and take.beat_ms else None,
-        offset_share=offset.value / take.beat_ms if offset is not None and take.beat_ms else None,
-        even_share=take.even_share,
+        jitter_ms=jitter.value if jitter is not None else None,
+        offset_ms=offset.value if offset is not None else None,
         margin=take.margin if take.margin is not None else _margin_by_evenness(take),
         sizes=sizes_of(
             within.value if within is not None else None,

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from strumclock.verdict.reach import next_tempo
-from strumclock.weeks.following import STILL_A_WEEK, Follower, Standing
+from strumclock.weeks.following import Follower, Standing
 from strumclock.weeks.week import Point, Span, monday_of
 
-SURE, NO_LONGER = 0.8, 0.3
+SURE, NO_LONGER = 0.77, 0.3
 """A trend is said from this probability on, and until it falls below the other. Calibrated with
 ``tests/benchmarks/next_tempo.py``: of players who stay where they are at most one in ten is called rising or falling at
 any of twenty weekly looks, and three in four who gain 1 bpm a week by their twentieth week."""
@@ -26,7 +26,10 @@ SURE_LEVEL = 0.8
 TREND_WEEKS, LEVEL_WEEKS = 6, 8
 """Weeks with takes before a trend is said, and before a level is."""
 
-SURE_LEAP, HEARD_LEAP = 0.9, 0.08
+SAME = 0.05
+"""Share of the tempo: two steps of a metronome. Weeks that differ by less are the same level."""
+
+SURE_LEAP, HEARD_LEAP = 0.8, 0.08
 """A leap is told where it is as likely as this and as large (of the logarithm), about three steps of a metronome."""
 
 STATES = ("rising", "falling", "level", "early")
@@ -61,7 +64,7 @@ class Reach:
     state : str
         ``"rising"``, ``"falling"``, ``"level"``, or ``"early"``: too early to tell.
     since : date
-        Monday of about the week since when; the first week's where it has been so throughout.
+        Monday of about the week since when. Of a level: the first of the weeks that do not differ.
     per_week_bpm : Span
         Its slope, bpm a week.
     rose_by_bpm : float or None
@@ -130,7 +133,7 @@ class Tendency:
         assert self._last.bpm is not None
         slope = [now.value * x for x in (standing.slope, standing.slope_low, standing.slope_high)]
         leapt = standing.jumped >= SURE_LEAP and abs(standing.jump) >= HEARD_LEAP
-        on_plateau = self._state == "level" and self._rose and standing.before > STILL_A_WEEK
+        level = self._level_since() if self._state == "level" else None
         following, subdivide = next_tempo(
             _in_reach(standing, ahead_weeks=min(self._apart_days / 7, 1.0)),  # the next take comes as the last one did
             self._last.bpm,
@@ -142,14 +145,27 @@ class Tendency:
             now=now,
             weeks=tuple(self._weeks),
             state=self._state,
-            since=self._week_of(standing.since),
+            since=self._week_of(standing.since) if level is None else self._weeks[level][0],
             per_week_bpm=Span(value=slope[0], low=slope[1], high=slope[2]),
-            rose_by_bpm=now.value * standing.before if on_plateau else None,
+            rose_by_bpm=self._climb(level) if level is not None and self._rose else None,
             leap=Leap(in_week=self._week_of(standing.jump_week), ratio=math.exp(standing.jump)) if leapt else None,
             margin_slope=standing.margin_slope,
             next_bpm=following,
             subdivide=subdivide,
         )
+
+    def _level_since(self) -> int:
+        """The first of the latest weeks in all of which as much may have been in reach as now."""
+        now, start = self._weeks[-1][1].value, len(self._weeks) - 1
+        while start and _as_now(self._weeks[start - 1][1], now):
+            start -= 1
+        return start
+
+    def _climb(self, level: int) -> float | None:
+        """Bpm a week from the first week to where the level begins; None where that is no climb."""
+        (first, low), (last, high) = self._weeks[0], self._weeks[level]
+        rose = high.value - low.value
+        return rose / ((last - first).days / 7) if rose > SAME * low.value else None
 
     def _week_of(self, number: float) -> date:
         return self._monday + timedelta(weeks=max(round(number), 0))
@@ -174,6 +190,11 @@ def follow(points: Iterable[Point]) -> Reach | None:
         else:
             tendency.take(point)
     return tendency.reach() if tendency is not None else None
+
+
+def _as_now(then: Span, now: float) -> bool:
+    """Whether what was in reach then may have been the same as now."""
+    return then.low <= now <= then.high or abs(then.value / now - 1) <= SAME
 
 
 def _in_reach(standing: Standing, *, ahead_weeks: float = 0.0) -> Span:

@@ -19,9 +19,12 @@ from strumclock.verdict.reach import TAKE_SD
 TAKES_TO_HOLD = 2
 """Takes that must hold a tempo before it is held for the week: one may be luck."""
 
-JITTER_SD, OFFSET_SD = TAKE_SD, 0.02
-"""Luck of one take, before a player's own takes tell: of the jitter's logarithm; of the mean offset as a share of the
-beat (people tapping at 100 and 50 bpm, from trial to trial: 0.023 and 0.016; Bååth & Madison 2012)."""
+JITTER_SD, OFFSET_SD_MS = TAKE_SD, 16.0
+"""Luck of one take, before a player's own takes tell: of the jitter's logarithm; of the mean offset (people tapping at
+100 and 50 bpm, from trial to trial: 14 and 20 ms; Bååth & Madison 2012)."""
+
+AUDIBLE_MS, AUDIBLE_SHARE = 6.0, 0.025
+"""6 ms, or 2.5 % of intervals above 240 ms, is what can be heard of one displaced tone (Friberg & Sundberg 1995)."""
 
 KNOWN_TAKES = 8
 """As many repeated takes this is worth, so that weeks with few have intervals that mean something."""
@@ -39,12 +42,9 @@ class Point:
     bpm : float or None
     held : bool or None
     beats_per_change : float or None
-    jitter_share : float or None
-        Jitter as a share of the beat.
-    offset_share : float or None
-        Mean offset as a share of the beat, positive = late; None where the grid was only fitted.
-    even_share : float or None
-        Share of strums within the tolerance.
+    jitter_ms : float or None
+    offset_ms : float or None
+        Mean offset, positive = late; None where the grid was only fitted.
     margin : float or None
         The largest of found over asked for by the standard; None where it was not judged, or by hand.
     sizes : mapping of str to float
@@ -60,9 +60,8 @@ class Point:
     bpm: float | None
     held: bool | None
     beats_per_change: float | None = None
-    jitter_share: float | None = None
-    offset_share: float | None = None
-    even_share: float | None = None
+    jitter_ms: float | None = None
+    offset_ms: float | None = None
     margin: float | None = None
     sizes: Mapping[str, float] = field(default_factory=dict)
     paper: bool = False
@@ -109,8 +108,8 @@ class Week:
         `held_bpm`, else `once_held_bpm`, else the lowest tempo tried: at most that was reached.
     changes_per_minute : float or None
         Chord changes at `held_bpm`.
-    jitter_share, offset_share : Mean or None
-        Shares of the beat; of the jitter the geometric mean.
+    jitter_ms, offset_ms : Mean or None
+        Of the jitter the geometric mean.
     """
 
     monday: date
@@ -122,8 +121,8 @@ class Week:
     tried_bpm: float | None
     reached_bpm: float | None
     changes_per_minute: float | None
-    jitter_share: Mean | None
-    offset_share: Mean | None
+    jitter_ms: Mean | None
+    offset_ms: Mean | None
 
     @property
     def name(self) -> str:
@@ -141,6 +140,17 @@ def monday_of(day: date) -> date:
     (2020, 53)
     """
     return day - timedelta(days=day.weekday())
+
+
+def audible_ms(bpm: float | None) -> float:
+    """What can be heard of one displaced strum at a tempo, ms.
+
+    Examples
+    --------
+    >>> audible_ms(120), audible_ms(None)
+    (12.5, 6.0)
+    """
+    return max(AUDIBLE_MS, AUDIBLE_SHARE * 60_000 / bpm) if bpm else AUDIBLE_MS
 
 
 def by_week(points: Sequence[Point]) -> dict[date, list[Point]]:
@@ -203,7 +213,7 @@ def summarise_week(
     failed = [p.bpm for p in tempos if p.held is False and p.bpm is not None and p.bpm > (held_bpm or 0.0)]
     judged = [p.bpm for p in tempos if p.held is not None and p.bpm is not None]
     per_change = next((p.beats_per_change for p in tempos if p.beats_per_change), None)
-    shares = _mean([math.log(p.jitter_share) for p in points if p.jitter_share], jitter)
+    spread = _mean([math.log(p.jitter_ms) for p in points if p.jitter_ms], jitter)
     return Week(
         monday=monday,
         n_takes=len(points),
@@ -214,15 +224,15 @@ def summarise_week(
         tried_bpm=max((p.bpm for p in tempos if p.bpm is not None), default=None),
         reached_bpm=held_bpm or (held[0] if held else min(judged, default=None)),
         changes_per_minute=held_bpm / per_change if held_bpm and per_change else None,
-        jitter_share=None
-        if shares is None
-        else Mean(value=math.exp(shares.value), low=math.exp(shares.low), high=math.exp(shares.high), n=shares.n),
-        offset_share=_mean([p.offset_share for p in points if p.offset_share is not None], offset),
+        jitter_ms=None
+        if spread is None
+        else Mean(value=math.exp(spread.value), low=math.exp(spread.low), high=math.exp(spread.high), n=spread.n),
+        offset_ms=_mean([p.offset_ms for p in points if p.offset_ms is not None], offset),
     )
 
 
-def _mean(values: Sequence[float], spread: Luck) -> Mean | None:
+def _mean(values: Sequence[float], of_takes: Luck) -> Mean | None:
     if not values:
         return None
-    centre, half = float(np.mean(values)), spread.half(len(values))
+    centre, half = float(np.mean(values)), of_takes.half(len(values))
     return Mean(value=centre, low=centre - half, high=centre + half, n=len(values))
