@@ -22,6 +22,7 @@ PACKAGE = ROOT / "src" / "strumclock"
 # Each may import only what stands in a row above it (and itself).
 ORDER = (
     ("errors",),
+    ("fields",),
     ("audio",),
     ("grid",),
     ("midi",),
@@ -47,6 +48,7 @@ MAY_IMPORT_SYNTHESIS = {"demo", "cli"}
 # The third-party column: which module may import what.
 MAY_IMPORT = {
     "errors": set(),
+    "fields": set(),
     "audio": {"numpy", "soundfile", "av"},
     "grid": {"numpy"},
     "midi": {"numpy", "mido"},

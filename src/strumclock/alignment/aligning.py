@@ -88,7 +88,7 @@ def align(
         # what lies outside was played to a click of another tempo: no place of this grid is meant
         end_s = stop_s if end_s is None else min(end_s, stop_s)
         part = align(
-            strum_s[inside], exercise, clicks=replace(clicks, other_s=None), first_downbeat_s=first_downbeat_s,
+            strum_s[inside], exercise, clicks=replace(clicks, segments=()), first_downbeat_s=first_downbeat_s,
             first_downbeat_u_s=first_downbeat_u_s, grid=grid, end_s=end_s, same_clock=same_clock,
         )  # fmt: skip
         slot = np.full(len(strum_s), LEFT_CLICK)
