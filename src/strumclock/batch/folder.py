@@ -20,7 +20,7 @@ from strumclock.journal import Journal, plain
 from strumclock.journal.store import CSV_NAME
 
 if TYPE_CHECKING:
-    from strumclock.timing.held import Standard
+    from strumclock.verdict import Standard
 
 LEARN_FROM = 2  # takes finished before an estimate of the rest is worth anything
 

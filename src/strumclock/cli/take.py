@@ -19,24 +19,26 @@ _BPM_OF_TRACK = "Tempo in beats per minute; or tell --steps."
 @options_of(Exercise)
 @options_of(MeasureOptions)
 @click.option("--table", is_flag=True, help="Every figure with its interval, after the summary.")
+@click.option("--message", is_flag=True, help="Only the message for the student.")
 @click.option("--json", "json_to", metavar="F|-", help="Write the JSON to a file, or to standard output.")
 @click.option("--plot", "plot_to", metavar="F", help="Write the picture (png, svg, pdf).")
 @click.option("--page", "page_to", metavar="F", help="Write one self-contained web page.")
 @click.option("--sound", "sound_to", metavar="F", help="Write the take with a tick on every grid line (WAV).")
 def measure_command(**told: Any) -> None:
-    """Measure TAKE, a recording: say in plain words how the strums lie against the click."""
+    """Measure TAKE, a recording: whether it holds its tempo, what stands in the way and what to do next."""
     from strumclock import report
     from strumclock.pipeline import measure
 
     outputs = {kind: told.pop(f"{kind}_to") for kind in ("json", "plot", "page", "sound")}
-    table = told.pop("table")
+    table, message = told.pop("table"), told.pop("message")
     exercise, options = take_out(Exercise, told), take_out(MeasureOptions, told)
     measurement = measure(told.pop("take"), exercise, options)
     report.write_outputs(measurement, **outputs)
-    if outputs["json"] != "-":
-        click.echo(report.summary(measurement))
-        if table:
-            click.echo(report.table(measurement))
+    if outputs["json"] == "-":
+        return
+    click.echo(report.message(measurement) if message else report.summary(measurement))
+    if table:
+        click.echo(report.table(measurement))
 
 
 @click.command("click")

@@ -179,11 +179,17 @@ def take_columns(measurement: Json) -> dict[str, Any]:
         "tolerance_ms": timing["within_tolerance"]["tolerance_ms"] if timing else None,
         "even_share": share["value"] if share else None,
         "held": held["held"] if held else None,
-        "failed": "; ".join(held["failed"]) or None if held else None,
+        "failed": _failed(held) if held else None,
         "next_bpm": held["next_bpm"] if held else None,
         "warnings": " ".join(sorted({w["code"] for w in measurement["warnings"]})) or None,
         "detail": pack({key: value for key, value in measurement.items() if key != "strums"}),
     }
+
+
+def _failed(held: Json) -> str | None:
+    """What was asked and not met, as the journal's text: the codes, with both numbers."""
+    said = [f"{row['code']} {row['found']:g} of {row['asked']:g}" for row in held["failed"]]
+    return "; ".join(said) or None
 
 
 def figure_rows(measurement: Json) -> list[dict[str, Any]]:

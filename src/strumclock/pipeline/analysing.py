@@ -7,17 +7,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from strumclock.alignment import ADDED, Alignment
+from strumclock.alignment import Alignment
 from strumclock.chords import Changes
 from strumclock.correction import Correction, measure_correction
 from strumclock.grid import PER_BEAT_RANGE, part_places
 from strumclock.onsets import Strums
 from strumclock.pipeline.components import Heard, hear, take_changes, take_spreads, take_stroke
+from strumclock.pipeline.judging import take_verdict
 from strumclock.pipeline.listening import Listened
 from strumclock.pipeline.options import MeasureOptions
 from strumclock.stroke import Spreads, Stroke
-from strumclock.timing import Held, SoundPath, Timing, judge_take, measure_timing, sound_path
+from strumclock.timing import SoundPath, Timing, measure_timing, sound_path
 from strumclock.timing.sound_path import SPEED_OF_SOUND_M_PER_S
+from strumclock.verdict import Verdict
 
 # Anywhere from 0.3 to 0.9 m, sitting or standing: rectangular (GUM 4.3.7).
 GUITAR_TO_EAR_M, GUITAR_TO_EAR_U_M = 0.6, 0.17
@@ -33,7 +35,7 @@ class Analysis:
         Chords and pitch.
     timing : Timing
     changes, stroke, correction : object or str
-    held : Held
+    verdict : Verdict
     """
 
     heard: Heard
@@ -41,7 +43,7 @@ class Analysis:
     changes: Changes | str
     stroke: Stroke | str
     correction: Correction | str
-    held: Held
+    verdict: Verdict
 
 
 def analyse(heard: Listened, alignment: Alignment, options: MeasureOptions) -> Analysis:
@@ -56,7 +58,7 @@ def analyse(heard: Listened, alignment: Alignment, options: MeasureOptions) -> A
         changes=take_changes(components, strums, alignment, timing, asked=options.changes),
         stroke=take_stroke(low, strums, spreads, alignment, timing),
         correction=take_correction(strums, alignment, timing, components),
-        held=take_held(alignment, timing, options),
+        verdict=take_verdict(strums, alignment, timing, components, options),
     )
 
 
@@ -111,23 +113,4 @@ def take_correction(strums: Strums, alignment: Alignment, timing: Timing, heard:
         u_ms=1000 * strums.u_s[on],
         at_change=heard.at_change[on],
         place=PER_BEAT_RANGE[1] * alignment.grid.beat[at] + alignment.grid.part[at],
-    )
-
-
-def take_held(alignment: Alignment, timing: Timing, options: MeasureOptions) -> Held:
-    """Whether the take holds its tempo."""
-    grid, n_omitted = alignment.grid, len(alignment.omitted)
-    # the slots of a stretch that left the click were not asked for
-    n_slots = timing.n + n_omitted if alignment.left_click else len(grid)
-    return judge_take(
-        timing,
-        options.judged_by,
-        n_slots=n_slots,
-        n_omitted=n_omitted,
-        n_added=int(np.sum(alignment.slot == ADDED)),
-        duration_s=float(grid.slot_s[-1] - grid.slot_s[0]) if len(grid) > 1 else 0.0,
-        bpm=alignment.exercise.bpm,
-        part_s=float(np.median(grid.part_s)) if len(grid) else 0.0,
-        last_held_bpm=options.last_held_bpm,
-        left_click=bool(alignment.left_click),
     )

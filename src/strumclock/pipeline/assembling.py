@@ -42,7 +42,7 @@ def assemble(heard: Listened, alignment: Alignment, found: Analysis) -> Measurem
         tuning=found.heard.tuning,
         stroke=None if isinstance(found.stroke, str) else found.stroke,
         correction=None if isinstance(found.correction, str) else found.correction,
-        held=found.held,
+        verdict=found.verdict,
         absent=MappingProxyType(_absent(alignment, found)),
         warnings=(*heard.notices, *alignment.notices, *_weak(alignment.anchor, timing)),
         ignored=_ignored(heard.strums, alignment),

@@ -123,24 +123,15 @@ def take_changes(
     if len(on) > 2:  # the drift is not the chord's doing
         slope = np.polyfit(line_s[on] - line_s[on].mean(), deviation_ms[on], 1)
         deviation_ms[on] -= np.polyval(slope, line_s[on] - line_s[on].mean())
-    chord: tuple[str, ...] | None
     number = None
     if told:
         number = np.zeros(n, np.int64)
         number[on] = np.cumsum(grid.at_change)[at]
-        names = [""] * n
-        for i in range(n):
-            slot = alignment.slot[i]
-            names[i] = str(grid.chord[slot]) if slot >= 0 else (names[i - 1] if i else "")
-        chord = tuple(names) if any(names) else None
-    else:
-        assert heard.harmony is not None
-        chord = heard.harmony.chord
     return measure_changes(
         strums.time_s,
         heard.at_change,
         u_s=strums.u_s,
-        chord=chord,
+        chord=strum_chords(heard, strums, alignment),
         confidence=None if told else heard.harmony.confidence,  # type: ignore[union-attr]  # not told: it was heard
         deviation_ms=deviation_ms,
         line_s=line_s,
@@ -150,6 +141,16 @@ def take_changes(
         number=number,
         source="told" if told else "heard",
     )
+
+
+def strum_chords(heard: Heard, strums: Strums, alignment: Alignment) -> tuple[str, ...] | None:
+    """The chord under each strum, told or heard; that of the strum before for one without a slot. None if unknown."""
+    if not alignment.grid.at_change.any():
+        return None if heard.harmony is None else heard.harmony.chord
+    names = [""] * len(strums)
+    for i, slot in enumerate(alignment.slot):
+        names[i] = str(alignment.grid.chord[slot]) if slot >= 0 else (names[i - 1] if i else "")
+    return tuple(names) if any(names) else None
 
 
 def take_spreads(low: Low, strums: Strums) -> Spreads:

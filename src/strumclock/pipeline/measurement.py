@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 
 from strumclock.errors import Notice
 from strumclock.grid import Exercise
-from strumclock.timing import Estimate, Held, Timing
+from strumclock.timing import Estimate, Timing
+from strumclock.verdict import Held, Verdict
 
 if TYPE_CHECKING:
     from strumclock.chords import Changes
@@ -162,7 +163,8 @@ class Measurement:
         None where only strums were asked for.
     changes, tuning, stroke, correction : object or None
         None where not asked for or not to be told; the reason is in `absent`.
-    held : Held or None
+    verdict : Verdict or None
+        What a teacher concludes; its `held` is the judgement by the standard.
     absent : mapping of str to str
         What cannot be known, by its place in the JSON, with the reason.
     warnings : tuple of Notice
@@ -182,11 +184,16 @@ class Measurement:
     tuning: Tuning | None = None
     stroke: Stroke | None = None
     correction: Correction | None = None
-    held: Held | None = None
+    verdict: Verdict | None = None
     absent: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     warnings: tuple[Notice, ...] = ()
     ignored: tuple[Ignored, ...] = ()
     left_click: tuple[LeftClick, ...] = ()
+
+    @property
+    def held(self) -> Held | None:
+        """Whether the take holds its tempo by the standard."""
+        return None if self.verdict is None else self.verdict.held
 
     def __str__(self) -> str:
         """The take in a few lines of figures."""

@@ -5,6 +5,7 @@ Every sentence is true of the figures it rests on, also at their edges. Late and
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from strumclock.report import words
@@ -73,7 +74,8 @@ def to_do(measurement: Measurement) -> str:
         return ""
     where, alone = verdict.task.where, verdict.task.bpm
     slowly = f"at {words.bpm(alone)} bpm" if alone is not None else "slowly"
-    pair = f"{where.from_chord} to {where.to_chord}" if where.from_chord and where.to_chord else ""
+    known = where.from_chord and where.to_chord
+    pair = f"the change from {where.from_chord} to {where.to_chord}" if known else "the chord changes"
     bars = bars_in_words(where.bars) if where.bars else "the place"
     time = words.clock(where.times_s[0]) if where.times_s else ""
     spot = f"on beat {where.beat}" if where.beat is not None else part_in_words(where.part or 1, _per_beat(measurement))
@@ -84,8 +86,7 @@ def to_do(measurement: Measurement) -> str:
         "keep-hand-moving": "Keep the strumming hand moving through every stroke, even where the chord is not ready.",
         "pattern-as-written": "Were the added strums meant? Then tell the pattern with them; else let the hand pass "
         "above the strings.",
-        "change-alone": f"Play only the change {f'from {pair} ' if pair else ''}to and fro, {slowly}, the strumming hand "
-        "never waiting for the other.",
+        "change-alone": f"Play only {pair} to and fro, {slowly}, the strumming hand never waiting for the other.",
         "foot-with-click": "Tap the foot with the click, and let the hand go with the foot.",
         "hear-step": f"Listen to {bars} and to what happened there, then play across that place with the click.",
         "muted-onto-click": "If on the click is where it should be: play muted strums until click and strum are one "
@@ -128,25 +129,39 @@ def _by_how_much(verdict: Verdict) -> str:
 
 def _criterion(criterion: Criterion, verdict: Verdict) -> str:
     """What was asked and not met, with both numbers."""
-    found, asked, of = criterion.found, criterion.asked, criterion.of
-    tolerance = words.tolerance(1e3 * verdict.held.tolerance_s)
-    return {
-        "slots": lambda: f"it has {words.count(int(found), 'place')} to strum at and {asked:g} are asked for",
-        "duration": lambda: f"it lasts {words.floor_tenth(found)} s and {asked:g} s are asked for",
-        "unsure": lambda: "the strums' times are too badly known in this recording",
-        "omitted": lambda: f"{found:g} of {of} strums were played and {asked:g} are asked for",
-        "added": lambda: f"{words.count(int(found), 'strum')} too many and {asked:g} are let pass",
-        "uneven": lambda: f"{found:g} of {of} strums lie within {tolerance} of their average and {asked:g} are asked for"
-        if of
-        else "no strum fell on a place of the pattern",
-        "placement": lambda: f"on average {words.side(found)} and {asked:g} ms are let pass",
-        "drift": lambda: f"{'behind' if found > 0 else 'ahead'} by {words.amount(found)} in the end and {tolerance} are "
-        "let pass",
-        "place": lambda: f"strums at one place are at least {words.amount(found)} off and {tolerance} are let pass",
-        "changes": lambda: f"strums at chord changes are at least {words.amount(found)} off and {tolerance} are let pass",
-        "stopped": lambda: "the playing stops in between",
-        "own-tempo": lambda: "for a stretch the strums keep a tempo of their own",
-    }[criterion.code]()
+    return _CRITERIA[criterion.code](criterion, words.tolerance(1e3 * verdict.held.tolerance_s))
+
+
+def _uneven(criterion: Criterion, tolerance: str) -> str:
+    if not criterion.of:
+        return "no strum fell on a place of the pattern"
+    counted = f"{criterion.found:g} of {criterion.of} strums lie within {tolerance} of their average"
+    return f"{counted} and {criterion.asked:g} are asked for"
+
+
+def _drifted(criterion: Criterion, tolerance: str) -> str:
+    side = words.side(criterion.found, late="behind", early="ahead")
+    return f"in the end the strums are {side} and {tolerance} are let pass"
+
+
+def _off_by(criterion: Criterion, which: str, tolerance: str) -> str:
+    return f"strums {which} are at least {words.amount(criterion.found)} off and {tolerance} are let pass"
+
+
+_CRITERIA: dict[str, Callable[[Criterion, str], str]] = {
+    "slots": lambda c, _: f"it has {words.count(int(c.found), 'place')} to strum at and {c.asked:g} are asked for",
+    "duration": lambda c, _: f"it lasts {words.floor_tenth(c.found)} s and {c.asked:g} s are asked for",
+    "unsure": lambda *_: "the strums' times are too badly known in this recording",
+    "omitted": lambda c, _: f"{c.found:g} of {c.of} strums were played and {c.asked:g} are asked for",
+    "added": lambda c, _: f"{words.count(int(c.found), 'strum')} too many and {c.asked:g} are let pass",
+    "uneven": _uneven,
+    "placement": lambda c, _: f"on average they lie {words.side(c.found)} and {c.asked:g} ms are let pass",
+    "drift": _drifted,
+    "place": lambda c, tolerance: _off_by(c, "at one place", tolerance),
+    "changes": lambda c, tolerance: _off_by(c, "at chord changes", tolerance),
+    "stopped": lambda *_: "the playing stops in between",
+    "own-tempo": lambda *_: "for a stretch the strums keep a tempo of their own",
+}
 
 
 def _per_beat(measurement: Measurement) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from strumclock.report import words
@@ -24,10 +24,44 @@ def obstacle_sentence(obstacle: Obstacle, *, per_beat: int, standard_name: str) 
     ...     where=Where(bars=(3, 7, 9), from_chord="A", to_chord="D", times_s=(12.0, 31.0, 44.0)),
     ...     ratio=2.9, share=0.8, held_without=True, n=11,
     ... )
-    >>> obstacle_sentence(late, per_beat=2, standard_name="steady")
-    'The first strum of a new chord comes 101 ms late (86 to 117 ms), worst from A to D, in bars 3, 7 and 9 (from 0:12).'
+    >>> print(obstacle_sentence(late, per_beat=2, standard_name="steady"))
+    The first strum of a new chord comes 101 ms late (86 to 117 ms), worst from A to D, in bars 3, 7 and 9 (0:12).
     """
     return words.sentence(_KINDS[obstacle.kind](obstacle, per_beat, standard_name))
+
+
+def short_name(obstacle: Obstacle, per_beat: int) -> str:
+    """An obstacle in a few words, for a heading or a table: ``"late at A→D"``, ``"pulling ahead"``.
+
+    Examples
+    --------
+    >>> from strumclock.timing import Estimate
+    >>> from strumclock.verdict import Obstacle, Where
+    >>> ahead = Obstacle(
+    ...     kind="drift", size=Estimate(value=-80, low=-90, high=-70, u=1), unit="ms/min", where=Where(), ratio=1.5,
+    ...     share=0.5, held_without=True, n=64,
+    ... )
+    >>> short_name(ahead, 2)
+    'pulling ahead'
+    """
+    where, late = obstacle.where, "late" if obstacle.size.value > 0 else "early"
+    if obstacle.kind == "changes":
+        pair = f"{where.from_chord}→{where.to_chord}" if where.from_chord and where.to_chord else "chord changes"
+        return f"{late} at {pair}"
+    if obstacle.kind == "place":
+        spot = f"on beat {where.beat}" if where.beat is not None else part_in_words(where.part or 1, per_beat)
+        return f"{late} {spot}"
+    if obstacle.kind == "step":
+        return f"{late} from bar {where.bars[0]} on" if where.bars else f"{late} from one place on"
+    return {
+        "drift": "falling behind" if obstacle.size.value > 0 else "pulling ahead",
+        "placement": f"{late} as a whole",
+        "scatter": "uneven strums",
+        "omitted": "strums left out",
+        "added": "strums added",
+        "stopped": "stopped in between",
+        "own-tempo": "a tempo of its own",
+    }[obstacle.kind]
 
 
 def _changes(obstacle: Obstacle, *_: object) -> str:
@@ -60,7 +94,8 @@ def _placement(obstacle: Obstacle, _: int, standard_name: str) -> str:
 
 
 def _scatter(obstacle: Obstacle, *_: object) -> str:
-    return f"the strums are uneven: they scatter by {words.amount(obstacle.size.value)}{_range(obstacle)}, most{_in_bars(obstacle.where)}"
+    by = f"{words.amount(obstacle.size.value)}{_range(obstacle)}"
+    return f"the strums are uneven: they scatter by {by}, most{_in_bars(obstacle.where)}"
 
 
 def _omitted(obstacle: Obstacle, per_beat: int, *_: object) -> str:
@@ -83,7 +118,7 @@ def _own_tempo(obstacle: Obstacle, *_: object) -> str:
     return f"from {at} on the strums keep a tempo of their own, about {obstacle.size.value:.0f} bpm"
 
 
-_KINDS = {
+_KINDS: dict[str, Callable[[Obstacle, int, str], str]] = {
     "changes": _changes,
     "place": _place,
     "drift": _drift,
@@ -112,16 +147,13 @@ def _range(obstacle: Obstacle) -> str:
 
 
 def _in_bars(where: Where, *, comma: bool = False) -> str:
-    """``" in bars 3, 7 and 9 (from 0:12)"``."""
+    """``" in bars 3, 7 and 9 (0:12)"``."""
     return f"{',' if comma else ''} in {bars_in_words(where.bars)}{_at(where)}" if where.bars else ""
 
 
 def _at(where: Where) -> str:
-    """``" (0:31)"``, or ``" (from 0:12)"`` for the first of several places."""
-    if not where.times_s:
-        return ""
-    first = words.clock(where.times_s[0])
-    return f" ({first})" if len(where.times_s) == 1 else f" (from {first})"
+    """``" (0:31)"``: where in the recording; of several places the first."""
+    return f" ({words.clock(where.times_s[0])})" if where.times_s else ""
 
 
 def _at_place(where: Where, per_beat: int) -> str:

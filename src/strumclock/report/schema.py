@@ -17,6 +17,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from strumclock.report.student import message
+
 if TYPE_CHECKING:
     from strumclock.pipeline import Measurement
 
@@ -65,7 +67,8 @@ def to_dict(measurement: Measurement) -> dict[str, Any]:
         "tuning": converted.of(m.tuning, "tuning"),
         "stroke": converted.of(m.stroke, "stroke"),
         "correction": converted.of(m.correction, "correction"),
-        "held": converted.of(m.held, "held"),
+        "held": _held(m, converted),
+        "verdict": _verdict(m, converted),
         "ignored": converted.of(m.ignored, "ignored"),
         "left_click": converted.of(m.left_click, "left_click"),
     }
@@ -204,6 +207,31 @@ def _timing(measurement: Measurement, converted: _Converter) -> dict[str, Any] |
         reason = converted.absent.pop("timing.within_tolerance", None)
         converted.absent.setdefault("timing.within_tolerance.share", reason or "too few strums")
     return document
+
+
+def _held(measurement: Measurement, converted: _Converter) -> dict[str, Any] | None:
+    """The judgement by the standard, with the tempo in reach and the next one."""
+    verdict = measurement.verdict
+    if verdict is None:
+        return None
+    document: dict[str, Any] = converted.of(verdict.held, "held")
+    document["failed"] = [converted.of(criterion.as_dict(), "held.failed") for criterion in verdict.held.failed]
+    for name in ("reach_bpm", "next_bpm", "subdivide"):
+        document[name] = converted.of(getattr(verdict, name), f"held.{name}")
+    return document
+
+
+def _verdict(measurement: Measurement, converted: _Converter) -> dict[str, Any] | None:
+    """What a teacher concludes, with the message for the student."""
+    verdict = measurement.verdict
+    if verdict is None:
+        return None
+    return {
+        "state": verdict.state,
+        "obstacles": converted.of(verdict.obstacles, "verdict.obstacles"),
+        "task": converted.of(verdict.task, "verdict.task"),
+        "message": message(measurement),
+    }
 
 
 def version() -> str:

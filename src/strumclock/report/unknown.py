@@ -38,7 +38,10 @@ _FIGURES = {
 }
 
 
-def not_known(measurement: Measurement, *, all_of_it: bool = False) -> list[str]:
+_MATTERS = {"early or late", "evenness", "falling behind or pulling ahead"}
+
+
+def not_known(measurement: Measurement, *, all_of_it: bool = False, only_what_matters: bool = False) -> list[str]:
     """What cannot be known from this take and why, one sentence for each reason; what was not asked for is left out.
 
     Parameters
@@ -46,11 +49,15 @@ def not_known(measurement: Measurement, *, all_of_it: bool = False) -> list[str]
     measurement : Measurement
     all_of_it : bool
         Also what a student will not miss.
+    only_what_matters : bool
+        Only what the verdict would have asked for: early or late, evenness, falling behind or pulling ahead.
     """
     by_reason: dict[str, list[str]] = {}
     for path, reason in absences(measurement).items():
         name = _FIGURES.get(path)
         if name is None or reason.startswith(_NOT_ASKED) or (path in _UNMISSED and not all_of_it):
+            continue
+        if only_what_matters and name not in _MATTERS:
             continue
         if name not in by_reason.setdefault(reason, []):
             by_reason[reason].append(name)

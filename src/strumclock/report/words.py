@@ -62,8 +62,10 @@ def spread(estimate: Estimate, unit: str = "ms") -> str:
     'give or take 4 ms'
     >>> spread(Estimate(value=-2.3, low=-4.21, high=-0.4, u=0.5))
     'give or take 2 ms'
-    >>> spread(Estimate(value=16.4, low=13.7, high=29.6, u=0.5)), spread(Estimate(value=10.4, low=0.2, high=20.6, u=0.5))
-    ('somewhere from 13.7 to 30 ms', 'somewhere from 0.2 to 21 ms')
+    >>> spread(Estimate(value=16.4, low=13.7, high=29.6, u=0.5))
+    'somewhere from 13.7 to 30 ms'
+    >>> spread(Estimate(value=10.4, low=0.2, high=20.6, u=0.5))
+    'somewhere from 0.2 to 21 ms'
     """
     if reach(estimate) < 0.1:
         return f"give or take less than 0.1 {unit}"

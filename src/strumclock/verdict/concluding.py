@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from strumclock.verdict.reach import next_tempo, settable_bpm, take_reach
 from strumclock.verdict.standard import Standard
 
 ALONE_SHARE, SLOWEST_ALONE_BPM = 0.75, 40.0
-"""A change or place is practised alone at three quarters of the tempo (common practice, no source), not below 40 bpm."""
+"""A change or place is practised alone at so much of the tempo, not below 40 bpm (common practice, no source)."""
 
 STATES = {True: "held", False: "not-yet", None: "cannot-tell"}
 
@@ -37,7 +37,7 @@ class Task:
     """
 
     code: str
-    where: Where = Where()
+    where: Where = field(default_factory=Where)
     bpm: float | None = None
 
 
@@ -104,7 +104,7 @@ def conclude(played: Played, timing: Timing, standard: Standard | None = None) -
     effects = shown_effects(played, timing)
     held, obstacles = find_obstacles(played, standard, effects, timing.jitter_within_ms or timing.jitter_ms)
     reach, following, subdivide = None, None, False
-    if played.bpm is not None and held.margin is not None and np.isfinite(held.margin):
+    if played.bpm is not None and held.margin is not None:
         reach = take_reach(played.bpm, held.margin)
         following, subdivide = next_tempo(reach, played.bpm, held=held.held)
     elif played.bpm is not None:
@@ -123,7 +123,7 @@ def conclude(played: Played, timing: Timing, standard: Standard | None = None) -
 def _task(held: Held, obstacles: Sequence[Obstacle], played: Played) -> Task:
     """One thing to do: from the first obstacle where there is one, else from the judgement."""
     codes = {criterion.code for criterion in held.failed} if held.held is None else set()
-    if "unsure" in codes or not played.n and not obstacles:
+    if "unsure" in codes or (not played.n and not obstacles):
         return Task(code="record-again")
     if codes & {"slots", "duration"} and not obstacles:
         return Task(code="longer-take")
@@ -181,11 +181,11 @@ def _effect(finding: Finding, played: Played) -> Effect | None:
 
 def _changes(changes: Finding | None, pairs: Sequence[Finding], played: Played) -> Effect:
     """Chord changes that come late or early, and the pairs of chords that do so more than the others."""
-    columns = [] if changes is None else [played.at_change]
-    columns += [np.array([pair == finding.where for pair in played.pairs], dtype=bool) for finding in pairs]
+    columns = [] if changes is None else [played.at_change.astype(float)]
+    columns += [np.array([float(pair == finding.where) for pair in played.pairs]) for finding in pairs]
     size = pairs[0].size if changes is None else changes.size
     furthest = max(pairs, key=lambda finding: finding.size.value * math.copysign(1, size.value), default=None)
     where = Where()
     if furthest is not None and isinstance(furthest.where, tuple) and furthest.size.value * size.value > 0:
         where = Where(from_chord=furthest.where[0], to_chord=furthest.where[1])
-    return Effect(kind="changes", size=size, columns=np.column_stack(columns).astype(float), where=where)
+    return Effect(kind="changes", size=size, columns=np.column_stack(columns), where=where)

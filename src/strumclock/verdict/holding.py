@@ -74,7 +74,8 @@ class Held:
     failed : tuple of Criterion
         What was asked and not met; where `held` is None, why the take is not judged.
     margin : float or None
-        The largest of found over asked: at 1 the take just holds. None where it is not judged.
+        The largest of found over asked: at 1 the take just holds. None where it is not judged, or no strum fell on a
+        place of the pattern.
     tolerance_s : float
         The tolerance used, s.
     even_share : float or None
@@ -155,7 +156,7 @@ def judge_take(
         held=None if unjudged else not failed,
         standard=standard,
         failed=unjudged or failed,
-        margin=max((criterion.margin for criterion in criteria), default=None),
+        margin=_largest(criteria),
         tolerance_s=tolerance_ms / 1e3,
         even_share=even / played.n if played.n else None,
     )
@@ -216,7 +217,7 @@ def _criteria(
         found.append(Criterion(code="uneven", found=even, asked=need, margin=reach / tolerance_ms, of=played.n))
     elif not played.n and not played.own_tempo:
         found.append(Criterion(code="uneven", found=0, asked=standard.min_slots, margin=math.inf, of=0))
-    worst = {}
+    worst: dict[str, float] = {}
     for contrast in contrasts:
         worst[contrast.code] = max(worst.get(contrast.code, 0.0), contrast.at_least_ms)
     for code, at_least in worst.items():
@@ -228,6 +229,12 @@ def _criteria(
         over = drift_ms_per_min * max(1.0, played.duration_s / 60)
         found.append(Criterion(code="drift", found=over, asked=tolerance_ms, margin=abs(over) / tolerance_ms))
     return tuple(found)
+
+
+def _largest(criteria: Sequence[Criterion]) -> float | None:
+    """The take's margin; None where it was not judged, or where a criterion says only that it was not met."""
+    margin = max((criterion.margin for criterion in criteria), default=math.inf)
+    return margin if math.isfinite(margin) else None
 
 
 def _over(number: int, allowed: float) -> float:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -64,8 +64,8 @@ class Obstacle:
     unit : str
         ``"ms"``, ``"ms/min"``, ``"bpm"``, or ``"share"`` of the slots.
     where : Where
-    ratio : float
-        Its size against what the standard lets pass.
+    ratio : float or None
+        Its size against what the standard lets pass; None for what it never lets pass.
     share : float or None
         Share of the mean squared distance from the grid that would go without it; None where it moves no strum.
     held_without : bool or None
@@ -78,7 +78,7 @@ class Obstacle:
     size: Estimate
     unit: str
     where: Where
-    ratio: float
+    ratio: float | None
     share: float | None
     held_without: bool | None
     n: int
@@ -104,7 +104,7 @@ class Effect:
     kind: str
     size: Estimate
     columns: Floats
-    where: Where = Where()
+    where: Where = field(default_factory=Where)
 
 
 def find_obstacles(
@@ -130,7 +130,6 @@ def find_obstacles(
     held = _judged(played, standard, effects)
     found = [*_stretches(played), *_missing(played, standard, held)]
     fits = _fitted(played, effects)
-    lean = played.offset_ms.mean() if not played.fitted and played.n else 0.0
     around = played.offset_ms if not played.fitted else played.deviation_ms
     whole = float(np.mean(around**2)) if played.n else 0.0
     tolerance_ms = 1e3 * standard.tolerance_s(played.part_s)
@@ -154,9 +153,9 @@ def find_obstacles(
                 n=int(np.count_nonzero(effect.columns.any(axis=1))),
             )
         )
-    scatter = _scatter(played, standard, fits, jitter_ms, tolerance_ms, whole, lean, held, alone=not found)
+    scatter = _scatter(played, standard, fits, jitter_ms, tolerance_ms, whole, held, alone=not found)
     found += [scatter] if scatter is not None else []
-    return held, tuple(sorted(found, key=lambda obstacle: -obstacle.ratio))
+    return held, tuple(sorted(found, key=lambda obstacle: -math.inf if obstacle.ratio is None else -obstacle.ratio))
 
 
 def _judged(played: Played, standard: Standard, effects: Sequence[Effect]) -> Held:
@@ -223,9 +222,9 @@ def _worst(effect: Effect, fit: Floats, played: Played) -> Where:
     if effect.kind in ("drift", "step"):
         at = int(np.argmax(np.abs(np.diff(fit)))) + 1 if effect.kind == "step" and played.n > 1 else played.n - 1
         return replace(effect.where, bars=(int(played.bar[at]),), times_s=(float(played.line_s[at]),))
-    at = np.flatnonzero(effect.columns.any(axis=1))
-    late = np.sign(effect.size.value) * played.deviation_ms[at]
-    order = at[np.argsort(-late, kind="stable")][:WORST_PLACES]
+    moved = np.flatnonzero(effect.columns.any(axis=1))
+    late = np.sign(effect.size.value) * played.deviation_ms[moved]
+    order = moved[np.argsort(-late, kind="stable")][:WORST_PLACES]
     return replace(effect.where, bars=bars_of(played.bar[order]), times_s=_times(played.line_s[order]))
 
 
@@ -247,7 +246,7 @@ def _stretches(played: Played) -> list[Obstacle]:
                 size=Estimate(value=size, low=size, high=size, u=0.0),
                 unit="s" if longest.bpm is None else "bpm",
                 where=Where(times_s=tuple(stretch.start_s for stretch in stretches)),
-                ratio=math.inf,
+                ratio=None,
                 share=None,
                 held_without=None,
                 n=sum(stretch.slots for stretch in stretches),
@@ -309,7 +308,6 @@ def _scatter(
     jitter_ms: Estimate | None,
     tolerance_ms: float,
     whole: float,
-    lean: float,
     held: Held,
     *,
     alone: bool,

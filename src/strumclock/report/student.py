@@ -37,7 +37,7 @@ def message(measurement: Measurement, *, name: str | None = None) -> str:
     verdict = measurement.verdict
     if verdict is None:
         return ""
-    parts = [_well(measurement, verdict), _one_thing(measurement, verdict), _to_do(measurement, verdict)]
+    parts = [_well(measurement, verdict), _one_thing(measurement, verdict), _to_do(verdict)]
     parts += [_next(measurement, verdict), CAUTION if verdict.next_bpm is not None else ""]
     hello = f"{name}, " if name else ""
     for leave_out in ((), (0,), (0, 4)):  # what a long name or chord pair leaves no room for
@@ -123,7 +123,7 @@ _THINGS = {
 }
 
 
-def _to_do(m: Measurement, verdict: Verdict) -> str:
+def _to_do(verdict: Verdict) -> str:
     """The task, in the student's words."""
     where = verdict.task.where
     bars = bars_in_words(where.bars[:1]) if where.bars else "that place"
