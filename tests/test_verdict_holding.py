@@ -83,7 +83,7 @@ def test_the_same_take_fails_for_each_reason_alone():
 
 
 def test_a_drift_is_held_against_the_whole_take_where_that_is_longer_than_a_minute():
-    """Truth: 30 ms a minute over two minutes are 60 ms, over half a minute counted as a minute 30; 55.6 are let pass."""
+    """Truth: 30 ms a minute over two minutes are 60 ms, over half a minute counted as a minute 30; 55.6 pass."""
     long, short = played(even(181)), played(even(46))
     assert long.duration_s == pytest.approx(120)
     assert judge_take(long, drift_ms_per_min=30.0).held is False

@@ -1,4 +1,4 @@
-"""What stands in the way: each obstacle's size against what is let pass, its place, its share, and the take without it."""
+"""What stands in the way: each obstacle's size against what is let pass, its place, its share, the take without it."""
 
 from __future__ import annotations
 
