@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from strumclock.alignment import ADDED, Alignment
-from strumclock.pipeline.components import Heard, strum_chords
+from strumclock.pipeline.components import Heard, chord_names
 from strumclock.pipeline.options import MeasureOptions
 from strumclock.timing import Timing
 from strumclock.verdict import Played, Stretch, Verdict, conclude
@@ -41,7 +42,7 @@ def take_played(strums: Strums, alignment: Alignment, timing: Timing, heard: Hea
         beat=grid.beat[at],
         part=grid.part[at],
         at_change=heard.at_change[on],
-        pairs=_pairs(strums, alignment, heard, on),
+        pairs=_pairs(alignment, heard, on),
         omitted=tuple(_place(grid, int(s)) for s in alignment.omitted),
         added=tuple(_nearest(grid, float(t)) for t in strums.time_s[slot == ADDED]) if len(grid) else (),
         part_s=part_s,
@@ -70,11 +71,13 @@ def _nearest(grid: BeatGrid, time_s: float) -> Place:
     return _place(grid, int(np.argmin(np.abs(grid.slot_s - time_s))))
 
 
-def _pairs(strums: Strums, alignment: Alignment, heard: Heard, on: np.ndarray) -> tuple[tuple[str, str] | None, ...]:
+def _pairs(alignment: Alignment, heard: Heard, on: NDArray[np.int64]) -> tuple[tuple[str, str] | None, ...]:
     """From which chord to which each strum in a slot changes; nothing where the chords are not known."""
-    chords = strum_chords(heard, strums, alignment)
+    chords = chord_names(heard, alignment, on)
     if chords is None:
         return ()
+    changes = heard.at_change[on]
     return tuple(
-        (chords[i - 1], chords[i]) if i > 0 and heard.at_change[i] and chords[i - 1] != chords[i] else None for i in on
+        (before, chord) if change and before != chord else None
+        for before, chord, change in zip(("", *chords), chords, changes, strict=False)
     )
