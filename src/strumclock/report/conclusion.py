@@ -43,10 +43,11 @@ def state(measurement: Measurement) -> str:
     m, verdict = measurement, measurement.verdict
     if verdict is None:
         return ""
-    at, name = at_tempo(m.exercise, m.exercise.bpm), verdict.held.standard.name
+    at = f"{words.bpm(m.exercise.bpm)} bpm" if m.exercise.bpm is not None else "this tempo"
+    name = verdict.held.standard.name
     why = "; ".join(_criterion(criterion, verdict) for criterion in verdict.held.failed)
     if verdict.state == "held":
-        return words.sentence(f"held: {at}, by the standard “{name}”{_by_how_much(verdict)}")
+        return words.sentence(f"held: {at} by the standard “{name}”. {_by_how_much(verdict)}")
     if verdict.state == "not-yet":
         return words.sentence(f"not yet: {at} is not held by the standard “{name}”{': ' * bool(why)}{why}")
     return words.sentence(f"this take cannot tell whether {at} is held{': ' * bool(why)}{why}")
@@ -86,7 +87,7 @@ def to_do(measurement: Measurement) -> str:
         "keep-hand-moving": "Keep the strumming hand moving through every stroke, even where the chord is not ready.",
         "pattern-as-written": "Were the added strums meant? Then tell the pattern with them; else let the hand pass "
         "above the strings.",
-        "change-alone": f"Play only {pair} to and fro, {slowly}, the strumming hand never waiting for the other.",
+        "change-alone": f"Play only {pair}, back and forth, {slowly}, the strumming hand never waiting for the other.",
         "foot-with-click": "Tap the foot with the click, and let the hand go with the foot.",
         "hear-step": f"Listen to {bars} and to what happened there, then play across that place with the click.",
         "muted-onto-click": "If on the click is where it should be: play muted strums until click and strum are one "
@@ -96,6 +97,7 @@ def to_do(measurement: Measurement) -> str:
         "add the chords.",
         "longer-take": f"Record a longer take: {verdict.held.standard.min_slots} strums and "
         f"{verdict.held.standard.min_duration_s:g} seconds at least.",
+        "check-exercise": "See that tempo, pattern and first downbeat are those that were played.",
         "record-again": "Record it again with the phone nearer to the guitar, the click sounding in the room.",
         "go-on": "Go on: this tempo sits.",
     }[verdict.task.code]
@@ -118,13 +120,13 @@ def next_take(measurement: Measurement) -> str:
 
 
 def _by_how_much(verdict: Verdict) -> str:
-    """``": 97 % of the strums within 50 ms of their average, 90 % asked for"``."""
+    """``"97 % of the strums lie within 50 ms of their average (90 % asked for)"``."""
     held = verdict.held
     if held.even_share is None:
         return ""
-    share = "all strums lie" if held.even_share == 1 else f"{words.percent(held.even_share)} of the strums lie"
+    share = "All strums lie" if held.even_share == 1 else f"{words.percent(held.even_share)} of the strums lie"
     within = words.tolerance(1e3 * held.tolerance_s)
-    return f"; {share} within {within} of their average, {words.percent(held.standard.even_share)} are asked for"
+    return f"{share} within {within} of their average ({words.percent(held.standard.even_share)} asked for)"
 
 
 def _criterion(criterion: Criterion, verdict: Verdict) -> str:
@@ -133,8 +135,6 @@ def _criterion(criterion: Criterion, verdict: Verdict) -> str:
 
 
 def _uneven(criterion: Criterion, tolerance: str) -> str:
-    if not criterion.of:
-        return "no strum fell on a place of the pattern"
     counted = f"{criterion.found:g} of {criterion.of} strums lie within {tolerance} of their average"
     return f"{counted} and {criterion.asked:g} are asked for"
 
@@ -151,6 +151,7 @@ def _off_by(criterion: Criterion, which: str, tolerance: str) -> str:
 _CRITERIA: dict[str, Callable[[Criterion, str], str]] = {
     "slots": lambda c, _: f"it has {words.count(int(c.found), 'place')} to strum at and {c.asked:g} are asked for",
     "duration": lambda c, _: f"it lasts {words.floor_tenth(c.found)} s and {c.asked:g} s are asked for",
+    "nowhere": lambda *_: "no strum fell on a place of the pattern",
     "unsure": lambda *_: "the strums' times are too badly known in this recording",
     "omitted": lambda c, _: f"{c.found:g} of {c.of} strums were played and {c.asked:g} are asked for",
     "added": lambda c, _: f"{words.count(int(c.found), 'strum')} too many and {c.asked:g} are let pass",

@@ -55,8 +55,8 @@ def _well(m: Measurement, verdict: Verdict) -> str:
         return ""
     kinds = {obstacle.kind for obstacle in verdict.obstacles}
     if verdict.state == "held":
-        tempo = f" at {words.bpm(m.exercise.bpm)}" if m.exercise.bpm is not None else ""
-        return f"You kept it together{tempo}: well played."
+        tempo = f" {words.bpm(m.exercise.bpm)}" if m.exercise.bpm is not None else " the tempo"
+        return f"You held{tempo}: well played."
     if kinds & {"stopped", "own-tempo"}:
         return ""
     if verdict.held.even_share is not None and verdict.held.even_share >= WELL_EVEN and "scatter" not in kinds:
@@ -132,13 +132,14 @@ def _to_do(verdict: Verdict) -> str:
         "hear-where-parted": "Listen to your recording, find where you and the click part, and play just that place.",
         "keep-hand-moving": "Keep your strumming hand moving all the time, even when the chord is not ready.",
         "pattern-as-written": "Let your hand pass above the strings where the pattern has no strum.",
-        "change-alone": "Play only that change, slowly, and never stop your strumming hand.",
+        "change-alone": "Play only the change, slowly, and never stop your strumming hand.",
         "foot-with-click": "Tap your foot with the click and let your hand follow your foot.",
         "hear-step": f"Listen to {bars} and play across it with the click.",
         "muted-onto-click": "Mute the strings and strum until you and the click are one sound.",
         "count-place": "Count aloud, slowly, and listen to that strum.",
         "muted-with-click": "Mute the strings and strum with the click until your hand swings evenly.",
         "longer-take": "This recording is too short to tell. Please play for a minute.",
+        "check-exercise": "This recording does not fit the exercise. Please check what to play, and record it again.",
         "record-again": "The recording is hard to hear. Please record again: phone close to you, click out loud.",
         "go-on": "" if verdict.next_bpm is None else "Go on like this.",
     }[verdict.task.code]
@@ -146,9 +147,9 @@ def _to_do(verdict: Verdict) -> str:
 
 def _next(m: Measurement, verdict: Verdict) -> str:
     """The next tempo; nothing where the take is to be recorded again."""
-    if verdict.next_bpm is None or verdict.task.code in ("longer-take", "record-again"):
+    if verdict.next_bpm is None or verdict.task.code in ("longer-take", "record-again", "check-exercise"):
         return ""
     bpm = m.exercise.bpm
     if bpm is not None and abs(verdict.next_bpm - bpm) <= 0.5:
-        return f"Next time: {words.bpm(verdict.next_bpm)} again."
-    return f"Next time: {words.bpm(verdict.next_bpm)}."
+        return f"Next time keep the click at {words.bpm(verdict.next_bpm)}."
+    return f"Next time set the click to {words.bpm(verdict.next_bpm)}."

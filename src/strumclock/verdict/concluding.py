@@ -30,7 +30,7 @@ class Task:
     code : str
         ``"play-through"``, ``"hear-where-parted"``, ``"keep-hand-moving"``, ``"pattern-as-written"``,
         ``"change-alone"``, ``"foot-with-click"``, ``"hear-step"``, ``"muted-onto-click"``, ``"count-place"``,
-        ``"muted-with-click"``, ``"longer-take"``, ``"record-again"``, ``"go-on"``.
+        ``"muted-with-click"``, ``"longer-take"``, ``"check-exercise"``, ``"record-again"``, ``"go-on"``.
     where : Where
     bpm : float or None
         Tempo at which to do it, where it is not that of the next take.
@@ -123,7 +123,9 @@ def conclude(played: Played, timing: Timing, standard: Standard | None = None) -
 def _task(held: Held, obstacles: Sequence[Obstacle], played: Played) -> Task:
     """One thing to do: from the first obstacle where there is one, else from the judgement."""
     codes = {criterion.code for criterion in held.failed} if held.held is None else set()
-    if "unsure" in codes or (not played.n and not obstacles):
+    if "nowhere" in codes:
+        return Task(code="check-exercise")
+    if "unsure" in codes:
         return Task(code="record-again")
     if codes & {"slots", "duration"} and not obstacles:
         return Task(code="longer-take")

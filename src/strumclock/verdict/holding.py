@@ -36,7 +36,8 @@ class Criterion:
     Attributes
     ----------
     code : str
-        ``"slots"`` or ``"duration"`` (too little to judge), ``"unsure"``; ``"omitted"``, ``"added"``, ``"uneven"``,
+        ``"slots"``, ``"duration"``, ``"nowhere"`` (no strum on a place) or ``"unsure"``: not to be judged;
+        ``"omitted"``, ``"added"``, ``"uneven"``,
         ``"placement"``, ``"drift"``, ``"place"``, ``"changes"``, ``"stopped"``, ``"own-tempo"``.
     found, asked : float
         In the unit of the code: strums, seconds, ms, ms a minute.
@@ -177,6 +178,8 @@ def evenness_ms(deviation_ms: np.ndarray, even_share: float) -> float:
 def _too_little(played: Played, standard: Standard, tolerance_ms: float) -> tuple[Criterion, ...]:
     """Why the take is too short, or too badly known, to be judged."""
     found, lasted_s = [], played.lasted_s
+    if not played.n and not played.own_tempo:
+        return (Criterion(code="nowhere", found=0, asked=standard.min_slots, margin=math.inf),)
     n = played.n_slots + sum(stretch.slots for stretch in (*played.own_tempo, *played.stopped))
     if n < standard.min_slots:
         found.append(Criterion(code="slots", found=n, asked=standard.min_slots, margin=math.inf))
@@ -215,8 +218,6 @@ def _criteria(
         even = int(np.sum(np.abs(played.deviation_ms) <= tolerance_ms + SAME))
         need = math.ceil(standard.even_share * played.n - SAME)
         found.append(Criterion(code="uneven", found=even, asked=need, margin=reach / tolerance_ms, of=played.n))
-    elif not played.n and not played.own_tempo:
-        found.append(Criterion(code="uneven", found=0, asked=standard.min_slots, margin=math.inf, of=0))
     worst: dict[str, float] = {}
     for contrast in contrasts:
         worst[contrast.code] = max(worst.get(contrast.code, 0.0), contrast.at_least_ms)

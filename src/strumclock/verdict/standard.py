@@ -38,8 +38,8 @@ class Standard:
 
     Examples
     --------
-    >>> STANDARDS["steady"].tolerance_s(60 / 100)
-    0.05
+    >>> STANDARDS["steady"].tolerance_s(0.9)
+    0.075
     >>> STANDARDS["steady"].tolerance_s(0.15), STANDARDS["steady"].tolerance_s(0.08)
     (0.035, 0.02)
     """
