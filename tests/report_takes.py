@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from strumclock.errors import Notice
+from strumclock.errors import Absent, Notice
 from strumclock.grid import Exercise, build_grid, part_places
 from strumclock.onsets import Ignored
 from strumclock.pipeline.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
@@ -41,7 +41,7 @@ def take(
     path: str | None = "monday.m4a",
     path_u_s: float = 0.0034,
     seed: int = 1,
-    absent: dict[str, str] | None = None,
+    absent: dict[str, Absent] | None = None,
     exercise: Exercise | None = None,
     standard: str = "steady",
     **parts: Any,
@@ -150,6 +150,7 @@ def take(
             Stretch(start_s=left.start_s, end_s=left.end_s, slots=16, bpm=left.played_bpm) for left in left_click
         ),
     )
+    concluded = conclude(played, timing, STANDARDS[standard])
     known: dict[str, Any] = {
         "take": TakeInfo(
             path=path, sha256="ab" * 32, duration_s=float(grid.end_s + 1), sample_rate_hz=44100, channels=1
@@ -166,8 +167,9 @@ def take(
         "strums": tuple(sorted(strums, key=lambda strum: strum.time_s)),
         "omitted": omitted,
         "timing": timing,
-        "verdict": conclude(played, timing, STANDARDS[standard]),
-        "absent": {**{path: why.reason for path, why in timing.absent.items()}, **(absent or {})},
+        "held": concluded.held,
+        "verdict": concluded.verdict,
+        "absent": {**timing.absent, **(absent or {})},
         "warnings": warnings,
         "ignored": ignored,
         "left_click": left_click,

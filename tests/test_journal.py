@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -385,6 +386,24 @@ def test_an_older_journal_is_brought_up_to_date_or_left_whole(journal, tmp_path,
     assert Journal(tmp_path).measurement(take)
     with sqlite3.connect(tmp_path / opening.FILE_NAME) as raw:
         assert raw.execute("SELECT value FROM meta WHERE key = 'version'").fetchone() == (str(now + 2),)
+    raw.close()
+
+
+def test_a_journal_of_version_1_is_migrated_and_loses_nothing(tmp_path):
+    """`data/journal_version_1.sqlite` was written by the version before margins (2af0805): three takes, a goal."""
+    shutil.copy(Path(__file__).parent / "data" / "journal_version_1.sqlite", tmp_path / opening.FILE_NAME)
+    journal = Journal(tmp_path)
+    past = journal.history("Ines")
+    assert [(take.bpm, take.held, take.margin) for take in past.takes] == [
+        (80, True, None),
+        (82, True, None),
+        (85, False, None),
+    ]
+    assert [take.played_on.isoformat() for take in past.takes] == ["2026-01-05", "2026-01-12", "2026-01-19"]
+    assert [practised.goal_bpm for practised in past.exercises.values()] == [100]
+    assert journal.measurement(1)["schema"] == "strumclock.take/1"
+    with sqlite3.connect(tmp_path / opening.FILE_NAME) as raw:
+        assert raw.execute("SELECT value FROM meta WHERE key = 'version'").fetchone() == (str(schema.SCHEMA_VERSION),)
     raw.close()
 
 

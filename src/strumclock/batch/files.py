@@ -12,11 +12,8 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from strumclock.errors import AudioFileError, UsageError
+from strumclock.report.writing import SOUND_ENDINGS
 
-_ENDINGS = (
-    "wav wave w64 bwf aif aiff aifc caf flac ogg oga opus mp3 m4a m4b aac mp4 m4v mov webm mka mkv 3gp 3gpp 3g2 amr wma"
-)
-SOUND_ENDINGS = frozenset(f".{ending}" for ending in _ENDINGS.split())
 BLOCK = 1 << 20
 
 

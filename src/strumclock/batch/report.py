@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from strumclock.errors import printable
+
 SHOWN = 5
 """Files named under one heading; the others are counted."""
 
@@ -114,12 +116,7 @@ class BatchReport:
             lines.append(f"Journal: {self.journal}, and as a table: {self.csv.name}")
         elif self.journal:
             lines.append(f"Journal: {self.journal}")
-        return [_printable(line) for line in lines]
-
-
-def _printable(line: str) -> str:
-    """One line, whatever a file's name holds."""
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in line)
+        return [printable(line) for line in lines]
 
 
 def _count(n: int, what: str) -> str:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from strumclock.cli.saying import say
 from strumclock.errors import UsageError
 
 if TYPE_CHECKING:
@@ -44,10 +45,10 @@ def batch_command(
     with _executor(scheduler) as (executor, at_a_time), _progress_bar() as bar:
         told["workers"] = told["workers"] or at_a_time
         done = measure_folder(folder, journal=journal, executor=executor, progress=bar, **told)
-    click.echo(str(done))
+    say(str(done))
     for page in pages:
         with _open(journal or folder) as book:
-            click.echo(str(book.import_csv(page, student=student)))
+            say(str(book.import_csv(page, student=student)))
     return 0 if done.ok else 1
 
 
@@ -78,6 +79,7 @@ def progress_command(
 
     if by is not None and goal_bpm is None:
         raise UsageError("--by is the day to reach a goal by and needs --goal, the tempo; got a day alone; add it")
+    outputs = report.Outputs(reads=(journal,), plot=plot_to, csv=csv_to)
     with _open(journal or folder) as book:
         if goal_bpm is not None:
             if exercise is None:
@@ -87,8 +89,8 @@ def progress_command(
     if plot_to is not None:
         report.write_progress_plot(found, plot_to)
     if csv_to is not None:
-        report.write_text(csv_to, found.table().to_csv(index=False))
-    click.echo(report.progress_summary(found))
+        outputs.write_csv(found.table().to_csv(index=False))
+    say(report.progress_summary(found))
 
 
 @click.command("class", short_help="Every student in order of need, with sentences to send.")
@@ -101,11 +103,12 @@ def class_command(folder: str, journal: str | None, takes_to_hold: int | None, p
     from strumclock import report
     from strumclock.weeks import class_list
 
+    report.Outputs(reads=(journal,), plot=plot_to)  # refuses before anything is read
     with _open(journal or folder) as book:
         students = class_list(book, takes_to_hold=takes_to_hold)
     if plot_to is not None:
         report.write_class_plot(students, plot_to)
-    click.echo(report.class_summary(students))
+    say(report.class_summary(students))
 
 
 @click.command("note", short_help="Add a remark; correct or exclude a take by hand.")
@@ -147,7 +150,7 @@ def note_command(
             book.correct(take, correct, text)
         else:
             book.annotate(take, text)
-    click.echo("written")
+    say("written")
 
 
 @click.command("forget", short_help="Delete what the practice record holds of a student.")
@@ -160,7 +163,7 @@ def forget_command(folder: str, student: str, journal: str | None, yes: bool) ->
     with _open(journal or folder) as book:
         if not yes:
             click.confirm(f"Delete every take, note and goal of {student} from {book}?", abort=True)
-        click.echo(str(book.forget(student)))
+        say(str(book.forget(student)))
 
 
 @click.command("demo", short_help="Build an invented class in a folder and run all of it.")
@@ -171,7 +174,7 @@ def demo_command(folder: str, workers: int | None) -> None:
     from strumclock.demo import build_demo
 
     with _progress_bar() as bar:
-        click.echo(str(build_demo(Path(folder), workers=workers, progress=bar)))
+        say(str(build_demo(Path(folder), workers=workers, progress=bar)))
 
 
 @contextmanager

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from strumclock.cli.options import options_of, take_out
+from strumclock.cli.saying import say
 from strumclock.grid import Exercise
 from strumclock.pipeline.options import MeasureOptions
 
@@ -24,21 +25,23 @@ _BPM_OF_TRACK = "Tempo in beats per minute; or tell --steps."
 @click.option("--plot", "plot_to", metavar="F", help="Write the picture (png, svg, pdf).")
 @click.option("--page", "page_to", metavar="F", help="Write one self-contained web page.")
 @click.option("--sound", "sound_to", metavar="F", help="Write the take with a tick on every grid line (WAV).")
+@click.option("--force", is_flag=True, help="Let --sound replace a file that is there.")
 def measure_command(**told: Any) -> None:
     """Measure TAKE, a recording: whether it holds its tempo, what stands in the way and what to do next."""
     from strumclock import report
     from strumclock.pipeline import measure
 
-    outputs = {kind: told.pop(f"{kind}_to") for kind in ("json", "plot", "page", "sound")}
-    table, message = told.pop("table"), told.pop("message")
+    take, table, message, force = (told.pop(name) for name in ("take", "table", "message", "force"))
+    to = {kind: told.pop(f"{kind}_to") for kind in ("json", "plot", "page", "sound")}
     exercise, options = take_out(Exercise, told), take_out(MeasureOptions, told)
-    measurement = measure(told.pop("take"), exercise, options)
-    report.write_outputs(measurement, **outputs)
-    if outputs["json"] == "-":
+    outputs = report.Outputs(reads=(take, options.click, options.midi), force=force, **to)
+    measurement = measure(take, exercise, options)
+    outputs.write(measurement)
+    if outputs.json == "-":
         return
-    click.echo(report.message(measurement) if message else report.summary(measurement))
+    say(report.message(measurement) if message else report.summary(measurement))
     if table:
-        click.echo(report.table(measurement))
+        say(report.table(measurement))
 
 
 @click.command("click")
@@ -48,10 +51,15 @@ def measure_command(**told: Any) -> None:
 @click.option("--clicks-per-beat", type=int, default=1, show_default=True, help="Clicks on each beat.")
 @click.option("--no-accent", is_flag=True, help="Every click alike.")
 @click.option("--timbre", default="wood", show_default=True, help="The click's sound: wood, stick, tick or beep.")
-def click_command(out: str, steps: str | None, clicks_per_beat: int, no_accent: bool, timbre: str, **told: Any) -> None:
+@click.option("--force", is_flag=True, help="Replace OUT if it is there.")
+def click_command(
+    out: str, steps: str | None, clicks_per_beat: int, no_accent: bool, timbre: str, force: bool, **told: Any
+) -> None:
     """Make a click track OUT (.wav or .mid)."""
+    from strumclock import report
     from strumclock.clicktrack import click_track, parse_steps, write_click_track
 
+    report.Outputs(out=out, force=force)  # refuses before the track is made
     track = click_track(
         take_out(Exercise, told),
         steps=parse_steps(steps),
@@ -60,7 +68,7 @@ def click_command(out: str, steps: str | None, clicks_per_beat: int, no_accent: 
         timbre=timbre,
     )
     write_click_track(track, Path(out))
-    click.echo(f"{out}: {track}")
+    say(f"{out}: {track}")
 
 
 @click.command("tuning", short_help="Tune by six open strings: a table of cents.")
@@ -73,10 +81,11 @@ def tuning_command(take: str, a4_hz: float, json_to: str | None) -> None:
     from strumclock.audio import load
     from strumclock.tuning import open_strings
 
+    outputs = report.Outputs(reads=(take,), json=json_to)
     result = open_strings(load(take), a4_hz=a4_hz)
-    report.write_json(result.to_dict(), json_to)
+    outputs.write_json(result.to_dict())
     if json_to != "-":
-        click.echo(report.tuning_table(result))
+        say(report.tuning_table(result))
 
 
 @click.command("compare", short_help="Hold two takes of one exercise against each other.")
@@ -89,11 +98,12 @@ def compare_command(take_a: str, take_b: str, json_to: str | None, **told: Any) 
     from strumclock import report
     from strumclock.pipeline import compare, measure
 
+    outputs = report.Outputs(reads=(take_a, take_b), json=json_to)
     exercise = take_out(Exercise, told)
     result = compare(measure(take_a, exercise), measure(take_b, exercise))
-    report.write_json(result.to_dict(), json_to)
+    outputs.write_json(result.to_dict())
     if json_to != "-":
-        click.echo(report.comparison(result))
+        say(report.comparison(result))
 
 
 __all__ = ["click_command", "compare_command", "measure_command", "tuning_command"]

@@ -36,7 +36,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 FORMAT = "strumclock-journal"
 
 metadata = MetaData()
@@ -91,6 +91,7 @@ takes = Table(
     Column("tolerance_ms", Float),
     Column("even_share", Float),
     Column("held", Boolean),
+    Column("margin", Float),
     Column("failed", Text),
     Column("next_bpm", Float),
     Column("warnings", Text),
@@ -177,5 +178,11 @@ Index("goals_by_student", goals.c.student_id, goals.c.exercise_id)
 
 Step = Callable[[Connection], None]
 
-MIGRATIONS: dict[int, Step] = {}
+
+def _add_margin(connection: Connection) -> None:
+    """Version 2 keeps by what margin a take holds its standard; of older takes it is not known."""
+    connection.exec_driver_sql("ALTER TABLE takes ADD COLUMN margin FLOAT")
+
+
+MIGRATIONS: dict[int, Step] = {1: _add_margin}
 """``MIGRATIONS[v]`` turns a journal of version v into one of version v + 1, inside the transaction that opens it."""

@@ -252,7 +252,7 @@ class Journal:
             return tuple(sorted(exercise_label(dict(row._mapping)) for row in connection.execute(chosen)))
 
     def measurement(self, take: str | int) -> dict[str, Any]:
-        """A take's result as it was measured: JSON of schema ``strumclock.take/1``."""
+        """A take's result as it was measured: JSON of schema ``strumclock.take/2``."""
         with self.reading() as connection:
             return tables.measurement(connection, by_hand.known_take(connection, take).id)
 

@@ -10,19 +10,25 @@ import sqlalchemy as sa
 from strumclock.journal.edits import known_exercise, known_student
 from strumclock.journal.entry import STRUM_COLUMNS, exercise_label, unpack
 from strumclock.journal.schema import exercises, figures, notes, strums, students, takes
+from strumclock.pipeline.figures import COLUMNS
 
-MAIN_FIGURES = {
-    "timing.mean_offset_ms": "mean_offset_ms",
-    "timing.jitter_ms": "jitter_ms",
-    "timing.drift_ms_per_min": "drift_ms_per_min",
-    "timing.within_tolerance.share": "within_share",
-    "timing.played_bpm": "played_bpm",
-}
+MAIN_FIGURES = COLUMNS
 """The figures that the table of takes shows; the others are in the table of figures."""
 
 TAKE_HEADER = (
     *("take", "student", "date", "date_source", "week", "exercise", "chords", "beats_per_change", "bpm"),
-    *("changes_per_minute", "held", "failed", "next_bpm", "anchor", "slots", "played", "added", "tolerance_ms"),
+    *(
+        "changes_per_minute",
+        "held",
+        "margin",
+        "failed",
+        "next_bpm",
+        "anchor",
+        "slots",
+        "played",
+        "added",
+        "tolerance_ms",
+    ),
     *(f"{name}{part}" for name in MAIN_FIGURES.values() for part in ("", "_low", "_high", "_u")),
     *("duration_s", "status", "counts", "excluded", "error", "warnings", "equipment", "remark", "file", "sha256"),
 )

@@ -134,10 +134,9 @@ def write_take(connection: sa.Connection, entry: TakeEntry) -> int:
 
 def _blank() -> dict[str, Any]:
     """The measured columns, empty: what a take that is measured anew starts from."""
-    names = (
-        "bpm beats_per_change beat_ms anchor duration_s slots played added tolerance_ms even_share held failed next_bpm"
-    )
-    return dict.fromkeys((*names.split(), "warnings", "detail", "same_sound_as"))
+    told = "bpm beats_per_change beat_ms anchor duration_s slots played added"
+    judged = "tolerance_ms even_share held margin failed next_bpm warnings detail same_sound_as"
+    return dict.fromkeys((*told.split(), *judged.split()))
 
 
 def _move_from_elsewhere(connection: sa.Connection, entry: TakeEntry, owner: int) -> None:

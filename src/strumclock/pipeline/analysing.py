@@ -14,13 +14,13 @@ from strumclock.errors import Absent
 from strumclock.grid import PER_BEAT_RANGE, part_places
 from strumclock.onsets import Strums
 from strumclock.pipeline.components import Heard, chord_names, hear, take_changes, take_spreads, take_stroke
-from strumclock.pipeline.judging import take_verdict
+from strumclock.pipeline.judging import take_conclusion
 from strumclock.pipeline.listening import Listened
 from strumclock.pipeline.options import MeasureOptions
 from strumclock.stroke import Spreads, Stroke
 from strumclock.timing import Anchoring, PlacedStrums, SoundPath, StrumErrors, Timing, measure_timing, sound_path
 from strumclock.timing.sound_path import SPEED_OF_SOUND_M_PER_S
-from strumclock.verdict import Verdict
+from strumclock.verdict import Conclusion
 
 # Anywhere from 0.3 to 0.9 m, sitting or standing: rectangular (GUM 4.3.7).
 GUITAR_TO_EAR_M, GUITAR_TO_EAR_U_M = 0.6, 0.17
@@ -35,16 +35,16 @@ class Analysis:
     heard : Heard
         Chords and pitch.
     timing : Timing
-    changes, stroke, correction : the stage's value, or why there is none
-    verdict : Verdict
+    changes, stroke, correction : object or Absent
+    conclusion : Conclusion
     """
 
     heard: Heard
     timing: Timing
     changes: Changes | Absent
-    stroke: Stroke | str
+    stroke: Stroke | Absent
     correction: Correction | Absent
-    verdict: Verdict
+    conclusion: Conclusion
 
 
 def analyse(heard: Listened, alignment: Alignment, options: MeasureOptions) -> Analysis:
@@ -59,7 +59,7 @@ def analyse(heard: Listened, alignment: Alignment, options: MeasureOptions) -> A
         changes=take_changes(components, strums, alignment, timing, asked=options.changes),
         stroke=take_stroke(low, strums, spreads, alignment, timing),
         correction=take_correction(strums, alignment, timing, components),
-        verdict=take_verdict(strums, alignment, timing, components, options),
+        conclusion=take_conclusion(strums, alignment, timing, components, options),
     )
 
 

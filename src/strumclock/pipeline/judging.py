@@ -11,7 +11,7 @@ from strumclock.alignment import ADDED, Alignment
 from strumclock.pipeline.components import Heard, chord_names
 from strumclock.pipeline.options import MeasureOptions
 from strumclock.timing import Timing
-from strumclock.verdict import Played, Stretch, Verdict, conclude
+from strumclock.verdict import Conclusion, Played, Stretch, conclude
 
 if TYPE_CHECKING:
     from strumclock.grid import BeatGrid
@@ -20,9 +20,9 @@ if TYPE_CHECKING:
 Place = tuple[int, int, int]
 
 
-def take_verdict(
+def take_conclusion(
     strums: Strums, alignment: Alignment, timing: Timing, heard: Heard, options: MeasureOptions
-) -> Verdict:
+) -> Conclusion:
     """What a teacher concludes from the take."""
     return conclude(take_played(strums, alignment, timing, heard), timing, options.judged_by)
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from strumclock.errors import Notice
+from strumclock.errors import Absent, Notice
 from strumclock.grid import Exercise
 from strumclock.timing import Estimate, Timing
 from strumclock.verdict import Held, Verdict
@@ -163,10 +163,12 @@ class Measurement:
         None where only strums were asked for.
     changes, tuning, stroke, correction : object or None
         None where not asked for or not to be told; the reason is in `absent`.
+    held : Held or None
+        Whether it holds its tempo by the standard.
     verdict : Verdict or None
-        What a teacher concludes; its `held` is the judgement by the standard.
-    absent : mapping of str to str
-        What cannot be known, by its place in the JSON, with the reason.
+        What a teacher concludes.
+    absent : mapping of str to Absent
+        What cannot be known, by its place in the JSON.
     warnings : tuple of Notice
     ignored : tuple of Ignored
         Sounds in no figure: not taken for strums, or outside the exercise.
@@ -184,16 +186,12 @@ class Measurement:
     tuning: Tuning | None = None
     stroke: Stroke | None = None
     correction: Correction | None = None
+    held: Held | None = None
     verdict: Verdict | None = None
-    absent: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    absent: Mapping[str, Absent] = field(default_factory=lambda: MappingProxyType({}))
     warnings: tuple[Notice, ...] = ()
     ignored: tuple[Ignored, ...] = ()
     left_click: tuple[LeftClick, ...] = ()
-
-    @property
-    def held(self) -> Held | None:
-        """Whether the take holds its tempo by the standard."""
-        return None if self.verdict is None else self.verdict.held
 
     def __str__(self) -> str:
         """The take in a few lines of figures."""

@@ -15,7 +15,7 @@ from strumclock.report.places import part_in_words
 if TYPE_CHECKING:
     from strumclock.grid import Exercise
     from strumclock.pipeline import Measurement
-    from strumclock.verdict import Criterion, Verdict
+    from strumclock.verdict import Criterion, Held
 
 CAUTION = "Stop at any pain or tension."
 MOST_OBSTACLES = 2  # a teacher reads three lines
@@ -40,14 +40,14 @@ def at_tempo(exercise: Exercise, bpm: float | None) -> str:
 
 def state(measurement: Measurement) -> str:
     """Held, not yet, or cannot tell, and by which number."""
-    m, verdict = measurement, measurement.verdict
-    if verdict is None:
+    m, held, verdict = measurement, measurement.held, measurement.verdict
+    if held is None or verdict is None:
         return ""
     at = f"{words.bpm(m.exercise.bpm)} bpm" if m.exercise.bpm is not None else "this tempo"
-    name = verdict.held.standard.name
-    why = "; ".join(_criterion(criterion, verdict) for criterion in verdict.held.failed)
+    name = held.standard.name
+    why = "; ".join(_criterion(criterion, held) for criterion in held.failed)
     if verdict.state == "held":
-        return words.sentence(f"held: {at} by the standard “{name}”. {_by_how_much(verdict)}")
+        return words.sentence(f"held: {at} by the standard “{name}”. {_by_how_much(held)}")
     if verdict.state == "not-yet":
         return words.sentence(f"not yet: {at} is not held by the standard “{name}”{': ' * bool(why)}{why}")
     return words.sentence(f"this take cannot tell whether {at} is held{': ' * bool(why)}{why}")
@@ -55,10 +55,10 @@ def state(measurement: Measurement) -> str:
 
 def in_the_way(measurement: Measurement) -> list[str]:
     """What stands in the way, largest first, at most two sentences; where a take holds, what there is to work on."""
-    m, verdict = measurement, measurement.verdict
-    if verdict is None:
+    m, held, verdict = measurement, measurement.held, measurement.verdict
+    if held is None or verdict is None:
         return []
-    per_beat, name = m.exercise.per_beat or 1, verdict.held.standard.name
+    per_beat, name = m.exercise.per_beat or 1, held.standard.name
     said = []
     for obstacle in verdict.obstacles[:MOST_OBSTACLES]:
         text = obstacle_sentence(obstacle, per_beat=per_beat, standard_name=name)
@@ -70,8 +70,8 @@ def in_the_way(measurement: Measurement) -> list[str]:
 
 def to_do(measurement: Measurement) -> str:
     """The one thing to do next."""
-    verdict = measurement.verdict
-    if verdict is None:
+    held, verdict = measurement.held, measurement.verdict
+    if held is None or verdict is None:
         return ""
     where, alone = verdict.task.where, verdict.task.bpm
     slowly = f"at {words.bpm(alone)} bpm" if alone is not None else "slowly"
@@ -95,8 +95,8 @@ def to_do(measurement: Measurement) -> str:
         "count-place": f"Count aloud {slowly} and listen only to the strum {spot}.",
         "muted-with-click": "Mute the strings and strum the pattern with the click until the hand swings evenly, then "
         "add the chords.",
-        "longer-take": f"Record a longer take: {verdict.held.standard.min_slots} strums and "
-        f"{verdict.held.standard.min_duration_s:g} seconds at least.",
+        "longer-take": f"Record a longer take: {held.standard.min_slots} strums and "
+        f"{held.standard.min_duration_s:g} seconds at least.",
         "check-exercise": "See that tempo, pattern and first downbeat are those that were played.",
         "record-again": "Record it again with the phone nearer to the guitar, the click sounding in the room.",
         "go-on": "Go on: this tempo sits.",
@@ -105,23 +105,22 @@ def to_do(measurement: Measurement) -> str:
 
 def next_take(measurement: Measurement) -> str:
     """The next tempo, with its caution."""
-    m, verdict = measurement, measurement.verdict
-    if verdict is None or verdict.next_bpm is None:
+    m, held = measurement, measurement.held
+    if held is None or held.next_bpm is None:
         return ""
-    at, bpm = at_tempo(m.exercise, verdict.next_bpm), m.exercise.bpm
-    if bpm is None or verdict.next_bpm > bpm + 0.5:
+    at, bpm = at_tempo(m.exercise, held.next_bpm), m.exercise.bpm
+    if bpm is None or held.next_bpm > bpm + 0.5:
         said = f"next tempo: {at}"
-    elif verdict.next_bpm < bpm - 0.5:
+    elif held.next_bpm < bpm - 0.5:
         said = f"take it down to {at}"
     else:
-        said = f"stay at {words.bpm(verdict.next_bpm)} bpm"
-    between = " Let the click sound between the beats too." if verdict.subdivide else ""
+        said = f"stay at {words.bpm(held.next_bpm)} bpm"
+    between = " Let the click sound between the beats too." if held.subdivide else ""
     return f"{words.sentence(said)}{between} {CAUTION}"
 
 
-def _by_how_much(verdict: Verdict) -> str:
+def _by_how_much(held: Held) -> str:
     """``"97 % of the strums lie within 50 ms of their average (90 % asked for)"``."""
-    held = verdict.held
     if held.even_share is None:
         return ""
     share = "All strums lie" if held.even_share == 1 else f"{words.percent(held.even_share)} of the strums lie"
@@ -129,9 +128,9 @@ def _by_how_much(verdict: Verdict) -> str:
     return f"{share} within {within} of their average ({words.percent(held.standard.even_share)} asked for)"
 
 
-def _criterion(criterion: Criterion, verdict: Verdict) -> str:
+def _criterion(criterion: Criterion, held: Held) -> str:
     """What was asked and not met, with both numbers."""
-    return _CRITERIA[criterion.code](criterion, words.tolerance(1e3 * verdict.held.tolerance_s))
+    return _CRITERIA[criterion.code](criterion, words.tolerance(1e3 * held.tolerance_s))
 
 
 def _uneven(criterion: Criterion, tolerance: str) -> str:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import PurePath
 from typing import TYPE_CHECKING
 
+from strumclock.errors import printable
 from strumclock.report import conclusion, makeup, timed, unknown, words
 from strumclock.report.obstacle_words import short_name
 
@@ -98,7 +99,7 @@ def _rows(rows: list[tuple[str, str]]) -> tuple[Line, ...]:
 def title(measurement: Measurement) -> str:
     """Which take this is: exercise or file, tempo, how much was played."""
     m, exercise = measurement, measurement.exercise
-    name = exercise.name or (PurePath(m.take.path).stem if m.take.path else "One take")
+    name = printable(exercise.name or (PurePath(m.take.path).stem if m.take.path else "One take"))
     details = []
     if m.timing is not None:
         details = [conclusion.at_tempo(exercise, exercise.bpm)] if exercise.bpm else []

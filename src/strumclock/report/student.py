@@ -13,7 +13,7 @@ from strumclock.report.places import place_name
 
 if TYPE_CHECKING:
     from strumclock.pipeline import Measurement
-    from strumclock.verdict import Obstacle, Verdict
+    from strumclock.verdict import Held, Obstacle, Verdict
 
 LONGEST = 240
 CAUTION = "Stop if anything hurts."
@@ -34,11 +34,11 @@ def message(measurement: Measurement, *, name: str | None = None) -> str:
     str
         At most 240 characters.
     """
-    verdict = measurement.verdict
-    if verdict is None:
+    held, verdict = measurement.held, measurement.verdict
+    if held is None or verdict is None:
         return ""
-    parts = [_well(measurement, verdict), _one_thing(measurement, verdict), _to_do(verdict)]
-    parts += [_next(measurement, verdict), CAUTION if verdict.next_bpm is not None else ""]
+    parts = [_well(measurement, held, verdict), _one_thing(measurement, verdict), _to_do(verdict)]
+    parts += [_next(measurement, held, verdict), CAUTION if held.next_bpm is not None else ""]
     hello = f"{name}, " if name else ""
     for leave_out in ((), (0,), (0, 4)):  # what a long name or chord pair leaves no room for
         said = [part for i, part in enumerate(parts) if part and i not in leave_out]
@@ -49,7 +49,7 @@ def message(measurement: Measurement, *, name: str | None = None) -> str:
     return text[: LONGEST - 1].rsplit(" ", 1)[0] + "…"
 
 
-def _well(m: Measurement, verdict: Verdict) -> str:
+def _well(m: Measurement, held: Held, verdict: Verdict) -> str:
     """Something that went well and is true of this take; nothing where nothing is."""
     if verdict.state == "cannot-tell":
         return ""
@@ -59,7 +59,7 @@ def _well(m: Measurement, verdict: Verdict) -> str:
         return f"You held{tempo}: well played."
     if kinds & {"stopped", "own-tempo"}:
         return ""
-    if verdict.held.even_share is not None and verdict.held.even_share >= WELL_EVEN and "scatter" not in kinds:
+    if held.even_share is not None and held.even_share >= WELL_EVEN and "scatter" not in kinds:
         return "Your strums are nicely even."
     if not m.omitted and "pattern" not in m.inferred and "added" not in kinds:
         return "You played every strum of the pattern."
@@ -141,15 +141,15 @@ def _to_do(verdict: Verdict) -> str:
         "longer-take": "This recording is too short to tell. Please play for a minute.",
         "check-exercise": "This recording does not fit the exercise. Please check what to play, and record it again.",
         "record-again": "The recording is hard to hear. Please record again: phone close to you, click out loud.",
-        "go-on": "" if verdict.next_bpm is None else "Go on like this.",
+        "go-on": "Go on like this.",
     }[verdict.task.code]
 
 
-def _next(m: Measurement, verdict: Verdict) -> str:
+def _next(m: Measurement, held: Held, verdict: Verdict) -> str:
     """The next tempo; nothing where the take is to be recorded again."""
-    if verdict.next_bpm is None or verdict.task.code in ("longer-take", "record-again", "check-exercise"):
+    if held.next_bpm is None or verdict.task.code in ("longer-take", "record-again", "check-exercise"):
         return ""
     bpm = m.exercise.bpm
-    if bpm is not None and abs(verdict.next_bpm - bpm) <= 0.5:
-        return f"Next time keep the click at {words.bpm(verdict.next_bpm)}."
-    return f"Next time set the click to {words.bpm(verdict.next_bpm)}."
+    if bpm is not None and abs(held.next_bpm - bpm) <= 0.5:
+        return f"Next time keep the click at {words.bpm(held.next_bpm)}."
+    return f"Next time set the click to {words.bpm(held.next_bpm)}."

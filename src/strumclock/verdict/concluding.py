@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from strumclock.timing import Estimate, Finding, Timing
+from strumclock.timing import Finding, Timing
 from strumclock.verdict.holding import Held
 from strumclock.verdict.obstacles import Effect, Obstacle, Where, find_obstacles
 from strumclock.verdict.played import Played
@@ -47,27 +47,25 @@ class Verdict:
 
     Attributes
     ----------
-    state : {'held', 'not-yet', 'cannot-tell'}
-    held : Held
-        The judgement that it rests on.
+    state : str
+        ``"held"``, ``"not-yet"`` or ``"cannot-tell"``.
     obstacles : tuple of Obstacle
-        Largest first.
+        What stands in the way, largest first; only what is shown and can be heard.
     task : Task
-    reach_bpm : Estimate or None
-        Tempo at which three takes of four would hold, from this take alone; None where it is not judged.
-    next_bpm : float or None
-        Tempo for the next take, a whole number as metronomes are set.
-    subdivide : bool
-        The next tempo is slower than people follow a click: let the click sound between the beats too.
+        One thing to do next.
     """
 
     state: str
-    held: Held
     obstacles: tuple[Obstacle, ...]
     task: Task
-    reach_bpm: Estimate | None
-    next_bpm: float | None
-    subdivide: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Conclusion:
+    """The judgement of a take by the standard, and the verdict that rests on it."""
+
+    held: Held
+    verdict: Verdict
 
 
 _TASKS = {
@@ -85,7 +83,7 @@ _TASKS = {
 _AT_OWN_TEMPO = {"change-alone", "count-place"}
 
 
-def conclude(played: Played, timing: Timing, standard: Standard | None = None) -> Verdict:
+def conclude(played: Played, timing: Timing, standard: Standard | None = None) -> Conclusion:
     """Draw the conclusion of one take.
 
     Parameters
@@ -98,7 +96,7 @@ def conclude(played: Played, timing: Timing, standard: Standard | None = None) -
 
     Returns
     -------
-    Verdict
+    Conclusion
     """
     standard = standard or Standard()
     effects = shown_effects(played, timing)
@@ -109,14 +107,9 @@ def conclude(played: Played, timing: Timing, standard: Standard | None = None) -
         following, subdivide = next_tempo(reach, played.bpm, held=held.held)
     elif played.bpm is not None:
         following = settable_bpm(played.bpm)
-    return Verdict(
-        state=STATES[held.held],
-        held=held,
-        obstacles=obstacles,
-        task=_task(held, obstacles, played),
-        reach_bpm=reach,
-        next_bpm=following,
-        subdivide=subdivide,
+    return Conclusion(
+        held=replace(held, reach_bpm=reach, next_bpm=following, subdivide=subdivide),
+        verdict=Verdict(state=STATES[held.held], obstacles=obstacles, task=_task(held, obstacles, played)),
     )
 
 

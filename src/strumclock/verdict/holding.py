@@ -9,10 +9,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
+from strumclock.timing import Estimate
 from strumclock.verdict.played import Played
 from strumclock.verdict.standard import Standard
 
@@ -41,8 +41,8 @@ class Criterion:
         ``"placement"``, ``"drift"``, ``"place"``, ``"changes"``, ``"stopped"``, ``"own-tempo"``.
     found, asked : float
         In the unit of the code: strums, seconds, ms, ms a minute.
-    margin : float
-        Found over asked, such that 1 just passes.
+    margin : float or None
+        Found over asked, such that 1 just passes; None where it is not met and no number says by how much.
     of : int or None
         Strums or slots counted from, where `found` is a number of them.
     """
@@ -50,17 +50,13 @@ class Criterion:
     code: str
     found: float
     asked: float
-    margin: float
+    margin: float | None
     of: int | None = None
 
     @property
     def met(self) -> bool:
         """Whether the take meets it."""
-        return self.margin <= 1 + SAME
-
-    def as_dict(self) -> dict[str, Any]:
-        """For JSON."""
-        return {"code": self.code, "found": self.found, "asked": self.asked, "of": self.of}
+        return self.margin is not None and self.margin <= 1 + SAME
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +77,12 @@ class Held:
         The tolerance used, s.
     even_share : float or None
         Share of the strums within it; None where no strum was meant for a slot.
+    reach_bpm : Estimate or None
+        Tempo in reach: at which three takes of four would hold, as this take alone shows it; None where it does not.
+    next_bpm : float or None
+        Tempo for the next take, a whole number as metronomes are set; None where this take's is unknown.
+    subdivide : bool
+        The next tempo is slower than people follow a click: let the click sound between the beats too.
     """
 
     held: bool | None
@@ -89,6 +91,9 @@ class Held:
     margin: float | None
     tolerance_s: float
     even_share: float | None
+    reach_bpm: Estimate | None = None
+    next_bpm: float | None = None
+    subdivide: bool = False
 
     def __str__(self) -> str:
         word = {True: "held", False: "not held", None: "not judged"}[self.held]
@@ -179,14 +184,14 @@ def _too_little(played: Played, standard: Standard, tolerance_ms: float) -> tupl
     """Why the take is too short, or too badly known, to be judged."""
     found, lasted_s = [], played.lasted_s
     if not played.n and not played.own_tempo:
-        return (Criterion(code="nowhere", found=0, asked=standard.min_slots, margin=math.inf),)
+        return (Criterion(code="nowhere", found=0, asked=standard.min_slots, margin=None),)
     n = played.n_slots + sum(stretch.slots for stretch in (*played.own_tempo, *played.stopped))
     if n < standard.min_slots:
-        found.append(Criterion(code="slots", found=n, asked=standard.min_slots, margin=math.inf))
+        found.append(Criterion(code="slots", found=n, asked=standard.min_slots, margin=None))
     if lasted_s < standard.min_duration_s - SAME_S:
-        found.append(Criterion(code="duration", found=lasted_s, asked=standard.min_duration_s, margin=math.inf))
+        found.append(Criterion(code="duration", found=lasted_s, asked=standard.min_duration_s, margin=None))
     if played.n and played.u_ms > UNSURE_SHARE * tolerance_ms:
-        found.append(Criterion(code="unsure", found=played.u_ms, asked=tolerance_ms, margin=math.inf))
+        found.append(Criterion(code="unsure", found=played.u_ms, asked=tolerance_ms, margin=None))
     return tuple(found)
 
 
@@ -234,10 +239,13 @@ def _criteria(
 
 def _largest(criteria: Sequence[Criterion]) -> float | None:
     """The take's margin; None where it was not judged, or where a criterion says only that it was not met."""
-    margin = max((criterion.margin for criterion in criteria), default=math.inf)
-    return margin if math.isfinite(margin) else None
+    margins = [criterion.margin for criterion in criteria]
+    known = [margin for margin in margins if margin is not None]
+    return max(known) if known and len(known) == len(margins) else None
 
 
-def _over(number: int, allowed: float) -> float:
+def _over(number: int, allowed: float) -> float | None:
     """A number of strums over what is allowed; where none is, any is too many."""
-    return number / allowed if allowed > 0 else math.inf if number else 0.0
+    if allowed > 0:
+        return number / allowed
+    return None if number else 0.0
