@@ -207,6 +207,11 @@ FIGURES: tuple[Figure, ...] = (
         remark="{n} strums", when="several", about="Mean offset there; on a fitted grid contrasts that sum to zero.",
     ),
     Figure(
+        path="timing.by_part.*.jitter_ms", label="Jitter of part {place} ({name})", unit="ms", source=_TIMING,
+        remark="about its own mean", when="several",
+        about="Standard deviation of the strums of this part about the drift line and their own mean.",
+    ),
+    Figure(
         path="timing.by_bar.*.offset_ms", label="Bar {place}", unit="ms", signed=True, source=_TIMING, in_table=False,
         about="Mean offset there; on a fitted grid contrasts that sum to zero.",
     ),
