@@ -22,6 +22,7 @@ PACKAGE = ROOT / "src" / "strumclock"
 # Each may import only what stands in a row above it (and itself).
 ORDER = (
     ("errors",),
+    ("fields",),
     ("audio",),
     ("grid",),
     ("midi",),
@@ -30,6 +31,7 @@ ORDER = (
     ("alignment",),
     ("timing",),
     ("chords", "tuning", "stroke", "correction"),
+    ("verdict",),
     ("pipeline",),
     ("journal",),
     ("weeks",),
@@ -46,6 +48,7 @@ MAY_IMPORT_SYNTHESIS = {"demo", "cli"}
 # The third-party column: which module may import what.
 MAY_IMPORT = {
     "errors": set(),
+    "fields": set(),
     "audio": {"numpy", "soundfile", "av"},
     "grid": {"numpy"},
     "midi": {"numpy", "mido"},
@@ -58,9 +61,10 @@ MAY_IMPORT = {
     "tuning": {"numpy", "scipy", "librosa"},
     "stroke": {"numpy", "scipy"},
     "correction": {"numpy", "scipy"},
+    "verdict": {"numpy", "scipy"},
     "pipeline": {"numpy"},
     "journal": {"numpy", "sqlalchemy", "pandas", "psycopg"},
-    "weeks": {"numpy", "scipy", "sqlalchemy", "pandas"},
+    "weeks": {"numpy", "scipy", "pandas"},
     "report": {"numpy", "matplotlib", "rich", "soundfile"},
     "batch": {"numpy", "sqlalchemy", "distributed", "fsspec", "av", "rich"},
     "demo": {"numpy", "soundfile"},

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import functools
+import json
+from dataclasses import asdict, replace
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
@@ -13,13 +16,14 @@ import scipy.stats
 
 from strumclock.audio.decimation import decimated
 from strumclock.errors import UsageError
-from strumclock.onsets import Strums, find_strums, residual
+from strumclock.onsets import Detector, Strums, find_strums, residual, shipped_detector
 from strumclock.onsets.bands import BRIGHT_HZ, HIGHEST_HZ, QUIET_S, SPLITS_HZ, STEP_S, STEPS, bands_at
 from strumclock.onsets.comparison import AFTER, BEFORE, HOP, LEAST, _log_likelihood, compared
+from strumclock.onsets.detector import FEATURES, FORMAT
 from strumclock.onsets.finding import LEAD_S, TAIL_S, WORTH_NAMING_DB, _unclaimed
 from strumclock.onsets.levels import HOP_S, QUIETEST, _bands, _power, _touched, measure_levels, with_halves
-from strumclock.onsets.network import _seen, learned_weights
-from strumclock.onsets.places import NEARBY, SHARPEN, SMEARED_QUANTILE, _reach, place_of, smearing
+from strumclock.onsets.network import _seen
+from strumclock.onsets.places import NEARBY, _reach, place_of, smearing
 from strumclock.onsets.residual import BEFORE_S, LEARN_S, LEARN_UNTIL_S, ORDER, evidence, on_samples, predictors
 
 RATE_HZ = 44100
@@ -28,6 +32,8 @@ CHORDS_HZ = (
     (146.8, 220.0, 293.7, 370.0),
     (82.4, 123.5, 164.8, 207.7, 246.9, 329.6),
 )
+
+CALIBRATION = shipped_detector().calibration
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -372,10 +378,52 @@ def test_soft_removed_clicks_change_no_evidence_against_themselves_computed(monk
 
 def test_the_weights_fit_the_evidence() -> None:
     """The shipped weights are finite and small enough to read."""
-    w = learned_weights()
+    w = shipped_detector().weights
     arrays = [a for name in type(w).__slots__ for a in getattr(w, name)]
     assert all(np.isfinite(a).all() for a in arrays)
     assert sum(a.size for a in arrays) < 50_000
+
+
+def test_a_detector_written_and_read_again_finds_the_same_strums(
+    take: tuple[npt.NDArray[np.float32], FloatArray], tmp_path: Path
+) -> None:
+    """The shipped detector, through a file of its own: times, doubt and probabilities to the last bit."""
+    shipped_detector().save(tmp_path / "again.npz")
+    again = Detector.load(tmp_path / "again.npz")
+    assert again.calibration == CALIBRATION
+    assert dict(again.provenance) == dict(shipped_detector().provenance)
+    one, other = find_strums(take[0], RATE_HZ), find_strums(take[0], RATE_HZ, detector=again)
+    np.testing.assert_array_equal(one.time_s, other.time_s)
+    np.testing.assert_array_equal(one.u_s, other.u_s)
+    assert one.bias_u_s == other.bias_u_s
+
+
+def test_another_detector_changes_what_is_found_by_construction(
+    take: tuple[npt.NDArray[np.float32], FloatArray],
+) -> None:
+    """One that believes nothing finds nothing; one whose strums share all of their doubt says so."""
+    deaf = replace(shipped_detector(), calibration=replace(CALIBRATION, least_probability=1.1, least_if_sharp=1.1))
+    assert len(find_strums(take[0], RATE_HZ, detector=deaf)) == 0
+    alike = replace(shipped_detector(), calibration=replace(CALIBRATION, bias_share=1.0))
+    found = find_strums(take[0], RATE_HZ, detector=alike)
+    assert found.bias_u_s == pytest.approx(np.sqrt(np.mean(found.u_s**2)))
+
+
+@pytest.mark.parametrize("damage", ["no file", "no detector", "other features", "a number missing"])
+def test_a_file_that_is_no_detector_for_this_house_is_refused_by_construction(damage: str, tmp_path: Path) -> None:
+    """A missing file, another npz, a file for other features, a calibration without one of its numbers."""
+    path = tmp_path / "damaged.npz"
+    about = {"format": FORMAT, "features": FEATURES, "calibration": asdict(CALIBRATION), "provenance": {}}
+    if damage == "no detector":
+        np.savez(path, a=np.zeros(3))
+    elif damage != "no file":
+        if damage == "other features":
+            about["features"] = FEATURES + 1
+        else:
+            del about["calibration"]["floor"]
+        np.savez(path, about=np.array(json.dumps(about)), **shipped_detector().weights.arrays())
+    with pytest.raises(UsageError, match=r"damaged\.npz"):
+        Detector.load(path)
 
 
 def test_decimation_keeps_a_tone_in_phase_and_removes_what_would_fold_against_theory() -> None:
@@ -392,9 +440,9 @@ def test_decimation_keeps_a_tone_in_phase_and_removes_what_would_fold_against_th
 def test_place_and_uncertainty_of_a_normal_probability_against_theory() -> None:
     """A normal density with sd 1.2 steps: its mean; half of 1.96 sd, sharpened, and half a step."""
     k = np.arange(256) + 0.5
-    place, u = place_of(np.exp(-0.5 * ((k - 100.3) / 1.2) ** 2)[None])
+    place, u = place_of(np.exp(-0.5 * ((k - 100.3) / 1.2) ** 2)[None], CALIBRATION)
     assert place[0] == pytest.approx(100.3, abs=0.02)
-    assert u[0] == pytest.approx(1.96 * 1.2 / np.sqrt(SHARPEN) / 2 + 0.5, abs=0.3)
+    assert u[0] == pytest.approx(1.96 * 1.2 / np.sqrt(CALIBRATION.sharpen) / 2 + 0.5, abs=0.3)
 
 
 def test_smeared_releases_are_placed_at_their_quantile_against_theory() -> None:
@@ -402,10 +450,10 @@ def test_smeared_releases_are_placed_at_their_quantile_against_theory() -> None:
     k = np.arange(256) + 0.5
     wide, narrow = (np.exp(-0.5 * ((k - 100.3) / sd) ** 2)[None] for sd in (12.0, 1.2))
     wide, narrow = wide / wide.sum(), narrow / narrow.sum()
-    assert smearing(wide) == 1.0
-    assert smearing(np.concatenate([narrow, narrow, wide])) == 0.0
-    place, _ = place_of(wide, smeared=1.0)
-    assert place[0] == pytest.approx(100.3 + scipy.stats.norm.ppf(SMEARED_QUANTILE) * 12.0, abs=0.05)
+    assert smearing(wide, CALIBRATION) == 1.0
+    assert smearing(np.concatenate([narrow, narrow, wide]), CALIBRATION) == 0.0
+    place, _ = place_of(wide, CALIBRATION, smeared=1.0)
+    assert place[0] == pytest.approx(100.3 + scipy.stats.norm.ppf(CALIBRATION.smeared_quantile) * 12.0, abs=0.05)
 
 
 def alike(seed: int, n: int = 8) -> tuple[FloatArray, FloatArray]:
@@ -425,7 +473,8 @@ def test_a_strum_that_could_have_begun_at_two_places_is_placed_as_the_others_of_
     """The touch is taken for a touch once seven others have shown theirs; they stay where they were."""
     for seed in range(10):
         evidence, steps = alike(seed)
-        before, after = place_of(steps)[0], place_of(compared(steps, evidence))[0]
+        before = place_of(steps, CALIBRATION)[0]
+        after = place_of(compared(steps, evidence, CALIBRATION), CALIBRATION)[0]
         assert before[-1] == pytest.approx(60 + 12 * 7 - 10 + 0.5, abs=0.01)
         np.testing.assert_allclose(after, 60 + 12 * np.arange(8) + 0.5, rtol=0, atol=0.01)
 
@@ -434,16 +483,17 @@ def test_only_the_sound_is_compared_so_the_order_of_the_strums_does_not_matter_b
     """Strums in another order keep their probabilities; so do all strums of a take of too few."""
     evidence, steps = alike(1)
     other = np.random.default_rng(2).permutation(len(steps))
-    np.testing.assert_allclose(compared(steps[other], evidence[other]), compared(steps, evidence)[other], atol=1e-4)
+    all_of_them = compared(steps, evidence, CALIBRATION)
+    np.testing.assert_allclose(compared(steps[other], evidence[other], CALIBRATION), all_of_them[other], atol=1e-4)
     few = slice(-(LEAST - 1), None)
-    np.testing.assert_array_equal(compared(steps[few], evidence[few]), steps[few])
+    np.testing.assert_array_equal(compared(steps[few], evidence[few], CALIBRATION), steps[few])
 
 
 def test_strums_that_are_sure_are_left_where_they_are_by_construction() -> None:
     """Seven of the eight are known to a step once their touch is less likely: their rows come back untouched."""
     evidence, steps = alike(3)
     steps[:-1] = np.where(steps[:-1] > 0.5, 1.0, 1e-6)
-    np.testing.assert_array_equal(compared(steps, evidence)[:-1], steps[:-1])
+    np.testing.assert_array_equal(compared(steps, evidence, CALIBRATION)[:-1], steps[:-1])
 
 
 def test_uncertainties_looked_for_nearby_are_those_of_all_steps_against_themselves() -> None:

@@ -106,6 +106,9 @@ if TYPE_CHECKING:
         grid_from_midi as grid_from_midi,
     )
     from strumclock.onsets import (
+        Detector as Detector,
+    )
+    from strumclock.onsets import (
         Strums as Strums,
     )
     from strumclock.onsets import (
@@ -235,6 +238,7 @@ _HOME = {
     "journal": ("Journal",),
     "midi": ("grid_from_midi",),
     "onsets": (
+        "Detector",
         "Strums",
         "find_strums",
     ),
@@ -288,6 +292,7 @@ __all__ = [
     "Clicks",
     "Comparison",
     "Correction",
+    "Detector",
     "Estimate",
     "Exercise",
     "Held",

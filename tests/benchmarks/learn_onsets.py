@@ -51,7 +51,7 @@ def examples(seed: int, sounds: Sounds) -> dict[str, npt.NDArray[np.float64]]:
     removed = decimated(scene.removed, RATE_HZ)[0]
     rng = np.random.default_rng(seed)
     levels = measure_levels(x, rate, removed)
-    frame = rises(levels)
+    frame = rises(levels, 1.2)
     centre = frame * levels.hop_s - LAG_S / 2 + rng.uniform(-0.006, 0.006, len(frame))
     again = scene.strums_s[rng.random(len(scene.strums_s)) < 0.5]  # as the second look sees them
     centre = np.concatenate([centre, again + 0.015 + rng.normal(0, 0.004, len(again))])

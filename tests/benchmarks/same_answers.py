@@ -4,11 +4,12 @@ usage: python -m tests.benchmarks.same_answers record OUT [--cases cases,cases_h
                                                   [--cmd strumclock] [--only NAME]
        python -m tests.benchmarks.same_answers compare BEFORE AFTER [--tolerance 0.001] [--show 40]
 
-`record` measures every take of the bench's case files (rendered by `evaluate.py --keep DIR` in the folder that `--takes`
-names, a sub-folder for each case file) with the options that the case tells, and leaves one JSON file a take in OUT.
-`compare` pairs the takes of two such folders: strums that are in one only, slots that differ, omitted slots, the anchor,
-warnings, and every figure of the schema that differs by more than the tolerance (ms, ms/min, bpm, ppm, shares). Exits 1
-when anything differs.
+`record` measures every take of the bench's case files (rendered by `evaluate.py --keep DIR` in the folder that
+`--takes` names, a sub-folder for each case file) with the options that the case tells, and leaves one JSON file a
+take in OUT.
+`compare` pairs the takes of two such folders: strums that are in one only, slots that differ, omitted slots, the
+anchor, warnings, and every figure of the schema that differs by more than the tolerance (ms, ms/min, bpm, ppm,
+shares). Exits 1 when anything differs.
 """
 
 from __future__ import annotations

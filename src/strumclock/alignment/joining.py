@@ -22,7 +22,9 @@ def cut_grid(grid: BeatGrid, from_s: float, to_s: float) -> tuple[BeatGrid, NDAr
     slot = (grid.slot_s >= from_s) & (grid.slot_s <= to_s)
     line = (grid.line_s >= from_s) & (grid.line_s <= to_s)
     rest = grid.line_s[grid.line_s > to_s]
-    kept: dict[str, Any] = {k: getattr(grid, k)[slot] for k in _PER_SLOT} | {k: getattr(grid, k)[line] for k in _PER_LINE}
+    kept: dict[str, Any] = {k: getattr(grid, k)[slot] for k in _PER_SLOT} | {
+        k: getattr(grid, k)[line] for k in _PER_LINE
+    }
     count_in_s = grid.count_in_s if line.all() or (len(line) and line[0]) else np.zeros(0)
     return replace(grid, **kept, count_in_s=count_in_s, end_s=float(rest[0]) if len(rest) else grid.end_s), slot
 
@@ -36,10 +38,15 @@ def cut_alignment(found: Alignment, from_s: float, to_s: float, strum_s: FloatAr
     slot[on] = np.where(kept[slot[on]], number[slot[on]], OTHER_PART)
     slot[(strum_s < from_s) | (strum_s > to_s)] = OTHER_PART
     omitted = found.omitted[kept[found.omitted]]
+    begins = grid.line_s[grid.line_beat == 1]
+    ends = (*found.steps_s[1:], np.inf)
+    steps = [k for k, step_s in enumerate(found.steps_s) if step_s < to_s and ends[k] > from_s]
     return replace(
         found, grid=grid, slot=slot, omitted=number[omitted], anchor_u_s=found.anchor_u_s[kept],
         left_click=tuple(d for d in found.left_click if from_s <= d.start_s and d.end_s <= to_s),
         gaps_s=tuple(s for s in found.gaps_s if from_s < s < to_s),
+        steps_s=tuple(found.steps_s[k] for k in steps), steps_bpm=tuple(found.steps_bpm[k] for k in steps),
+        first_downbeat_s=float(begins[0]) if len(begins) and from_s > found.first_downbeat_s else found.first_downbeat_s,
     )  # fmt: skip
 
 
@@ -69,9 +76,11 @@ def join_alignments(stretches: Sequence[Alignment], begin_s: Sequence[float]) ->
         before += len(grid)
     row: dict[str, Any] = {k: np.concatenate([getattr(g, k) for g in grids]) for k in (*_PER_SLOT, *_PER_LINE)}
     one_tempo = len({round(f.exercise.bpm or 0.0, 3) for f in stretches}) == 1
+    steps = [k for k, f in enumerate(stretches) if not k or f.exercise.bpm != stretches[k - 1].exercise.bpm]
     longest = max(stretches, key=lambda f: f.clicks_heard)
     of_clicks: dict[str, Any] = {
-        k: getattr(longest, k) if one_tempo else None for k in ("bpm_heard", "bpm_heard_u", "clock_skew_ppm", "clock_skew_u_ppm")
+        k: getattr(longest, k) if one_tempo else None
+        for k in ("bpm_heard", "bpm_heard_u", "clock_skew_ppm", "clock_skew_u_ppm")
     }
     return replace(
         first, **of_clicks, grid=replace(grids[0], **row, end_s=grids[-1].end_s), slot=slot,
@@ -79,5 +88,6 @@ def join_alignments(stretches: Sequence[Alignment], begin_s: Sequence[float]) ->
         anchor_u_s=np.concatenate([f.anchor_u_s[: len(g)] for f, g in zip(stretches, grids, strict=True)]),
         rate_u=max(f.rate_u for f in stretches), clicks_heard=sum(f.clicks_heard for f in stretches),
         left_click=tuple(d for f in stretches for d in f.left_click),
-        exercise=replace(first.exercise, bars=last.exercise.bars),
+        exercise=replace(first.exercise, bars=last.exercise.bars), gaps_s=tuple(s for f in stretches for s in f.gaps_s),
+        steps_s=tuple(stretches[k].steps_s[0] for k in steps), steps_bpm=tuple(stretches[k].steps_bpm[0] for k in steps),
     )  # fmt: skip

@@ -1,10 +1,8 @@
 """What stretches does a recording hold, and which of them is the take?
 
-A row of clicks of one tempo and phase is a *train*; the strums from half a part before its first click on are played to
-it. Trains that follow each other without a pause (a stepped tempo, a gap in the file) make one *run*, whose bars are
-counted on; a pause ends it. A run in which nothing is played for two bars or more is divided there. What is left are
-the played stretches: each is a group of `Part`s with a grid of its own, and the longest of those that fit the tempo told
-is the take that is measured.
+`runs` aligns each row of clicks that goes on without a pause. A run in which nothing is played for two bars or more is
+divided there. What is left are the played stretches, each with a grid of its own; the longest of those that fit the
+tempo told is the take that is measured. All are listed as `Part`s, what lies between them too.
 """
 
 from __future__ import annotations
@@ -18,10 +16,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from strumclock.alignment.aligning import align_stretch
-from strumclock.alignment.joining import cut_alignment, join_alignments
+from strumclock.alignment.joining import cut_alignment
 from strumclock.alignment.pairing import FloatArray, IntArray
-from strumclock.alignment.pulse import from_clicks
-from strumclock.alignment.start import best_start
+from strumclock.alignment.pulse import TEMPO_TOLERANCE
+from strumclock.alignment.runs import align_runs
 from strumclock.alignment.values import LEFT_CLICK, OTHER_PART, OUTSIDE, Alignment, Part, PartKind
 from strumclock.errors import Notice, RecordingError, UsageError
 from strumclock.grid import BeatGrid, Exercise
@@ -30,20 +28,14 @@ if TYPE_CHECKING:
     from strumclock.click import Clicks
     from strumclock.onsets import Strums
 
-LEAD_PARTS, LEAD_BEATS = 0.5, 0.2
-"""So early before a train's first click, in parts of the beat where they are told and at most in beats, a strum is played
-to it rather than to the train before: the border lies half-way to the part before; sixteenths are a quarter apart."""
 STOP_BARS, STOP_SLOTS = 2.0, 4
 """Nothing played for so many bars, in which so many slots were due, is a stop (DESIGN: two bars or more)."""
 PLAYED_STRUMS = 3
 """Strums on slots from which a stretch is a part: two may be noises."""
 FALSE_START_BARS, FALSE_START_SHARE = 4.0, 1 / 3
 """A stretch shorter than so many bars, with at most this share of the next one's strums, was a false start."""
-GAP_COST, COUNTED_COST = 2.5, 0.8
-"""Costs, in strums explained, of bars that go on elsewhere after a gap than where the least sound was lost; and of a
-count-in before a step of the tempo that nobody told."""
-GAP_BEATS = 0.1
-"""A first click this little later than a beat line, in beats, is on it: what is lost is then no part of a beat."""
+EARLY_S = 0.1
+"""A strum this little before a step of the tempo or a gap belongs to what begins there: most players are early."""
 
 
 def align(
@@ -92,7 +84,7 @@ def align(
         If there are no strums, or neither a click nor a told tempo nor strums that keep one; or if the recording ends
         before the first played bar.
     UsageError
-        If the times are not finite or do not increase, or no such part was played.
+        If the times are not finite or do not increase, or nothing was played on the beat in the part asked for.
 
     Examples
     --------
@@ -101,19 +93,17 @@ def align(
     ([0, 1, 2, -1, 4], [3, 5, 6, 7], 'given')
     """
     strum_s = _times(strums)
-    given: dict[str, Any] = {
-        "first_downbeat_s": first_downbeat_s, "first_downbeat_u_s": first_downbeat_u_s, "grid": grid,
-        "same_clock": same_clock,
+    stated: dict[str, Any] = {
+        "first_downbeat_s": first_downbeat_s, "first_downbeat_u_s": first_downbeat_u_s, "same_clock": same_clock,
     }  # fmt: skip
     if grid is not None or clicks is None:
-        runs = [align_stretch(strum_s, exercise, clicks=clicks, end_s=end_s, **given)]
-        groups = [_phased(strum_s, exercise, g, given) for g in _divided(runs[0], strum_s)]
+        runs = [align_stretch(strum_s, exercise, clicks=clicks, grid=grid, end_s=end_s, **stated)]
     else:
-        runs = _runs(strum_s, exercise, clicks, end_s, given)
-        groups = [group for run in runs for group in _divided(run, strum_s)]
-    if len(groups) == 1 and len(groups[0].steps_s) <= 1 and not groups[0].gaps_s and not groups[0].left_click:
-        pass
-    return _chosen(groups, strum_s, exercise, part)
+        runs = align_runs(strum_s, exercise, clicks, end_s, stated)
+    groups = [_Group(run=i, found=found) for i, run in enumerate(runs) for found in _divided(run, strum_s)]
+    if clicks is None and grid is None and len(groups) > 1:
+        groups = [_phased(group, strum_s, exercise, stated) for group in groups]
+    return _measured(groups, strum_s, exercise, part)
 
 
 def _times(strums: Any) -> FloatArray:
@@ -125,175 +115,211 @@ def _times(strums: Any) -> FloatArray:
     return times
 
 
-# --- stops
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Group:
+    """A played stretch: parts that are measured together, and the run of clicks that they were played to."""
+
+    run: int
+    found: Alignment
+
+    @property
+    def n(self) -> int:
+        """Strums on slots."""
+        return int((self.found.slot >= 0).sum())
+
+    @property
+    def bars(self) -> float:
+        """From the first strum on a slot to the last, in bars."""
+        grid, at = self.found.grid, self.found.slot[self.found.slot >= 0]
+        if not len(at):
+            return 0.0
+        return float(np.ptp(grid.slot_s[at]) / (np.median(grid.beat_s) * grid.beats_per_bar))
+
+    @property
+    def bpm(self) -> float | None:
+        return self.found.bpm_heard or self.found.exercise.bpm
+
+    def strums(self) -> IntArray:
+        """Strums that were played in it, those at a tempo of their own too."""
+        return np.flatnonzero((self.found.slot >= 0) | (self.found.slot == LEFT_CLICK))
+
+    def between(self, from_s: float, to_s: float, strum_s: FloatArray) -> _Group:
+        """What of it lies between two times."""
+        return replace(self, found=cut_alignment(self.found, from_s, to_s, strum_s))
 
 
 def _divided(run: Alignment, strum_s: FloatArray) -> list[Alignment]:
     """A run divided where nothing was played for two bars or more; stretches of too few strums are no parts."""
     grid = run.grid
     on = np.flatnonzero(run.slot >= 0)
-    if len(on) < 2 * PLAYED_STRUMS:
-        return [run]
     at = run.slot[on]
-    bar_s = grid.beats_per_bar * grid.beat_s[at[:-1]]
     silent_s = grid.slot_s[at[1:]] - grid.slot_s[at[:-1]] - grid.part_s[at[:-1]]
-    stop = (silent_s >= STOP_BARS * bar_s) & (np.diff(at) - 1 >= STOP_SLOTS)
+    stop = (silent_s >= STOP_BARS * grid.beats_per_bar * grid.beat_s[at[:-1]]) & (np.diff(at) > STOP_SLOTS)
     for k in np.flatnonzero(stop):
-        between = run.slot[on[k] + 1 : on[k + 1]]
-        stop[k] = (between == LEFT_CLICK).sum() == 0
+        stop[k] = not (run.slot[on[k] : on[k + 1]] == LEFT_CLICK).any()
     edges = [0, *(np.flatnonzero(stop) + 1).tolist(), len(on)]
     spans = [(a, b) for a, b in zip(edges, edges[1:], strict=False) if b - a >= PLAYED_STRUMS]
     if len(spans) < 2:
         return [run]
-    groups = []
-    for i, (a, b) in enumerate(spans):
-        from_s = -math.inf if i == 0 else _edge(grid, at[a], -1)
-        to_s = math.inf if i == len(spans) - 1 else _edge(grid, at[b - 1], +1)
-        cut = cut_alignment(run, from_s, to_s, strum_s)
-        bars = cut.grid.line_s[cut.grid.line_beat == 1]
-        downbeat_s = float(bars[0]) if i and len(bars) else run.first_downbeat_s
-        groups.append(replace(cut, first_downbeat_s=downbeat_s))
-    return groups
+    from_s = [-math.inf, *(_border(grid, at[a], -1) for a, _ in spans[1:])]
+    to_s = [*(_border(grid, at[b - 1], +1) for _, b in spans[:-1]), math.inf]
+    return [cut_alignment(run, a, b, strum_s) for a, b in zip(from_s, to_s, strict=True)]
 
 
-def _edge(grid: BeatGrid, slot: int, side: int) -> float:
-    """The border half a part before or after a slot [s]."""
+def _border(grid: BeatGrid, slot: int, side: int) -> float:
+    """Half a part before or after a slot [s]."""
     return float(grid.slot_s[slot] + 0.5 * side * grid.part_s[slot])
 
 
-def _phased(strum_s: FloatArray, exercise: Exercise, group: Alignment, given: dict[str, Any]) -> Alignment:
+def _phased(group: _Group, strum_s: FloatArray, exercise: Exercise, stated: dict[str, Any]) -> _Group:
     """A stretch of a recording without a click, its phase fitted anew: nobody knows whether the click went on."""
-    here = group.slot != OTHER_PART
-    if group.anchor != "fitted" or here.all() or given["grid"] is not None:
+    if group.found.anchor != "fitted":
         return group
-    told = exercise if exercise.bpm is not None else replace(exercise, bpm=group.exercise.bpm)
-    found = align_stretch(strum_s[here], told, **given)
+    here = group.found.slot != OTHER_PART
+    told = exercise if exercise.bpm is not None else replace(exercise, bpm=group.found.exercise.bpm)
+    found = align_stretch(strum_s[here], told, **stated)
     slot = np.full(len(strum_s), OTHER_PART)
     slot[here] = found.slot
-    return replace(found, slot=slot)
+    steps = {"steps_s": (found.first_downbeat_s,), "steps_bpm": (found.exercise.bpm or 0.0,)}
+    return replace(group, found=replace(found, slot=slot, **steps))
 
 
-# --- the list of parts, and the one that is measured
-
-
-def _chosen(groups: list[Alignment], strum_s: FloatArray, exercise: Exercise, part: int | None) -> Alignment:
-    """The alignment of the group that is measured, with the list of all parts."""
-    played = [g for g in groups if (g.slot >= 0).sum() >= PLAYED_STRUMS] or groups[:1]
-    measured = max(range(len(played)), key=lambda i: (_fits(played[i], exercise), int((played[i].slot >= 0).sum()), -i))
-    rows = _listed(played, measured, strum_s)
+def _measured(groups: list[_Group], strum_s: FloatArray, exercise: Exercise, part: int | None) -> Alignment:
+    """The alignment of the part asked for, else of the longest one that fits the tempo told, with the list of all."""
+    groups = [group for group in groups if group.n >= PLAYED_STRUMS] or groups[:1]
+    index = max(range(len(groups)), key=lambda i: (_fits(groups[i].found, exercise), groups[i].n, -i))
+    rows = _listed(groups, index, strum_s)
     if part is not None:
-        if not 1 <= part <= len(rows):
-            raise UsageError(f"the part must be a number from 1 to {len(rows)}, the parts of this recording; got {part}")
-        if rows[part - 1][0].kind in ("stopped", "own-tempo"):
-            kind = "nothing was played" if rows[part - 1][0].kind == "stopped" else "a tempo of its own was played"
-            raise UsageError(f"part {part} cannot be measured against a click: {kind} in it; choose another part")
-        chosen, index = rows[part - 1]
-        one = cut_alignment(played[index], chosen.start_s - 1e-6, chosen.end_s + 1e-6, strum_s) if False else played[index]
-        played[index] = one
-        measured = index
-        rows = _listed(played, measured, strum_s)
-    take = played[measured]
-    parts = tuple(row for row, _ in rows)
-    others = tuple(g for i, g in enumerate(played) if i != measured)
-    slot = _ignored(take, others, strum_s)
-    return replace(take, slot=slot, parts=parts, others=others, notices=(*take.notices, *_notices(take, parts)))
+        groups, index = _asked(groups, rows, part, strum_s)
+        rows = _listed(groups, index, strum_s)
+    take = groups[index].found
+    others = tuple(group.found for i, group in enumerate(groups) if i != index)
+    parts = tuple(row for _, row in rows)
+    notices = (*take.notices, *_gap_notices(take), *_part_notices(parts))
+    return replace(take, slot=_marked(take, others), parts=parts, others=others, notices=notices)
 
 
-def _fits(group: Alignment, exercise: Exercise) -> bool:
-    """Whether a group, one of its steps at least, has the tempo told."""
-    return exercise.bpm is None or any(abs(bpm / exercise.bpm - 1.0) <= 1e-3 for bpm in group.steps_bpm or (group.exercise.bpm or 0.0,))
+def _fits(found: Alignment, exercise: Exercise) -> bool:
+    """Whether a stretch, one of its steps at least, has the tempo told."""
+    tempi = found.steps_bpm or (found.exercise.bpm or 0.0,)
+    return exercise.bpm is None or any(abs(bpm / exercise.bpm - 1.0) <= TEMPO_TOLERANCE for bpm in tempi)
 
 
-def _ignored(take: Alignment, others: Sequence[Alignment], strum_s: FloatArray) -> IntArray:
+def _asked(
+    groups: list[_Group], rows: list[tuple[int, Part]], part: int, strum_s: FloatArray
+) -> tuple[list[_Group], int]:
+    """The groups, the one that holds the part asked for divided so that the part is alone; and its index."""
+    if not 1 <= part <= len(rows):
+        known = "this recording has one part" if len(rows) == 1 else f"this recording has {len(rows)} parts"
+        raise UsageError(f"the part must be a number from 1 on and be there; {known}, but {part} came; correct it")
+    i, row = rows[part - 1]
+    if row.kind in ("stopped", "own-tempo"):
+        what = "nothing was played in it" if row.kind == "stopped" else "it was played at a tempo of its own"
+        raise UsageError(f"part {part} cannot be held against a click: {what}; choose another part")
+    group = groups[i]
+    beside = [p for k, p in rows if k == i and p.kind != "stopped"]
+    before = [p.end_s for p in beside if p.end_s < row.start_s]
+    after = [p.start_s for p in beside if p.start_s > row.end_s]
+    from_s = (max(before) + row.start_s) / 2 if before else -math.inf
+    to_s = (min(after) + row.end_s) / 2 if after else math.inf
+    pieces = [group.between(*span, strum_s) for span in ((-math.inf, from_s), (from_s, to_s), (to_s, math.inf))]
+    kept = [piece for piece in pieces if len(piece.strums())]
+    return [*groups[:i], *kept, *groups[i + 1 :]], i + kept.index(pieces[1])
+
+
+def _marked(take: Alignment, others: Sequence[Alignment]) -> IntArray:
     """The measured part's slots; strums that no part has a place for are outside the exercise."""
-    slot = take.slot.copy()
-    elsewhere = np.zeros(len(slot), np.bool_)
+    elsewhere = np.zeros(len(take.slot), np.bool_)
     for other in others:
-        elsewhere |= (other.slot != OTHER_PART) & (other.slot != OUTSIDE)
+        elsewhere |= ~np.isin(other.slot, (OTHER_PART, OUTSIDE))
+    slot = take.slot.copy()
     slot[(slot == OTHER_PART) & ~elsewhere] = OUTSIDE
     return slot
 
 
-def _listed(groups: Sequence[Alignment], measured: int, strum_s: FloatArray) -> list[tuple[Part, int]]:
+def _listed(groups: list[_Group], measured: int, strum_s: FloatArray) -> list[tuple[int, Part]]:
     """All parts in time order, each with the index of its group."""
-    rows: list[tuple[Part, int]] = []
+    rows: list[tuple[int, Part]] = []
     for i, group in enumerate(groups):
-        kind: PartKind = "played"
-        if i != measured:
-            after = groups[i + 1] if i + 1 < len(groups) else None
-            kind = "false-start" if after is not None and _broken_off(group, after) else "other-take"
-            if kind == "other-take" and group.grid.line_s.size and _same_clicks(group, groups[measured]):
-                kind = "played"
-        if i and _same_clicks(groups[i - 1], group):
-            start_s, end_s = _span(groups[i - 1], strum_s)[1], _span(group, strum_s)[0]
-            bpm = group.bpm_heard or group.exercise.bpm
-            rows.append((Part(start_s=start_s, end_s=end_s, kind="stopped", bpm=bpm, n=0, measured=False), i))
-        rows += [(row, i) for row in _stretches(group, kind, i == measured, strum_s)]
+        before = groups[i - 1] if i else None
+        if before is not None and before.run == group.run and group.found.anchor != "fitted":
+            rows += _stop(i, before, group, strum_s)
+        kind = _kind(group, groups[i + 1] if i + 1 < len(groups) else None, groups[measured], i == measured)
+        rows += [(i, row) for row in _stretches(group, kind, i == measured, strum_s)]
     return rows
 
 
-def _span(group: Alignment, strum_s: FloatArray) -> tuple[float, float]:
-    on = strum_s[(group.slot >= 0) | (group.slot == LEFT_CLICK)]
-    return (float(on[0]), float(on[-1])) if len(on) else (group.first_downbeat_s, group.grid.end_s)
+def _kind(group: _Group, after: _Group | None, take: _Group, measured: bool) -> PartKind:
+    if measured:
+        return "played"
+    if after is not None and group.bars < FALSE_START_BARS and group.n <= FALSE_START_SHARE * after.n:
+        return "false-start"
+    return "played" if group.run == take.run else "other-take"
 
 
-def _same_clicks(group: Alignment, other: Alignment) -> bool:
-    """Whether two groups were played to one run of clicks that went on between them."""
-    return group.steps_s == other.steps_s and group.anchor == other.anchor != "fitted"
+def _stop(i: int, before: _Group, group: _Group, strum_s: FloatArray) -> list[tuple[int, Part]]:
+    """The stop between two groups on one row of clicks; none where they are pieces of one stretch."""
+    start_s, end_s = float(strum_s[before.strums()[-1]]), float(strum_s[group.strums()[0]])
+    grid = group.found.grid
+    beats = float(np.median(grid.beat_s))
+    if end_s - start_s < STOP_BARS * grid.beats_per_bar * beats:
+        return []
+    slots = round((end_s - start_s) / beats * len(grid) / max(len(grid.line_s), 1)) - 1
+    return [(i, Part(start_s=start_s, end_s=end_s, kind="stopped", bpm=group.bpm, n=0, slots=slots, measured=False))]
 
 
-def _broken_off(group: Alignment, after: Alignment) -> bool:
-    n, following = (int((g.slot >= 0).sum()) for g in (group, after))
-    at = group.slot[group.slot >= 0]
-    bar_s = float(np.median(group.grid.beat_s)) * group.grid.beats_per_bar if len(group.grid) else math.inf
-    lasted_s = float(np.ptp(group.grid.slot_s[at])) if len(at) else 0.0
-    return lasted_s < FALSE_START_BARS * bar_s and n <= FALSE_START_SHARE * following
+def _stretches(group: _Group, kind: PartKind, measured: bool, strum_s: FloatArray) -> list[Part]:
+    """The parts of one group: divided where the tempo steps, sound is missing or the player left the click."""
+    found, strums = group.found, group.strums()
+    cuts = np.array(sorted({*found.steps_s[1:], *found.gaps_s}))
+    where = np.searchsorted(cuts, strum_s[strums] + EARLY_S)
+    own = found.slot[strums] == LEFT_CLICK
+    new = np.flatnonzero((np.diff(where) != 0) | (own[1:] != own[:-1])) + 1
+    return [
+        _part(group, strums[some], kind, measured, strum_s)
+        for some in np.split(np.arange(len(strums)), new)
+        if len(some)
+    ]
 
 
-def _stretches(group: Alignment, kind: PartKind, measured: bool, strum_s: FloatArray) -> list[Part]:
-    """The parts of one group: divided where the tempo steps, samples are missing or the player left the click."""
-    cuts = sorted({*group.steps_s[1:], *group.gaps_s})
-    strums = np.flatnonzero((group.slot >= 0) | (group.slot == LEFT_CLICK))
-    where = np.searchsorted(cuts, strum_s[strums] + 0.05)
-    away = group.slot[strums] == LEFT_CLICK
-    new = np.flatnonzero((np.diff(where) != 0) | (np.diff(away.astype(int)) != 0)) + 1
-    rows = []
-    for some in np.split(np.arange(len(strums)), new):
-        if not len(some):
-            continue
-        times = strum_s[strums[some]]
-        bpm = group.bpm_heard or group.exercise.bpm
-        if len(group.steps_s) > 1:
-            bpm = group.steps_bpm[max(int(np.searchsorted(group.steps_s, times[0] + 0.05)) - 1, 0)]
-        own = bool(away[some[0]])
-        if own:
-            middle_s = float(times.mean())
-            left = [d for d in group.left_click if d.start_s - 1e-6 <= middle_s <= d.end_s + 1e-6]
-            bpm = left[0].played_bpm if left else bpm
-        rows.append(
-            Part(
-                start_s=float(times[0]), end_s=float(times[-1]), kind="own-tempo" if own else kind, bpm=bpm, n=len(times),
-                measured=measured and not own,
-            )
-        )  # fmt: skip
-    return rows
+def _part(group: _Group, strums: IntArray, kind: PartKind, measured: bool, strum_s: FloatArray) -> Part:
+    """One part, from its strums."""
+    found, grid = group.found, group.found.grid
+    first_s, last_s = float(strum_s[strums[0]]), float(strum_s[strums[-1]])
+    inside = (grid.slot_s >= first_s - 0.5 * grid.part_s) & (grid.slot_s <= last_s + 0.5 * grid.part_s)
+    bpm = group.bpm
+    if len(found.steps_s) > 1:
+        bpm = found.steps_bpm[max(int(np.searchsorted(found.steps_s, first_s + EARLY_S)) - 1, 0)]
+    own = found.slot[strums[0]] == LEFT_CLICK
+    if own:
+        bpm = next((d.played_bpm for d in found.left_click if d.start_s <= first_s <= d.end_s), None)
+    return Part(
+        start_s=first_s, end_s=last_s, kind="own-tempo" if own else kind, bpm=bpm, n=len(strums),
+        slots=int(inside.sum()), measured=measured and not own,
+    )  # fmt: skip
 
 
-def _notices(take: Alignment, parts: tuple[Part, ...]) -> tuple[Notice, ...]:
-    notices: tuple[Notice, ...] = ()
-    for gap_s in take.gaps_s:
-        message = (
-            f"at {gap_s:.1f} s the clicks jump: sound is missing there, or was put in; the beats are taken anew from the "
-            "clicks after it"
+def _gap_notices(take: Alignment) -> tuple[Notice, ...]:
+    return tuple(
+        Notice(
+            code="gap",
+            message=f"at {gap_s:.1f} s the clicks jump: sound is missing there or was put in; from there on the beats "
+            "are taken from the clicks after it",
         )
-        notices += (Notice(code="gap", message=message),)
-    others = [p for p in parts if not p.measured and p.kind in ("played", "other-take", "false-start")]
+        for gap_s in take.gaps_s
+    )
+
+
+def _part_notices(parts: tuple[Part, ...]) -> tuple[Notice, ...]:
+    """That more was played than what is measured."""
+    others = [i for i, p in enumerate(parts, 1) if not p.measured and p.kind not in ("stopped", "own-tempo")]
     mine = [p for p in parts if p.measured]
-    if others and mine:
-        numbers = [str(i) for i, p in enumerate(parts, 1) if p in others]
-        message = (
-            f"this recording holds {len(parts)} parts; the figures are of what was played from {mine[0].start_s:.1f} to "
-            f"{mine[-1].end_s:.1f} s; --part {' or '.join(numbers)} measures another"
-        )
-        notices += (Notice(code="parts", message=message),)
-    return notices
+    if not others or not mine:
+        return ()
+    several = len(others) > 1
+    message = (
+        f"this recording holds more than one stretch of playing: the figures are of what was played from "
+        f"{mine[0].start_s:.1f} to {mine[-1].end_s:.1f} s; part{'s' * several} {', '.join(map(str, others))} "
+        f"{'are' if several else 'is'} measured with --part"
+    )
+    return (Notice(code="parts", message=message),)

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from strumclock.alignment.aligning import align_stretch
 from strumclock.alignment.joining import cut_alignment, join_alignments
 from strumclock.alignment.pairing import FloatArray, IntArray
-from strumclock.alignment.pulse import TEMPO_TOLERANCE, from_clicks
+from strumclock.alignment.pulse import from_clicks, plain_bpm
 from strumclock.alignment.start import OMITTED_COST, OUTSIDE_COST
 from strumclock.alignment.values import OTHER_PART, Alignment
 from strumclock.errors import RecordingError
@@ -40,214 +40,222 @@ GOES_ON = ("gap", "tempo")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Train:
-    """Clicks of one tempo and phase, when the strums played to them begin and end [s], what was told of them."""
+class Train:
+    """Clicks of one tempo and phase, the strums played to them, and the exercise as given for its tempo.
+
+    Attributes
+    ----------
+    clicks : Clicks
+    begin_s, end_s : float
+        From when to when strums are played to it.
+    strum : (n_strums,) bool
+        Which are.
+    given : Exercise
+    """
 
     clicks: Clicks
     begin_s: float
     end_s: float
     strum: NDArray[np.bool_]
-    told: Exercise
+    given: Exercise
 
 
-def _trains(strum_s: FloatArray, exercise: Exercise, clicks: Clicks) -> list[_Train]:
-    """The trains of a recording in time order, each with its strums and what the exercise is at its tempo."""
-    rows: Sequence[Clicks] = getattr(clicks, "trains", (clicks,))
-    begins = [-math.inf, *(_begin(strum_s, exercise, rows[k - 1], rows[k]) for k in range(1, len(rows))), math.inf]
-    told_bpm = _told_bpm(exercise, rows)
-    return [
-        _Train(
-            clicks=row, begin_s=begins[k], end_s=begins[k + 1], told=replace(exercise, bpm=told_bpm[k]),
-            strum=(strum_s >= begins[k]) & (strum_s < begins[k + 1]),
-        )
-        for k, row in enumerate(rows)
-    ]  # fmt: skip
-
-
-def _told_bpm(exercise: Exercise, rows: Sequence[Clicks]) -> list[float | None]:
-    """The tempo told for each train: that of the exercise where it fits; where it fits another train, the train's own,
-    with as many clicks a beat as that one has."""
-    bpm = exercise.bpm
-    if bpm is None or len(rows) == 1:
-        return [bpm] * len(rows)
-    pulses = [from_clicks(row, bpm) for row in rows]
-    fits = [not p.tempo_found for p in pulses]
-    if not any(fits):
-        return [bpm] * len(rows)
-    ratio = max((p for p, fit in zip(pulses, fits, strict=True) if fit), key=lambda p: p.last_click_beat or 0.0).clicks_per_beat
-    return [bpm if fit else _plain(60.0 / row.interval_s / ratio) for row, fit in zip(rows, fits, strict=True)]
-
-
-def _plain(bpm: float) -> float:
-    """A tempo as it was probably set: whole where it is within what clocks differ by."""
-    return float(round(bpm)) if abs(bpm / round(bpm) - 1.0) <= 1e-3 else round(bpm, 3)
-
-
-def _begin(strum_s: FloatArray, exercise: Exercise, before: Clicks, train: Clicks) -> float:
-    """From when on strums are played to a train: shortly before its first click; after a pause, from the end of the
-    longest silence before it, since its first clicks may not have been heard."""
-    lead_s = float(train.interval_s) * min(LEAD_PARTS / (exercise.per_beat or 1), LEAD_BEATS)
-    first_s, last_s = float(train.time_s[0]) - lead_s, float(before.time_s[-1])
-    if getattr(train, "begins", "restart") != "restart":
-        return first_s
-    between = strum_s[(strum_s > last_s) & (strum_s < first_s)]
-    edges = np.concatenate([[last_s], between, [first_s]])
-    return float(edges[int(np.argmax(np.diff(edges))) + 1]) - 1e-3
-
-
-def _runs(
-    strum_s: FloatArray, exercise: Exercise, clicks: Clicks, end_s: float | None, given: dict[str, Any]
+def align_runs(
+    strum_s: FloatArray, exercise: Exercise, clicks: Clicks, end_s: float | None, stated: dict[str, Any]
 ) -> list[Alignment]:
-    """The runs of trains, aligned; those in which nothing was played are left out."""
-    trains = _trains(strum_s, exercise, clicks)
-    rows: list[list[_Train]] = []
-    for train in trains:
-        if rows and getattr(train.clicks, "begins", "first") in ("gap", "tempo"):
+    """Every run of a recording, aligned; those to which nothing was played are left out.
+
+    Parameters
+    ----------
+    strum_s : (n,) float
+    exercise : Exercise
+        As given.
+    clicks : Clicks
+        With all its trains.
+    end_s : float or None
+        Where the recording ends.
+    stated : dict
+        What else `align_stretch` takes.
+    """
+    rows: list[list[Train]] = []
+    for train in trains_of(strum_s, exercise, clicks):
+        if rows and train.clicks.begins in GOES_ON:
             rows[-1].append(train)
         else:
             rows.append([train])
-    found, failed = [], None
+    found: list[Alignment] = []
+    failed: RecordingError | None = None
     for row in rows:
-        if not any(train.strum.any() for train in row):
-            continue
-        try:
-            found.append(_run(strum_s, row, end_s, given))
-        except RecordingError as error:
-            failed = error
+        if any(train.strum.any() for train in row):
+            try:
+                found.append(_run(strum_s, row, end_s, stated))
+            except RecordingError as error:  # nothing can be said of this run; another one may be the take
+                failed = error
     if not found:
-        raise failed or RecordingError("no strum lies near the clicks; check that the guitar is audible")
+        raise failed or RecordingError("no strum lies near a click; check that the guitar is audible")
     return found
 
 
-def _run(strum_s: FloatArray, row: list[_Train], end_s: float | None, given: dict[str, Any]) -> Alignment:
+def trains_of(strum_s: FloatArray, exercise: Exercise, clicks: Clicks) -> list[Train]:
+    """The trains of a recording in time order."""
+    rows = clicks.trains
+    begins = [-math.inf, *(_begin_s(strum_s, exercise, a, b) for a, b in zip(rows, rows[1:], strict=False)), math.inf]
+    return [
+        Train(
+            clicks=row, begin_s=begins[k], end_s=begins[k + 1], given=replace(exercise, bpm=bpm),
+            strum=(strum_s >= begins[k]) & (strum_s < begins[k + 1]),
+        )
+        for k, (row, bpm) in enumerate(zip(rows, _given_bpm(exercise.bpm, rows), strict=True))
+    ]  # fmt: skip
+
+
+def _begin_s(strum_s: FloatArray, exercise: Exercise, before: Clicks, train: Clicks) -> float:
+    """From when on strums are played to a train: shortly before its first click; after a pause, from the end of the
+    longest silence before it, since its first clicks may not have been heard."""
+    lead_s = float(train.interval_s) * min(LEAD_PARTS / (exercise.per_beat or 1), LEAD_BEATS)
+    first_s, last_s = train.start_s - lead_s, before.end_s
+    if train.begins in GOES_ON:
+        return first_s
+    edges = np.concatenate([[last_s], strum_s[(strum_s > last_s) & (strum_s < first_s)], [first_s]])
+    return float(edges[int(np.argmax(np.diff(edges))) + 1])
+
+
+def _given_bpm(bpm: float | None, rows: Sequence[Clicks]) -> list[float | None]:
+    """The tempo given, for each train: as given where that fits it or fits none; else the train's own, with as many
+    clicks a beat as the train has that it fits."""
+    if bpm is None or len(rows) == 1:
+        return [bpm] * len(rows)
+    pulses = [from_clicks(row, bpm) for row in rows]
+    fitting = [(len(row.time_s), pulse.clicks_per_beat) for row, pulse in zip(rows, pulses, strict=True) if pulse.given]
+    if not fitting:
+        return [bpm] * len(rows)
+    ratio = max(fitting)[1]
+    return [bpm if p.given else plain_bpm(60.0 / row.interval_s / ratio) for row, p in zip(rows, pulses, strict=True)]
+
+
+def _run(strum_s: FloatArray, row: list[Train], end_s: float | None, stated: dict[str, Any]) -> Alignment:
     """One run: its train with the most strums completes the exercise, and the bars are counted on through all."""
     main = max(row, key=lambda train: int(train.strum.sum()))
-    base = _alone(strum_s, main, main.told, end_s, given)
+    base = _train(strum_s, main, main.given, end_s, stated)
     if len(row) == 1:
-        return _with_breaks(base, row[0])
+        return base
     stretches: list[Alignment] = []
     begins: list[float] = []
-    line, counted_s = 0, 0.0
-    for k, train in enumerate(row):
-        told = _completed(train.told, base)
-        if train.strum.any():
-            here = given
-            if k:
-                start_s, first_s = _continued(strum_s[train.strum], train, told, line)
-                here = {**given, "first_downbeat_s": start_s}
-            try:
-                aligned = base if train is main and not k else _alone(strum_s, train, told, end_s, here)
-            except RecordingError:
-                continue
-            if k:
-                part_s = float(np.median(aligned.grid.part_s)) if len(aligned.grid) else 0.0
-                aligned = cut_alignment(aligned, max(first_s - 0.5 * part_s, train.begin_s), math.inf, strum_s)
-            aligned = _uncounted(aligned, base)
-            stretches.append(_with_breaks(aligned, train))
-            begins.append(train.begin_s)
-            line, counted_s = _last_line(aligned)
-        following = row[k + 1].clicks if k + 1 < len(row) else None
-        if following is not None and len(stretches):
-            line = _next_line(line, counted_s, stretches[-1], following)
-    if not stretches:
-        return base
-    joined = join_alignments(stretches, begins)
-    gaps = [t.begin_s for t in row[1:] if getattr(t.clicks, "begins", "") == "gap"]
-    steps = [0, *(k for k in range(1, len(stretches)) if stretches[k].exercise.bpm != stretches[k - 1].exercise.bpm)]
-    known = {n.code for n in base.notices}
-    notices = (*base.notices, *(n for s in stretches for n in s.notices if n.code in ("left-click",) and n.code not in known))
+    for train in row:
+        if not train.strum.any():
+            continue
+        completed = _completed(train.given, base)
+        try:
+            if stretches:
+                found = _continued(strum_s, train, completed, stretches[-1], end_s, stated)
+            else:
+                found = base if train is main else _train(strum_s, train, completed, end_s, stated)
+        except RecordingError:  # no bar of the exercise lies in it
+            continue
+        stretches.append(_uncounted(found) if "pattern" in base.inferred else found)
+        begins.append(train.begin_s)
+    joined = join_alignments(stretches, begins) if stretches else base
+    gaps_s = {*joined.gaps_s, *(train.clicks.start_s for train in row[1:] if train.clicks.begins == "gap")}
     return replace(
-        joined, inferred=base.inferred, confidence=base.confidence, notices=notices,
-        gaps_s=tuple(sorted({*joined.gaps_s, *gaps})),
-        steps_s=tuple(float(stretches[k].grid.line_s[0]) for k in steps if len(stretches[k].grid.line_s)),
-        steps_bpm=tuple(float(stretches[k].exercise.bpm or 0.0) for k in steps if len(stretches[k].grid.line_s)),
+        joined, inferred=base.inferred, confidence=base.confidence, notices=_notices(base, stretches),
+        gaps_s=tuple(sorted(gaps_s)),
     )  # fmt: skip
 
 
-def _alone(
-    strum_s: FloatArray, train: _Train, told: Exercise, end_s: float | None, given: dict[str, Any]
+def _notices(base: Alignment, stretches: list[Alignment]) -> tuple[Any, ...]:
+    """What was said of the train that completed the exercise, and of other trains what is true of them alone."""
+    own = [n for found in stretches if found is not base for n in found.notices if n.code == "left-click"]
+    return (*base.notices, *own)
+
+
+def _train(
+    strum_s: FloatArray, train: Train, exercise: Exercise, end_s: float | None, stated: dict[str, Any]
 ) -> Alignment:
-    """One train, its `slot` for all strums of the recording."""
+    """One train aligned, its `slot` for all strums of the recording."""
     stop_s = min(math.inf if end_s is None else end_s, train.end_s)
     found = align_stretch(
-        strum_s[train.strum], told, clicks=train.clicks, end_s=stop_s if math.isfinite(stop_s) else None, **given
+        strum_s[train.strum], exercise, clicks=train.clicks, end_s=stop_s if math.isfinite(stop_s) else None, **stated
     )
     slot = np.full(len(strum_s), OTHER_PART)
     slot[train.strum] = found.slot
-    return replace(found, slot=slot, steps_s=(found.first_downbeat_s,), steps_bpm=(found.exercise.bpm or 0.0,))
+    lasts = (float(found.grid.line_s[0]), found.grid.end_s) if len(found.grid.line_s) else (0.0, 0.0)
+    return replace(
+        found, slot=slot, steps_s=(found.first_downbeat_s,), steps_bpm=(found.exercise.bpm or 0.0,),
+        gaps_s=tuple(s for s in train.clicks.breaks_s if lasts[0] < s < lasts[1] and s > train.clicks.start_s),
+    )  # fmt: skip
 
 
-def _completed(told: Exercise, base: Alignment) -> Exercise:
-    """What was told, with what was inferred from the run's longest train."""
+def _completed(given: Exercise, base: Alignment) -> Exercise:
+    """What was given, with what was inferred from the run's longest train."""
     done = base.exercise
     return replace(
-        told, meter=done.meter, per_beat=done.per_beat, pattern=done.pattern, swing=done.swing, count_in=done.count_in
+        given, meter=done.meter, per_beat=done.per_beat, pattern=done.pattern, swing=done.swing, count_in=done.count_in
     )
 
 
-def _uncounted(found: Alignment, base: Alignment) -> Alignment:
-    """Without omissions where the pattern was not told but inferred from another train."""
-    if "pattern" not in base.inferred:
-        return found
+def _uncounted(found: Alignment) -> Alignment:
+    """Without omissions, as the pattern was not told but inferred from another train."""
     grid = replace(found.grid, stroke=np.full(len(found.grid), "?"))
     return replace(found, grid=grid, omitted=np.zeros(0, np.int64))
 
 
-def _with_breaks(found: Alignment, train: _Train) -> Alignment:
-    """With the jumps of the click's phase that its own beat follows."""
-    breaks = getattr(train.clicks, "breaks_s", ())
-    if not len(found.grid):
-        return found
-    inside = tuple(float(s) for s in breaks if found.grid.line_s[0] < s <= found.grid.end_s)
-    return replace(found, gaps_s=inside)
+# --- how the bars go on from one train to the next
 
 
-def _last_line(found: Alignment) -> tuple[int, float]:
-    """Number of the last beat line of an alignment, counted through from its bar 1, and its time [s]."""
-    grid = found.grid
-    if not len(grid.line_s):
-        return 0, found.first_downbeat_s
-    return int((grid.line_bar[-1] - 1) * grid.beats_per_bar + grid.line_beat[-1] - 1), float(grid.line_s[-1])
+def _continued(
+    strum_s: FloatArray, train: Train, exercise: Exercise, before: Alignment, end_s: float | None,
+    stated: dict[str, Any],
+) -> Alignment:  # fmt: skip
+    """A train whose bars go on from those of the train before."""
+    pulse = from_clicks(train.clicks, exercise.bpm)
+    line = _line_of_first(before, train.clicks)
+    first_line, counted = _goes_on(pulse.beats(strum_s[train.strum]), exercise, train.clicks.begins, line)
+    stated = {**stated, "first_downbeat_s": pulse.time(counted - first_line)}
+    found = _train(strum_s, train, exercise, end_s, stated)
+    early_s = 0.5 * float(np.median(found.grid.part_s)) if len(found.grid) else 0.0
+    from_s = max(pulse.time(counted) - early_s, train.begin_s)
+    return replace(cut_alignment(found, from_s, math.inf, strum_s), steps_s=(pulse.time(counted),))
 
 
-def _next_line(line: int, line_s: float, before: Alignment, train: Clicks) -> int:
-    """Number of the beat line on which a train's first click lies, if the least was lost before it."""
-    beat_s = float(np.median(before.grid.beat_s)) if len(before.grid) else float(train.interval_s)
-    elapsed = (float(train.time_s[0]) - line_s) / beat_s
-    if getattr(train, "begins", "gap") == "tempo":
-        return line + max(round(elapsed), 1)
-    return line + max(math.ceil(elapsed - GAP_BEATS), 1)
+def _line_of_first(before: Alignment, train: Clicks) -> int:
+    """Number of the beat line, from 0 through the run, on which a train's first click lies if the least was lost."""
+    grid = before.grid
+    line, line_s, beat_s = 0, before.first_downbeat_s, float(train.interval_s)
+    if len(grid.line_s):
+        line = int((grid.line_bar[-1] - 1) * grid.beats_per_bar + grid.line_beat[-1] - 1)
+        line_s = float(grid.line_s[-1])
+    if len(grid):
+        beat_s = float(np.median(grid.beat_s))
+    elapsed = (train.start_s - line_s) / beat_s
+    return line + max(round(elapsed) if train.begins == "tempo" else math.ceil(elapsed - GAP_BEATS), 1)
 
 
-def _continued(strum_s: FloatArray, train: _Train, told: Exercise, line: int) -> tuple[float, float]:
-    """When bar 1 would have begun by a later train's clicks, if these go on from beat line `line`; and from when on its
-    slots count [s].
+def _goes_on(beat: FloatArray, exercise: Exercise, begins: str, line: int) -> tuple[int, int]:
+    """The beat line on which the playing goes on, and how many beats after the train's first click that is.
 
-    After a step of the tempo a bar may be counted in anew; after a gap the bars may go on at another beat.
+    After a step of the tempo a bar may be counted in anew; after a gap the bars may go on at another beat than where
+    the least sound was lost.
     """
-    pulse = from_clicks(train.clicks, told.bpm)
-    beat = pulse.beats(strum_s)
-    parts, per_bar = told.per_beat or 1, told.beats_per_bar or 4
+    parts, per_bar = exercise.per_beat or 1, exercise.beats_per_bar or 4
     cell = np.unique(np.rint(beat * parts).astype(np.int64))
-    cell = cell[cell >= -parts + 1]
-    played = np.ones(parts) if told.pattern is None else np.array([c != "." for c in told.pattern], float)
-    choices: list[tuple[int, int, float]] = []  # lines before the first click, beats counted in, cost
-    if getattr(train.clicks, "begins", "gap") == "tempo":
-        counts = {0: COUNTED_COST if told.count_in else 0.0, told.count_in or 1: 0.0 if told.count_in else COUNTED_COST}
-        choices = [(line, bars * per_bar, cost) for bars, cost in counts.items()]
+    played = np.ones(parts) if exercise.pattern is None else np.array([c != "." for c in exercise.pattern], float)
+    if begins == "tempo":
+        counted = exercise.count_in or 0
+        costs = {
+            (line, 0): COUNTED_COST * (counted > 0),
+            (line, (counted or 1) * per_bar): COUNTED_COST * (counted == 0),
+        }
     else:
         period = max(math.ceil(len(played) / parts), per_bar)
-        choices = [(line + j, 0, GAP_COST if j else 0.0) for j in range(period)]
-    best = min(choices, key=lambda c: c[2] + _misfit(cell, played, parts, c[0], c[1]))
-    first_line, counted, _ = best
-    return pulse.time(counted - first_line), pulse.time(counted)
+        costs = {(line + later, 0): GAP_COST * (later > 0) for later in range(period)}
+    return min(costs, key=lambda at: costs[at] + _misfit(cell, played, parts, *at))
 
 
 def _misfit(cell: IntArray, played: FloatArray, parts: int, line: int, counted: int) -> float:
-    """Slots without a strum and strums without a slot, where the first click's beat, after `counted` more, is beat line
-    `line`; strums before that count double, since nobody plays in a count-in."""
+    """What speaks against the playing going on at beat line `line`, `counted` beats after a train's first click: slots
+    without a strum, strums without a slot, strums before it [strums explained]."""
     begin = counted * parts
-    every = np.arange(begin, max(int(cell[-1]) + 1, begin)) if len(cell) else np.zeros(0, int)
+    every = np.arange(begin, max(int(cell[-1]) + 1, begin) if len(cell) else begin)
     expected = played[(every - begin + line * parts) % len(played)]
-    filled = np.isin(every, cell)
-    return 0.6 * float(np.abs(expected - filled).sum()) + 1.2 * float((cell < begin).sum())
+    differ = float(np.abs(expected - np.isin(every, cell)).sum())
+    return OMITTED_COST * differ + OUTSIDE_COST * float((cell < begin).sum())

@@ -40,6 +40,8 @@ class Part:
         Tempo of its grid, or the player's own; None where no tempo is known.
     n : int
         Strums in it that have a slot (of ``own-tempo``: strums).
+    slots : int
+        Places of the exercise in it, whether played or not.
     measured : bool
         Whether the figures are of this part.
     """
@@ -49,6 +51,7 @@ class Part:
     kind: PartKind
     bpm: float | None
     n: int
+    slots: int
     measured: bool
 
 

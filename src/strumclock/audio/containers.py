@@ -7,17 +7,19 @@ exactly the indices that they have when the whole file is decoded.  Time stamps 
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
 
 from strumclock.audio.decoded import Decoded, Part, check_channels, truncated
-from strumclock.audio.headers import is_cut_short, read_mp3_tag
+from strumclock.audio.headers import read_mp3_tag
+from strumclock.audio.lengths import is_cut_short
 from strumclock.audio.recording import Samples
 from strumclock.errors import AudioFileError, Notice
 
@@ -31,7 +33,8 @@ PRIMED = frozenset({"aac", "aac_latm", "mp3", "mp3float", "mp2", "opus", "ac3", 
 RELIABLE_LENGTH = ("mov", "matroska", "ogg", "wav", "flac")  # whose header knows the length (raw AAC guesses it)
 LOSSLESS = ("pcm", "flac", "alac", "wavpack", "ape", "tta")
 UNSTAMPED = ("aac", "mp3")
-_FULL_SCALE = {"u1": 2.0**7, "i2": 2.0**15, "i4": 2.0**31}
+_KINDS = {"u8": "u1", "s16": "i2", "s32": "i4", "s64": "i8", "flt": "f4", "dbl": "f8"}  # FFmpeg's name, numpy's
+_FULL_SCALE = {"u1": 2.0**7, "i2": 2.0**15, "i4": 2.0**31, "i8": 2.0**63}
 
 
 def decode_container(file: Path, part: Part) -> Decoded:
@@ -42,18 +45,10 @@ def decode_container(file: Path, part: Part) -> Decoded:
     AudioFileError
         If it is no audio, has no sound track, or nothing in it can be decoded.
     """
-    import av
-
-    try:
-        container = av.open(str(file), metadata_errors="replace")
-    except (av.error.FFmpegError, ValueError):
-        raise AudioFileError(
-            f"an audio file was required, but {str(file)!r} is none that can be read; export it as WAV or M4A"
-        ) from None
-    with container:
+    with _opened(file) as container:
         stream = next((s for s in container.streams.audio if s.codec_context is not None), None)
         if stream is None:
-            raise AudioFileError(f"sound was required, but {str(file)!r} has no sound track; choose another file")
+            raise _useless(file, "has no sound track; choose another file")
         length = _announced_s(container, stream, file)
         if length is not None and part.end_s is None:
             part.check_length(round((length - (part.start_s or 0.0)) * 1000), 1000, file)
@@ -67,6 +62,31 @@ def decode_container(file: Path, part: Part) -> Decoded:
             if track.complete:
                 break
     return track.result()
+
+
+@contextlib.contextmanager
+def _opened(file: Path) -> Iterator[Any]:
+    """The container, by its name or, where that is no UTF-8, by the open file."""
+    import av
+
+    with contextlib.ExitStack() as stack:
+        try:
+            name: str | BinaryIO = str(file)
+            try:
+                str(file).encode()
+            except UnicodeEncodeError:
+                name = stack.enter_context(file.open("rb"))
+            container = stack.enter_context(av.open(name, metadata_errors="replace"))
+        except (av.error.FFmpegError, ValueError):
+            raise _useless(file, "is none that can be read; export it as WAV or M4A") from None
+        yield container
+
+
+def _useless(file: Path, what: str) -> AudioFileError:
+    """The error of a file of which nothing can be read."""
+    if is_cut_short(file):
+        what = "is cut short, and what is there cannot be read without the rest; copy or send it again"
+    return AudioFileError(f"an audio file was required, but {str(file)!r} {what}")
 
 
 def _packets(container: Any, stream: Any, track: _Track) -> Iterator[Any]:
@@ -112,6 +132,7 @@ class _Track:
     codec: str = ""
     next_pts_s: float | None = None
     missing: list[float] = field(default_factory=list)  # lengths of the stretches filled with silence [s]
+    lost: int = 0  # how many of them came after the last sound that could be decoded
     buffer: Samples = field(default_factory=lambda: np.zeros((0, 1), np.float32))
 
     @property
@@ -154,10 +175,9 @@ class _Track:
         AudioFileError
             If that is nothing.
         """
+        self._drop_tail()
         if not self.rate or not self.position:
-            raise AudioFileError(
-                f"an audio file was required, but {str(self.file)!r} holds no sound that can be decoded; record again"
-            )
+            raise _useless(self.file, "holds no sound that can be decoded; record again")
         self.part.check_start(self.first, self.position, self.rate, self.file)
         stop = self.position if self.stop is None else min(self.stop, self.position)
         self._room(stop - self.first)
@@ -169,6 +189,13 @@ class _Track:
             priming_known=self.trimmed or self.codec not in PRIMED,
             lossy=not self.codec.startswith(LOSSLESS),
         )
+
+    def _drop_tail(self) -> None:
+        """What could not be decoded at the very end is no gap: the file was cut within a packet."""
+        if self.lost and not self.complete:
+            self.broken = True
+            self.position -= sum(round(seconds * self.rate) for seconds in self.missing[-self.lost :])
+            del self.missing[-self.lost :]
 
     def _notices(self) -> tuple[Notice, ...]:
         """What is missing at the end or in between."""
@@ -211,6 +238,8 @@ class _Track:
             return 0
         for frame in frames:
             self._put(frame)
+        if frames:
+            self.lost = 0
         return sum(int(frame.samples) for frame in frames)
 
     def _fill_gap(self, packet: Any) -> None:
@@ -227,11 +256,11 @@ class _Track:
         self.position += round(seconds * self.rate)
         if seconds:
             self.missing.append(seconds)
+            self.lost += 1
 
     def _put(self, frame: Any) -> None:
         """Keep what a frame holds of the part."""
-        values = frame.to_ndarray()
-        values = values if frame.format.is_planar else values.reshape(-1, len(frame.layout.channels)).T
+        values = _values(frame)
         if not self.rate:
             self._begin(int(frame.sample_rate), len(values))
         if frame.sample_rate != self.rate:
@@ -292,6 +321,18 @@ def opus_samples(head: bytes) -> int | None:
 def _is_trimmed(packet: Any) -> bool:
     """Whether the container says that some of a packet's samples are no part of the recording."""
     return bool(packet.is_discard or (hasattr(packet, "has_sidedata") and packet.has_sidedata("skip_samples")))
+
+
+def _values(frame: Any) -> NDArray[Any]:
+    """A frame's samples, shape (channels, n), as many as it says that it has.
+
+    Not `to_ndarray`, which counts the planes by what stands behind them in memory and knows no 64-bit numbers.
+    """
+    kind, n = np.dtype(_KINDS[frame.format.name.removesuffix("p")]), int(frame.samples)
+    channels = len(frame.layout.channels)
+    if frame.format.is_planar:
+        return np.stack([np.frombuffer(plane, kind, n) for plane in frame.planes[:channels]])
+    return np.frombuffer(frame.planes[0], kind, n * channels).reshape(n, channels).T
 
 
 def _copy(values: NDArray[Any], target: Samples) -> None:

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import hashlib
-import math
 import os
 from numbers import Real
 from pathlib import Path
 
 from strumclock.audio.decoded import Decoded, Part
+from strumclock.audio.files import regular_file, unreadable
 from strumclock.audio.headers import is_mpeg_audio, sound_head
 from strumclock.audio.recording import MIN_DURATION_S, Recording, check_rate, examine
 from strumclock.errors import AudioFileError, RecordingError, UsageError
 
+LATEST_S = 7 * 24 * 3600  # no recorder runs for a week on end
 SOUNDFILE_SIGNATURES = (b"RIFF", b"RIFX", b"RF64", b"riff", b"fLaC", b"FORM", b"caff", b".snd")
 
 
@@ -46,7 +47,7 @@ def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: f
         If start and end make no sense.
     """
     part = _part(start_s, end_s)
-    file = Path(path)
+    file = regular_file(path)
     head = _head(file)
     decoded = _decode(file, head, part)
     rate = check_rate(decoded.sample_rate_hz, RecordingError)
@@ -90,17 +91,12 @@ def _is_for_soundfile(head: bytes) -> bool:
 
 
 def _head(file: Path) -> bytes:
-    """The first bytes of the sound, once the file is known to be there and to hold some."""
+    """The first bytes of the sound, once the file is known to hold some."""
     required = "an audio file was required, but"
     try:
         head, at = sound_head(file)
-    except FileNotFoundError:
-        raise AudioFileError(f"{required} there is none at {str(file)!r}; check the path") from None
-    except IsADirectoryError:
-        raise AudioFileError(f"{required} {str(file)!r} is a folder; name a file in it") from None
-    except (OSError, ValueError) as e:  # ValueError: a null byte in the path
-        reason = getattr(e, "strerror", None) or str(e)
-        raise AudioFileError(f"{required} {str(file)!r} cannot be opened ({reason}); check path and rights") from None
+    except OSError as e:
+        raise AudioFileError(unreadable(required, file, e)) from None
     if not head:
         content = "holds a tag and no sound" if at else "is empty"
         raise AudioFileError(f"{required} {str(file)!r} {content}; copy or record it again")
@@ -111,9 +107,11 @@ def _part(start_s: float | None, end_s: float | None) -> Part:
     """Start and end, checked."""
     for key, value in (("start", start_s), ("end", end_s)):
         if value is not None and not (
-            isinstance(value, Real) and not isinstance(value, bool) and math.isfinite(value) and value >= 0
+            isinstance(value, Real) and not isinstance(value, bool) and 0 <= value <= LATEST_S
         ):
-            raise UsageError(f"{key} must be seconds from the file's start, but {value!r} came; give a number from 0")
+            raise UsageError(
+                f"{key} must be seconds from the file's start, but {value!r} came; give a number from 0 to {LATEST_S}"
+            )
     if end_s is not None and end_s <= (start_s or 0.0):
         raise UsageError(
             f"end must come after start, but start {start_s or 0.0:g} s and end {end_s:g} s came; give a later end"

@@ -17,6 +17,8 @@ SAMPLE_RATE_RANGE_HZ = (8_000, 192_000)  # telephone to studio
 MIN_DURATION_S = 1.0  # shorter than two strums at any tempo that is practised
 MAX_DURATION_S = 30 * 60.0  # samples are held in memory: 30 min of stereo at 48 kHz are 0.7 GB
 MAX_CHANNELS = 64
+MAX_SAMPLE = 2.0**31  # the largest of any whole numbers that samples come in, where somebody forgot to scale them
+MIN_PEAK = 1e-9  # -180 dB: below, squares of samples are lost in single precision
 SILENCE_PEAK = 1e-4  # −80 dB re full scale, three steps of 16 bits: no strum can be told from rounding there
 BLOCK_FRAMES = 1 << 18  # checks go through the samples in blocks, so that no second copy is made
 OPPOSED_POWER_RATIO = 0.01  # channels whose mean has less than this of their own power cancel each other
@@ -148,7 +150,8 @@ def from_array(samples: ArrayLike, sample_rate_hz: float) -> Recording:
         values -= np.float32(zero)
         values /= np.float32(full)
     elif given.dtype.kind == "f":
-        values = np.array(given, dtype=np.float32, order="C")
+        with np.errstate(over="ignore"):  # what becomes infinite is refused below
+            values = np.array(given, dtype=np.float32, order="C")
     else:
         raise UsageError(
             f"samples must be floating point (full scale ±1) or int16, int32 or uint8, but {given.dtype} came; "
@@ -205,7 +208,11 @@ def examine(
             raise RecordingError(
                 f"samples must be finite numbers, but {what} holds NaN or infinity; repair or export it again"
             )
-    if (high - low) / 2 <= silence_peak:
+    if max(-low, high) > MAX_SAMPLE:
+        raise RecordingError(
+            f"samples must lie near full scale, ±1, but {what} holds {max(-low, high):.3g}; scale or export it again"
+        )
+    if (high - low) / 2 <= max(silence_peak, MIN_PEAK):
         raise RecordingError(f"a take must hold sound, but {what} is silent; check the microphone and its permission")
     margin = CLIP_MARGIN * max(-low, high)
     top, bottom = (LOSSY_CLIP_LEVEL, -LOSSY_CLIP_LEVEL) if lossy else (high - margin, low + margin)

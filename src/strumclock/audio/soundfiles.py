@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import numpy as np
 
 from strumclock.audio.decoded import Decoded, Part, check_channels, truncated
-from strumclock.audio.headers import is_cut_short, is_mpeg_audio, read_mp3_tag, sound_head
+from strumclock.audio.headers import is_mpeg_audio, read_mp3_tag, sound_head
+from strumclock.audio.lengths import is_cut_short
 
 LOSSY_FORMATS = ("OGG", "MP3")
 UNKNOWN_LENGTH = 2**62  # libsndfile's answer for a FLAC that was written to a pipe is 2⁶³ − 1
@@ -21,7 +23,7 @@ def decode_soundfile(file: Path, part: Part) -> Decoded | None:
     if tag is not None and not tag.complete:
         return None  # libmpg123 guesses the length of these, and complains on standard error
     try:
-        source = soundfile.SoundFile(str(file))
+        source = soundfile.SoundFile(os.fsencode(file))
     except soundfile.LibsndfileError:
         return None
     with source:

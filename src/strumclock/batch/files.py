@@ -222,10 +222,10 @@ def container_time(path: str) -> str | None:
         text = said.get(key, "").strip()
         try:
             moment = datetime.fromisoformat(text)
-        except ValueError:
+            if moment.tzinfo is not None:
+                moment = moment.astimezone().replace(tzinfo=None)
+        except (ValueError, OverflowError):  # the years 1 and 9999 have no local time everywhere
             continue
-        if moment.tzinfo is not None:
-            moment = moment.astimezone().replace(tzinfo=None)
         if moment.year >= PLAUSIBLE_FROM_YEAR and moment <= datetime.now(UTC).astimezone().replace(tzinfo=None):
             return moment.isoformat()
     return None

@@ -2,71 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import click
 
-_Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
+from strumclock.cli.options import options_of, take_out
+from strumclock.grid import Exercise
+from strumclock.pipeline.options import MeasureOptions
 
-_EXERCISE_OPTIONS: tuple[_Decorator, ...] = (
-    click.option("--name", help="What the exercise is called."),
-    click.option("--meter", help="Such as 4/4, 3/4 or 6/8 (whose beat is the dotted quarter)."),
-    click.option("--per-beat", type=int, help="Parts of each beat, 1 to 4: 2 is eighths in 4/4."),
-    click.option("--pattern", help="A letter a part: D down, U up, x muted, . nothing; such as D.DU.UDU."),
-    click.option("--swing", type=float, help="Place of the second of two parts in the beat, 0.5 to 0.8."),
-    click.option("--count-in", type=int, help="Bars of click before the first played bar."),
-    click.option("--bars", type=int, help="Bars played."),
-    click.option("--chords", help='The chords in turn, such as "A D E D".'),
-    click.option("--beats-per-change", type=int, help="Beats on each chord."),
-)
-_BPM_TOLD = "Tempo told, in beats per minute; left out, it is taken from the click."
 _BPM_OF_TRACK = "Tempo in beats per minute; or tell --steps."
-
-
-def _exercise_options(bpm: str) -> _Decorator:
-    """The options that tell an exercise; `bpm` is what the help says of the tempo."""
-
-    def add(command: Callable[..., Any]) -> Callable[..., Any]:
-        told: tuple[_Decorator, ...] = (click.option("--bpm", type=float, help=bpm), *_EXERCISE_OPTIONS)
-        for option in reversed(told):
-            command = option(command)
-        return command
-
-    return add
-
-
-def _exercise(told: dict[str, Any]) -> Any:
-    """The exercise that the options tell; takes its own options out of `told`."""
-    from strumclock.grid import Exercise
-
-    words = ("name", "bpm", "meter", "per_beat", "pattern", "swing", "count_in", "bars", "chords", "beats_per_change")
-    fields = {word: told.pop(word) for word in words}
-    if fields["chords"] is not None:
-        fields["chords"] = tuple(fields["chords"].replace(",", " ").split())
-    return Exercise(**fields)
 
 
 @click.command("measure", short_help="Measure one recording: how its strums lie against the click.")
 @click.argument("take")
-@_exercise_options(_BPM_TOLD)
-@click.option("--click", metavar="auto|left|right|none|FILE", default="auto", help="Where the click is. [auto]")
-@click.option("--first-downbeat", "first_downbeat_s", type=float, help="Seconds to beat 1 of the first played bar.")
-@click.option("--midi", help="A Standard MIDI File whose tempo map is the grid.")
-@click.option("--latency-ms", type=float, help="Known delay of the recording behind the file it was played to.")
-@click.option("--latency-u-ms", type=float, help="Standard uncertainty of what was stated. [2]")
-@click.option("--start", "start_s", type=float, help="Seconds: measure from here.")
-@click.option("--end", "end_s", type=float, help="Seconds: measure up to here.")
-@click.option("--same-clock", is_flag=True, help="One device played the click and recorded: their clocks are one.")
-@click.option("--click-to-mic-m", type=float, help="Metres from the click's speaker to the microphone.")
-@click.option("--guitar-to-mic-m", type=float, help="Metres from the guitar to the microphone.")
-@click.option("--click-to-ear-m", type=float, help="Metres from the click's speaker to the player's ear.")
-@click.option("--standard", help="What counts as held: first-weeks, steady or tight. [steady]")
-@click.option("--last-held-bpm", type=float, help="The highest tempo held before, for the advice on the next.")
-@click.option("--changes", is_flag=True, help="Find where the chords change and what changing costs.")
-@click.option("--tuning", is_flag=True, help="Tell the whole guitar's pitch.")
-@click.option("--free", is_flag=True, help="Only find the strums: no grid, no timing.")
+@options_of(Exercise)
+@options_of(MeasureOptions)
 @click.option("--table", is_flag=True, help="Every figure with its interval, after the summary.")
 @click.option("--json", "json_to", metavar="F|-", help="Write the JSON to a file, or to standard output.")
 @click.option("--plot", "plot_to", metavar="F", help="Write the picture (png, svg, pdf).")
@@ -79,7 +30,8 @@ def measure_command(**told: Any) -> None:
 
     outputs = {kind: told.pop(f"{kind}_to") for kind in ("json", "plot", "page", "sound")}
     table = told.pop("table")
-    measurement = measure(told.pop("take"), _exercise(told), **told)
+    exercise, options = take_out(Exercise, told), take_out(MeasureOptions, told)
+    measurement = measure(told.pop("take"), exercise, options)
     report.write_outputs(measurement, **outputs)
     if outputs["json"] != "-":
         click.echo(report.summary(measurement))
@@ -89,7 +41,7 @@ def measure_command(**told: Any) -> None:
 
 @click.command("click")
 @click.argument("out")
-@_exercise_options(_BPM_OF_TRACK)
+@options_of(Exercise, bpm=_BPM_OF_TRACK)
 @click.option("--steps", help='Stepped tempo: "8x80 8x84 8x88" is eight bars each at 80, 84 and 88.')
 @click.option("--clicks-per-beat", type=int, default=1, show_default=True, help="Clicks on each beat.")
 @click.option("--no-accent", is_flag=True, help="Every click alike.")
@@ -99,7 +51,7 @@ def click_command(out: str, steps: str | None, clicks_per_beat: int, no_accent: 
     from strumclock.clicktrack import click_track, parse_steps, write_click_track
 
     track = click_track(
-        _exercise(told),
+        take_out(Exercise, told),
         steps=parse_steps(steps),
         clicks_per_beat=clicks_per_beat,
         accent=not no_accent,
@@ -128,14 +80,14 @@ def tuning_command(take: str, a4_hz: float, json_to: str | None) -> None:
 @click.command("compare", short_help="Hold two takes of one exercise against each other.")
 @click.argument("take_a")
 @click.argument("take_b")
-@_exercise_options(_BPM_TOLD)
+@options_of(Exercise)
 @click.option("--json", "json_to", metavar="F|-", help="Write the JSON to a file, or to standard output.")
 def compare_command(take_a: str, take_b: str, json_to: str | None, **told: Any) -> None:
     """Hold two takes of one exercise against each other: is the difference larger than its uncertainty?"""
     from strumclock import report
     from strumclock.pipeline import compare, measure
 
-    exercise = _exercise(told)
+    exercise = take_out(Exercise, told)
     result = compare(measure(take_a, exercise), measure(take_b, exercise))
     report.write_json(result.to_dict(), json_to)
     if json_to != "-":

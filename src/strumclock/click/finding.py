@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from strumclock.audio.decimation import decimated, decimation_for
 from strumclock.click.accents import Lattice
+from strumclock.click.beat import LEAST_JUMP_S
 from strumclock.click.countin import quiet_until
 from strumclock.click.matching import Matcher
 from strumclock.click.placing import attack_of, beginning, beginning_in_quiet, fit_line
 from strumclock.click.preprocessing import Float32, Float64, Front, build_front
 from strumclock.click.search import PLAIN_SCORE, find_lattice, with_count_in
+from strumclock.click.segments import dense, further
 from strumclock.click.trains import HEARD
 from strumclock.click.uneven import Uneven
 from strumclock.errors import UsageError
@@ -33,14 +36,11 @@ HIGH_RATE_HZ = 22_050.0
 CLEAR_SHARE = 0.8
 """Clicks are plain where so many of those on the line are heard: short quiet ticks may have more above 5 kHz."""
 
-OTHER_S, OTHER = 6.0, 0.002
-"""Clicks of another tempo are looked for where at least so much (s) lies outside of those found; it is another where
-the intervals are no multiples of each other to this share."""
+ALIKE_SHARE = 0.002
+"""Intervals that differ by less than this share are the same click heard at another rate."""
 
-DENSE_PLACES, DENSE, FEWEST_OWN = 9, 0.5, 8
-"""The clicks of one tempo are those around which so much of so many places is heard: some of another tempo's clicks
-fall on its places too, every fourth after a change from 80 to 100 a minute. Fewer than the third make no tempo. In
-sweep_click.py a share of 0.3 lets such places in (95 % of all are then within 113 ms, not 0.4), 0.7 loses nothing."""
+PAUSE = 2.0
+"""So many intervals without a click are a pause: what follows is a restart."""
 
 SKEW_HINTS = (0.5, 1.0, 2.0)
 """A told tempo may mean clicks on the halves of the beat, on the beat, or on every other one."""
@@ -77,17 +77,22 @@ class Clicks:
         Which of the click's sounds each has: 0 the commonest, 1 the accent's, from 2 on those between the beats.
     number : int array, shape (n,)
         Index of each in the told `nominal_s`; without that 0, 1, 2, …
-    other_interval_s : float, optional
-        Time between clicks (s) of another tempo that is clicked before the first or after the last of these; such
-        clicks are not in the arrays.
-    other_s : tuple of float, optional
-        From when to when these are heard, file time.
     alternates_s, wanders_s : float
         How far ticks and tocks lie on either side of their mean beat, and the standard deviation of each about that; 0
         for even clicks.
     bend_s : float array, shape (n,)
         How much later than a straight line through the clicks the mean beat is at each: a metronome runs down, a
         wireless loudspeaker's delay wanders or jumps. 0 where the beat is steady.
+    begins : str
+        How they begin: ``"first"`` of the recording; ``"gap"``: at the interval of those before, in another phase,
+        without a pause (the file lost samples); ``"tempo"``: at another interval, without a pause; ``"restart"``: after
+        a pause of two intervals or more.
+    breaks_s : tuple of float
+        File times of the first click after each jump of phase without a pause: where a segment begins with a gap, and
+        where `bend_s` jumps.
+    segments : tuple of Clicks
+        Every stretch of clicks that keeps one tempo and phase, in time order, where the recording holds more than one;
+        these are the longest of them. Those of a segment are empty.
     """
 
     time_s: Float64
@@ -101,11 +106,12 @@ class Clicks:
     score: float
     sound: NDArray[np.int_]
     number: NDArray[np.int_]
-    other_interval_s: float | None = None
-    other_s: tuple[float, float] | None = None
     alternates_s: float = 0.0
     wanders_s: float = 0.0
     bend_s: Float64 = field(default_factory=lambda: np.zeros(0))
+    begins: str = "first"
+    breaks_s: tuple[float, ...] = ()
+    segments: tuple[Clicks, ...] = ()
 
     def __post_init__(self) -> None:
         """Make the arrays read-only."""
@@ -115,6 +121,47 @@ class Clicks:
             array = np.array(getattr(self, name))
             array.flags.writeable = False
             object.__setattr__(self, name, array)
+
+    @property
+    def trains(self) -> tuple[Clicks, ...]:
+        """All segments, these clicks alone where there is one."""
+        return self.segments or (self,)
+
+    @property
+    def every_s(self) -> Float64:
+        """Times of the clicks of all segments, file time."""
+        return np.concatenate([train.time_s for train in self.trains])
+
+    @property
+    def start_s(self) -> float:
+        """Time of the first click."""
+        return float(self.time_s[0])
+
+    @property
+    def end_s(self) -> float:
+        """Time of the last click."""
+        return float(self.time_s[-1])
+
+    @property
+    def bpm(self) -> float:
+        """Clicks a minute, of the interval most usual between them."""
+        return 60 / float(np.median(np.diff(self.time_s)))
+
+    @property
+    def _other(self) -> Clicks | None:
+        """The first segment at another tempo."""
+        away = (t for t in self.segments if abs(t.interval_s / self.interval_s - 1) > ALIKE_SHARE)
+        return next(away, None)
+
+    @property
+    def other_interval_s(self) -> float | None:
+        """Time between the clicks of the first segment at another tempo; None where there is none."""
+        return None if self._other is None else self._other.interval_s
+
+    @property
+    def other_s(self) -> tuple[float, float] | None:
+        """From when to when these are heard."""
+        return None if self._other is None else (self._other.start_s, self._other.end_s)
 
 
 def find_clicks(
@@ -200,89 +247,149 @@ def find_clicks(
             front, found = high, there
     if found is None:
         return None
-    uneven = found if isinstance(found, Uneven) else None
-    found = _lattice(found)
-    found, other = _parted(front, found) if told is None and uneven is None else (found, None)
+    take = _Take(samples=x, sample_rate_hz=sample_rate_hz, start_s=start_s, source=source, front=front, told=told)
+    if told is not None or isinstance(found, Uneven):
+        return take.clicks(found)[0]
     match = Matcher.of(front)
-    bend, away = (np.zeros(len(found.nominal)),) * 2 if uneven is None else (uneven.bend, uneven.away)
-    heard_at = found.start + found.step * found.nominal + away
-    line = fit_line(match, heard_at, found.nominal, found.sound, found.weight, bend)
-    fitted = line.start + line.step * found.nominal
-    away = away if uneven is None else heard_at - fitted
-    position = fitted + away
-    interval = float(np.mean(np.diff(found.nominal)))
-    apart = float(np.median(np.diff(found.nominal))) * line.step
-    begin = beginning(match, position, found.weight, apart)
-    quiet = quiet_until(front) if told is None else 0.0
-    if told is None:
-        begin += beginning_in_quiet(front, position + begin, apart, quiet)
-    position = (position + begin) * (sample_rate_hz / front.rate_hz)
-    attack, attack_u = attack_of(x, sample_rate_hz, position, found.weight)
-    lead_s = (begin + attack * front.rate_hz / sample_rate_hz + line.start) / front.rate_hz
-    if told is None and uneven is None:
-        found = with_count_in(front, found, lead_s * front.rate_hz, line.step, quiet)
-        bend = away = np.zeros(len(found.nominal))
-    time_s = start_s + lead_s + (found.nominal * line.step + away) / front.rate_hz
-    alternates_s, wanders_s = (0.0, 0.0) if uneven is None else (v / front.rate_hz for v in uneven.off_beat)
-    return Clicks(
-        time_s=time_s,
-        u_s=np.sqrt(
-            (line.u(found.nominal) / front.rate_hz) ** 2
-            + (attack_u / sample_rate_hz) ** 2
-            + alternates_s**2 / 3  # the player may follow ticks, tocks or anything between: rectangular (GUM 4.3.7)
-            + wanders_s**2
-        ),
-        heard=found.evidence > HEARD,
-        accented=found.accented,
-        interval_s=interval * line.step / front.rate_hz,
-        interval_u_s=interval * line.step_u / front.rate_hz,
-        extent=_extent(time_s - start_s, len(x) / sample_rate_hz),
-        source=source,
-        score=found.score,
-        sound=found.kind,
-        number=np.arange(len(time_s)) if told is None else np.searchsorted(told, found.nominal),
-        other_interval_s=None if other is None else other.interval_s,
-        other_s=None if other is None else (start_s + other.begin_s, start_s + other.end_s),
-        alternates_s=alternates_s,
-        wanders_s=wanders_s,
-        bend_s=bend / front.rate_hz,
-    )
+    others = further(match, found, beats_per_bar)
+    if not others:
+        return take.clicks(found)[0]
+    return _together(take, dense(found), others)
 
 
-@dataclass(frozen=True, slots=True)
-class _Other:
-    """Clicks of another tempo: time between them, first and last (s from the first sample)."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Take:
+    """The recording that clicks were found in, and how they are to be told.
 
-    interval_s: float
-    begin_s: float
-    end_s: float
+    Attributes
+    ----------
+    samples : float32 array, at sample_rate_hz; the first at start_s in the file
+    source : str
+    front : Front
+        That in which they were found.
+    told : float array or None
+        Told times of the clicks (s).
+    """
+
+    samples: Float32
+    sample_rate_hz: float
+    start_s: float
+    source: str
+    front: Front
+    told: Float64 | None
+
+    def clicks(
+        self,
+        candidate: Lattice | Uneven,
+        *,
+        lead: tuple[float, float] | None = None,
+        first: bool = True,
+        until: float = np.inf,
+    ) -> tuple[Clicks, tuple[float, float]]:
+        """The clicks of a lattice where exactly they lie, and how much later than the learned sound's place that is.
+
+        Parameters
+        ----------
+        lead : tuple of float, optional
+            That, and its standard uncertainty, where it is known of another segment of the same sound (front samples).
+        first : bool
+            Whether these are the recording's first clicks: some more may stand in the quiet before.
+        until : float
+            Where other clicks begin, front samples.
+        """
+        front, told = self.front, self.told
+        uneven = candidate if isinstance(candidate, Uneven) else None
+        found = _lattice(candidate)
+        match = Matcher.of(front)
+        bend, away = (np.zeros(len(found.nominal)),) * 2 if uneven is None else (uneven.bend, uneven.away)
+        heard_at = found.start + found.step * found.nominal + away
+        line = fit_line(match, heard_at, found.nominal, found.sound, found.weight, bend)
+        fitted = line.start + line.step * found.nominal
+        away = away if uneven is None else heard_at - fitted
+        interval = float(np.mean(np.diff(found.nominal)))
+        quiet = quiet_until(front) if told is None and first else 0.0
+        lead = lead or self._lead(match, fitted + away, found, line.step, quiet)
+        begin = lead[0] + line.start
+        if told is None and uneven is None and first:
+            found = with_count_in(front, found, begin, line.step, quiet)
+            bend = away = np.zeros(len(found.nominal))
+        time_s = self.start_s + (begin + found.nominal * line.step + away) / front.rate_hz
+        alternates_s, wanders_s = (0.0, 0.0) if uneven is None else (v / front.rate_hz for v in uneven.off_beat)
+        end_s = min(until, len(front.samples)) / front.rate_hz
+        clicks = Clicks(
+            time_s=time_s,
+            u_s=np.sqrt(
+                (line.u(found.nominal) / front.rate_hz) ** 2
+                + (lead[1] / front.rate_hz) ** 2
+                + alternates_s**2 / 3  # a player may follow ticks, tocks or anything between: rectangular (GUM 4.3.7)
+                + wanders_s**2
+            ),
+            heard=found.evidence > HEARD,
+            accented=found.accented,
+            interval_s=interval * line.step / front.rate_hz,
+            interval_u_s=interval * line.step_u / front.rate_hz,
+            extent=_extent(time_s - self.start_s, end_s),
+            source=self.source,
+            score=found.score,
+            sound=found.kind,
+            number=np.arange(len(time_s)) if told is None else np.searchsorted(told, found.nominal),
+            alternates_s=alternates_s,
+            wanders_s=wanders_s,
+            bend_s=bend / front.rate_hz,
+            breaks_s=_jumps_s(time_s, bend / front.rate_hz),
+        )
+        return clicks, lead
+
+    def _lead(
+        self, match: Matcher, position: Float64, found: Lattice, step: float, quiet: float
+    ) -> tuple[float, float]:
+        """How much later than its place in the front a click's time lies, and its standard uncertainty."""
+        apart = float(np.median(np.diff(found.nominal))) * step
+        begin = beginning(match, position, found.weight, apart)
+        if self.told is None:
+            begin += beginning_in_quiet(self.front, position + begin, apart, quiet)
+        ratio = self.sample_rate_hz / self.front.rate_hz
+        attack, attack_u = attack_of(self.samples, self.sample_rate_hz, (position + begin) * ratio, found.weight)
+        return begin + attack / ratio, attack_u / ratio
 
 
-def _parted(front: Front, found: Lattice) -> tuple[Lattice, _Other | None]:
-    """The lattice as far as it is heard densely, and the tempo clicked beyond that; all of it where there is none."""
-    heard = found.evidence > HEARD
-    window = np.ones(min(DENSE_PLACES, len(heard)))
-    dense = np.convolve(heard, window, mode="same") / np.convolve(np.ones(len(heard)), window, mode="same") >= DENSE
-    own = np.flatnonzero(dense & heard)
-    if len(own) < FEWEST_OWN:
-        return found, None
-    core = slice(int(own[0]), int(own[-1]) + 1)
-    apart = found.step * float(np.median(np.diff(found.nominal)))
-    first, last = (found.start + found.step * float(found.nominal[i]) for i in (own[0], own[-1]))
-    for begin, end in ((0, round(first - apart / 2)), (round(last + apart / 2), len(front.samples))):
-        if end - begin < OTHER_S * front.rate_hz:
-            continue
-        part = Front(samples=front.samples[begin:end], plain=front.plain[begin:end], rate_hz=front.rate_hz)
-        there = find_lattice(part, hints_s=(), told=None, beats_per_bar=None, even=True)
-        if not isinstance(there, Lattice) or there.score < PLAIN_SCORE:
-            continue
-        interval = there.step * float(np.median(np.diff(there.nominal)))
-        times = max(interval / apart, apart / interval)
-        if abs(times - round(times)) > OTHER * times:
-            ends = (begin + there.start + there.step * there.nominal[[0, -1]]) / front.rate_hz
-            kept = {name: getattr(found, name)[core] for name in ("nominal", "evidence", "weight", "kind", "accented")}
-            return replace(found, **kept), _Other(interval / front.rate_hz, float(ends[0]), float(ends[1]))
-    return found, None
+def _together(take: _Take, own: Lattice, others: list[tuple[Lattice, bool]]) -> Clicks:
+    """All stretches of clicks, the longest first of all."""
+    place = [found.start + found.step * float(found.nominal[0]) for found in (own, *(f for f, _ in others))]
+    order = np.argsort(place)
+    begins = [*np.array(place)[order][1:], np.inf]
+    lead: tuple[float, float] | None = None
+    sounds = 0
+    made: dict[int, Clicks] = {}
+    for i in sorted(range(len(order)), key=lambda i: order[i]):  # the one whose sound is known first
+        which = int(order[i])
+        found, known = (own, True) if which == 0 else others[which - 1]
+        clicks, own_lead = take.clicks(found, lead=lead if known else None, first=i == 0, until=begins[i])
+        lead = lead or own_lead
+        if not known:  # a sound of its own is learned from itself
+            clicks = replace(clicks, sound=clicks.sound + sounds)
+        sounds = max(sounds, int(clicks.sound.max()) + 1)
+        made[i] = clicks
+    train = [made[i] for i in range(len(order))]
+    train[1:] = [replace(after, begins=_begins(before, after)) for before, after in pairwise(train)]
+    breaks_s = tuple(s for t in train for s in ((t.start_s,) if t.begins == "gap" else ()) + t.breaks_s)
+    longest = max(train, key=lambda t: int(np.count_nonzero(t.heard)))
+    return replace(longest, segments=tuple(train), breaks_s=breaks_s)
+
+
+def _begins(before: Clicks, after: Clicks) -> str:
+    """How clicks begin after others (`Clicks.begins`)."""
+    apart_s = [float(np.median(np.diff(c.time_s))) for c in (before, after)]
+    if after.start_s - before.end_s >= PAUSE * max(apart_s):
+        return "restart"
+    return "gap" if abs(apart_s[1] / apart_s[0] - 1) < ALIKE_SHARE / 2 else "tempo"
+
+
+def _jumps_s(time_s: Float64, bend_s: Float64) -> tuple[float, ...]:
+    """The clicks at which a beat that bends has jumped."""
+    leap_s = np.diff(bend_s)
+    leap_s = np.abs(leap_s - np.median(leap_s))
+    return tuple(float(t) for t in time_s[1:][leap_s > max(LEAST_JUMP_S, 0.5 * float(np.ptp(bend_s)))])
 
 
 def _score(found: Lattice | Uneven) -> float:
@@ -295,7 +402,7 @@ def _better(there: Lattice | Uneven, high: Front, found: Lattice | Uneven, front
         lattice.step * float(np.median(np.diff(lattice.nominal))) / seen.rate_hz
         for lattice, seen in ((_lattice(there), high), (_lattice(found), front))
     ]
-    alike = abs(apart_s[0] / apart_s[1] - 1) < OTHER
+    alike = abs(apart_s[0] / apart_s[1] - 1) < ALIKE_SHARE
     return _score(there) > _score(found) and (alike or _score(found) < PLAIN_SCORE)
 
 

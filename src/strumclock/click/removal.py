@@ -93,9 +93,11 @@ def remove_clicks(samples: ArrayLike, sample_rate_hz: float, clicks: Clicks, *, 
     Removal
     """
     x = np.ascontiguousarray(samples, dtype=np.float32)
-    position = (clicks.time_s - start_s) * sample_rate_hz
+    trains = clicks.trains
+    position = (clicks.every_s - start_s) * sample_rate_hz
+    sound, heard = (np.concatenate([getattr(train, name) for train in trains]) for name in ("sound", "heard"))
     before = round(SOUND_S[0] * sample_rate_hz)
-    nearest = float(np.min(np.diff(clicks.time_s), initial=clicks.interval_s))
+    nearest = float(np.min(np.diff(clicks.every_s), initial=clicks.interval_s))
     after = round(min(SOUND_S[1], NEXT_SHARE * nearest) * sample_rate_hz)
     t = np.arange(before + after) / sample_rate_hz
     t0 = SOUND_S[0] - LEAD_S
@@ -104,11 +106,11 @@ def remove_clicks(samples: ArrayLike, sample_rate_hz: float, clicks: Clicks, *, 
     left_share = np.ones(len(position))
     sounds = []
     swells = 0.0
-    for kind in np.unique(clicks.sound):
-        mine = clicks.sound == kind
+    for kind in np.unique(sound):
+        mine = sound == kind
         learned = learn(x, sample_rate_hz, position[mine], before, after)
         sounds.append(learned.sound * ramp)
-        if np.mean(clicks.heard[mine]) > SURE:
+        if np.mean(heard[mine]) > SURE:
             swells = max(swells, swells_s(sounds[-1], sample_rate_hz, before))
         left_share[mine] = learned.left
         _add(removed, sounds[-1], position[mine], before, learned.gain)

@@ -120,7 +120,7 @@ def _least(match: Matcher, found: Train | Lattice) -> float:
     return LEAST_SCORE * max(RINGING_S / apart_s, 1.0)
 
 
-def _regular(start: float, step: float, begin: int, end: int) -> Float64:
+def regular(start: float, step: float, begin: int, end: int) -> Float64:
     """Whole numbers k with begin <= start + k * step < end."""
     return np.arange(np.ceil((begin - start) / step), np.floor((end - 1 - start) / step) + 1.0)
 
@@ -140,7 +140,7 @@ def _best_train(
     if told is not None:
         for chain in find_mapped_chains(place, pairs, told, rate):
             at = chain.start + chain.step * told
-            best = _better(best, _try(match, chain, told[(at >= begin) & (at < end)]))
+            best = _better(best, attempt(match, chain, told[(at >= begin) & (at < end)]))
         return best
     for tried, interval in enumerate(propose_intervals(pairs, hints_s)):
         if best is not None and _explained(best, interval * rate):
@@ -148,7 +148,7 @@ def _best_train(
         if tried > 1 and best is not None and best.score > PLAIN_SCORE:
             break
         for chain in find_chains(place, pairs, interval, rate):
-            best = _better(best, _try(match, chain, _regular(chain.start, chain.step, begin, end)))
+            best = _better(best, attempt(match, chain, regular(chain.start, chain.step, begin, end)))
             if best is not None and _explained(best, interval * rate):
                 break
     return _at_told_tempo(match, best, place, pairs, hints_s, begin, end) or best
@@ -166,7 +166,7 @@ def _at_told_tempo(
     told: Train | None = None
     for hint in hints_s:
         for chain in find_chains(place, pairs, hint, rate):
-            train = _try(match, chain, _regular(chain.start, chain.step, begin, end))
+            train = attempt(match, chain, regular(chain.start, chain.step, begin, end))
             if train is None or train.score <= _least(match, train) or abs(train.step / rate / hint - 1) >= CLOCK:
                 continue
             if found or np.mean(train.heard) >= FULL:
@@ -191,7 +191,7 @@ def _better(a: Train | None, b: Train | None) -> Train | None:
     return b if a is None or (b is not None and b.score > a.score) else a
 
 
-def _try(match: Matcher, chain: Chain, nominal: Float64, known: Float32 | None = None) -> Train | None:
+def attempt(match: Matcher, chain: Chain, nominal: Float64, known: Float32 | None = None) -> Train | None:
     if len(nominal) < FEWEST:
         return None
     fitted = follow(match, chain, nominal, known)
@@ -211,10 +211,10 @@ def _whole(match: Matcher, train: Train, told: Float64 | None, beats_per_bar: in
         step = thickened(match, start, step, train)
     lead = float(train.position[int(np.argmax(np.where(on, train.agreement, -1.0)))])
     chain = Chain(start=start, step=step, place=train.position[train.heard & on], lead=lead)
-    nominal = _regular(chain.start, chain.step, 0, n) if told is None else told
-    whole = _try(match, chain, nominal, train.sound) or train
+    nominal = regular(chain.start, chain.step, 0, n) if told is None else told
+    whole = attempt(match, chain, nominal, train.sound) or train
     if told is None:
-        nominal = _regular(whole.start, whole.step, 0, n)
+        nominal = regular(whole.start, whole.step, 0, n)
     else:
         at = whole.start + whole.step * told
         nominal = told[(at >= 0) & (at < n)]

@@ -3,13 +3,18 @@
 from strumclock.journal.csvfile import read_date, read_page
 from strumclock.journal.edits import Forgotten
 from strumclock.journal.entry import TakeEntry, exercise_label, identity_of, plain
+from strumclock.journal.history import Figure, History, PastTake, Practised
 from strumclock.journal.opening import find_journal
 from strumclock.journal.store import Imported, Journal
 
 __all__ = [
+    "Figure",
     "Forgotten",
+    "History",
     "Imported",
     "Journal",
+    "PastTake",
+    "Practised",
     "TakeEntry",
     "exercise_label",
     "find_journal",

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from strumclock.errors import JournalError, UsageError
+from strumclock.grid import BPM_RANGE
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # with the full-width ones
 IMPORT_COLUMNS = {
@@ -163,7 +164,7 @@ def _paper_row(line: int, found: Mapping[str, str]) -> PaperRow:
         student=found["student"] or None,
         played_on=read_date(found["date"]),
         exercise=found["exercise"],
-        bpm=_number("the tempo", found["bpm"], 20.0, 400.0),
+        bpm=_number("the tempo", found["bpm"], *BPM_RANGE),
         held=None if not held else held in YES,
         chords=tuple(found["chords"].split()) or None,
         beats_per_change=_number("beats_per_change", found["beats_per_change"], 0.25, 64.0)

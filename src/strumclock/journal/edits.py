@@ -9,13 +9,14 @@ from typing import Any
 import sqlalchemy as sa
 
 from strumclock.errors import JournalError, UsageError
+from strumclock.fields import fields_of
+from strumclock.grid import BPM_RANGE, Exercise
 from strumclock.journal.entry import exercise_label, exercise_row, plain, sha256_of
 from strumclock.journal.schema import edits, exercises, figures, files, goals, notes, strums, students, takes
 from strumclock.journal.writing import IMMEDIATE_EDITS, delete_takes, exercise_id, now, student_id, upsert
 
-TOLD_FIELDS = ("bpm", "meter", "per_beat", "pattern", "swing", "count_in", "bars", "chords", "beats_per_change")
+TOLD_FIELDS = tuple(name for name, field in fields_of(Exercise).items() if field.in_files)
 CORRECTABLE = ("student", "date", "exercise", "equipment", *TOLD_FIELDS)
-BPM_RANGE = (20.0, 400.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,21 +230,14 @@ def check_edit(field: str, value: str | None) -> None:
         raise UsageError(f"what can be corrected is {', '.join(CORRECTABLE)}, but {field!r} came")
     if value is None:
         return
-    try:
-        if field == "date":
+    if field in TOLD_FIELDS:
+        described = fields_of(Exercise)[field]
+        described.checked(field, described.read(field, value, "the correction"))
+    elif field == "date":
+        try:
             date.fromisoformat(value)
-        elif field == "bpm":
-            check_bpm(float(value))
-        elif field in ("per_beat", "count_in", "bars"):
-            int(value)
-        elif field in ("swing", "beats_per_change"):
-            float(value)
-    except ValueError as error:
-        if isinstance(error, UsageError):
-            raise
-        raise UsageError(
-            f"{field} must be a {'date YYYY-MM-DD' if field == 'date' else 'number'}, but {value!r} came"
-        ) from None
+        except ValueError:
+            raise UsageError(f"date must be a date YYYY-MM-DD, but {value!r} came") from None
 
 
 def forget(connection: sa.Connection, student: str) -> Forgotten:

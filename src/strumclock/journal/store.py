@@ -18,6 +18,7 @@ from strumclock.journal import edits as by_hand
 from strumclock.journal import tables
 from strumclock.journal.csvfile import read_page, write_csv
 from strumclock.journal.entry import TakeEntry, exercise_label, plain
+from strumclock.journal.history import History, histories, history
 from strumclock.journal.opening import find_journal, is_url, make_engine, prepare, transaction
 from strumclock.journal.schema import edits, exercises, students, takes
 from strumclock.journal.writing import edits_of, student_id, write_take
@@ -254,6 +255,16 @@ class Journal:
         """A take's result as it was measured: JSON of schema ``strumclock.take/1``."""
         with self.reading() as connection:
             return tables.measurement(connection, by_hand.known_take(connection, take).id)
+
+    def history(self, student: str | None = None, exercise: str | None = None) -> History:
+        """The past takes of one student (the only one, where none is named), of one exercise or of all."""
+        with self.reading() as connection:
+            return history(connection, student, exercise)
+
+    def histories(self) -> tuple[History, ...]:
+        """The past takes of every student, by name."""
+        with self.reading() as connection:
+            return tuple(histories(connection))
 
     def edits(self) -> dict[str, dict[str, str | None]]:
         """What was corrected by hand, by the takes' identity."""

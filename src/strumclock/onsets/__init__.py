@@ -1,6 +1,7 @@
 """When each strum began."""
 
+from strumclock.onsets.detector import Calibration, Detector, shipped_detector
 from strumclock.onsets.finding import find_strums
 from strumclock.onsets.strums import Ignored, Strums
 
-__all__ = ["Ignored", "Strums", "find_strums"]
+__all__ = ["Calibration", "Detector", "Ignored", "Strums", "find_strums", "shipped_detector"]

@@ -12,25 +12,26 @@ import numpy as np
 import numpy.typing as npt
 
 from strumclock.onsets.bands import STEP_S
+from strumclock.onsets.detector import Calibration
 from strumclock.onsets.places import FloatArray, most_likely, place_of
 
 Values = npt.NDArray[np.float32]
 
 BEFORE, AFTER = 30, 70  # steps around a strum's time that are compared: touches before it, the other strings after it
 HOP = 2  # of the steps around, every second is compared: all of them say no more
-TEMPER = 0.02  # share of the log-likelihood that counts: neighbouring steps and bands say much the same
-FLOOR = 0.3  # evidence differs by so much between strums that are alike, at least
 TURNS = 2  # what the first turn places anew shows the others better
 LEAST = 5  # strums of a take: fewer show nothing in common
 SURE_S = 0.001  # u of a strum that is left where it is
 
 
-def compared(steps: FloatArray, evidence: npt.NDArray[np.floating], smeared: float = 0.0) -> FloatArray:
+def compared(
+    steps: FloatArray, evidence: npt.NDArray[np.floating], calibration: Calibration, smeared: float = 0.0
+) -> FloatArray:
     """The probability of each step in each strum, after a look at the other strums of the take.
 
     The others, laid one over another at their places, give a mean and a variance of the evidence at each step around a
     strum's time. How well a strum's own evidence fits them, for each place that it may have, multiplies its
-    probability: the likelihood of independent normal deviates, tempered by `TEMPER` since they are not independent.
+    probability: the likelihood of independent normal deviates, tempered since they are not independent.
 
     Parameters
     ----------
@@ -38,6 +39,7 @@ def compared(steps: FloatArray, evidence: npt.NDArray[np.floating], smeared: flo
         Probability of each step, a strum a row.
     evidence : ndarray, shape (n, k, channels)
         What was seen at these steps (`onsets.residual.evidence`).
+    calibration : Calibration
     smeared : float
         See `places.smearing`.
 
@@ -50,15 +52,16 @@ def compared(steps: FloatArray, evidence: npt.NDArray[np.floating], smeared: flo
     --------
     Six strums: a touch ten steps before the release. In the last, the touch was thought the likelier place.
 
+    >>> from strumclock.onsets.detector import shipped_detector
     >>> evidence = np.zeros((6, 256, 1))
     >>> evidence[:, 100:], evidence[:, 90:93] = 5.0, 2.0
     >>> steps = np.full((6, 256), 1e-6)
     >>> steps[:, 100], steps[5, 90] = 0.4, 0.6
-    >>> int(compared(steps, evidence)[5].argmax())
+    >>> int(compared(steps, evidence, shipped_detector().calibration)[5].argmax())
     100
     """
     n, k, _ = evidence.shape
-    place, u = place_of(steps, smeared)
+    place, u = place_of(steps, calibration, smeared)
     unsure = np.flatnonzero(u * STEP_S > SURE_S)
     if n < LEAST or not len(unsure):
         return steps
@@ -74,11 +77,13 @@ def compared(steps: FloatArray, evidence: npt.NDArray[np.floating], smeared: flo
         own, seen_there = weight[unsure, None, None], seen[unsure]
         others = weight.sum() - own
         mean = (_summed(weight, seen) - own * seen_there) / others
-        variance = np.maximum((_summed(weight, seen**2) - own * seen_there**2) / others - mean**2, 0) + FLOOR**2
-        fit = TEMPER * _log_likelihood(theirs, mean, variance, k)
+        variance = (
+            np.maximum((_summed(weight, seen**2) - own * seen_there**2) / others - mean**2, 0) + calibration.floor**2
+        )
+        fit = calibration.temper * _log_likelihood(theirs, mean, variance, k)
         again = steps[unsure] * np.exp(fit - fit.max(axis=1, keepdims=True))
         found[unsure] = again / again.sum(axis=1, keepdims=True)
-        place[unsure] = most_likely(found[unsure], smeared)
+        place[unsure] = most_likely(found[unsure], calibration, smeared)
     return found
 
 

@@ -13,6 +13,7 @@ from strumclock.audio.decimation import Samples, decimated
 from strumclock.errors import Notice, UsageError
 from strumclock.onsets.bands import STEP_S, STEPS
 from strumclock.onsets.comparison import SURE_S, compared
+from strumclock.onsets.detector import Calibration, Detector, shipped_detector
 from strumclock.onsets.levels import LAG_S, Levels, measure_levels, pictures, rises
 from strumclock.onsets.network import probabilities
 from strumclock.onsets.places import FloatArray, place_of, smearing
@@ -22,8 +23,6 @@ from strumclock.onsets.strums import Ignored, Strums
 if TYPE_CHECKING:
     from strumclock.click import Clicks, Removal
 
-LEAST_PROBABILITY = 0.7  # of being a strum; F is flat from 0.6 to 0.75 (sweep_onsets.py)
-LEAST_IF_SHARP, SHARP_S = 0.55, 0.0015  # enough where the time stands out: what is no strum is seldom so sharp
 LEAST_GAP_S = 0.080  # nearer than this, two candidates are strings of one strum; the fastest strums are 100 ms apart
 SECOND_LOOK_S = 0.015  # the second look is centred so much after the first one's answer
 WELL_CENTRED_S = (0.002, 0.032)  # a strum so much before its candidate was seen well
@@ -31,7 +30,6 @@ BLOCK = 256  # candidates looked at together: bounds the memory
 LONGEST_LOOK_S = 0.030  # level of a strum is read so much after its time
 
 BESIDE_S = (0.028, 0.025)  # before and after a time, so that the levels' windows do not overlap
-FELL_DB, LOUDER_DB = 10.0, 1.5  # true strums fell by 7 dB at most; a muted stroke falls further but is louder somewhere
 CUT_IN_S = 0.002  # what begins with the recording was sounding before it
 
 WORTH_NAMING_DB = 3.0  # a rejected rise smaller than this is not listed
@@ -47,6 +45,7 @@ def find_strums(
     start_s: float = 0.0,
     clicks: Clicks | None = None,
     removal: Removal | None = None,
+    detector: Detector | None = None,
 ) -> Strums:
     """Find the strums in one channel: one time for each, the release of its first string by the pick.
 
@@ -63,6 +62,8 @@ def find_strums(
     removal : Removal, optional
         The samples without their clicks, which are then read instead, and what was removed: what is left of a
         click must not pass for a strum.
+    detector : Detector, optional
+        Weights and calibration to find them with; those that come with the package where it is left out.
 
     Returns
     -------
@@ -84,25 +85,27 @@ def find_strums(
     if not 8000 <= sample_rate_hz <= 192000:
         raise UsageError(f"find_strums needs a rate of 8000 to 192000 Hz, got {sample_rate_hz}; resample first.")
     x, rate = decimated(whole, sample_rate_hz)
+    detector = detector or shipped_detector()
+    calibration = detector.calibration
     peak = max(float(x.max(initial=0.0)), -float(x.min(initial=0.0)))
     if peak == 0.0:
-        return Strums(time_s=np.empty(0), u_s=np.empty(0), strength_db=np.empty(0))
+        return Strums(time_s=np.empty(0), u_s=np.empty(0), strength_db=np.empty(0), bias_u_s=calibration.least_bias_u_s)
     removed = None if removal is None else decimated(removal.removed, sample_rate_hz)[0]
     levels = measure_levels(x, rate, removed)
 
-    frame = rises(levels)
+    frame = rises(levels, calibration.least_rise_db)
     about_s: FloatArray = frame.astype(np.float64) * levels.hop_s - LAG_S / 2
-    look = _look(x, rate, removed, levels, 1 / peak, about_s)
-    smeared = smearing(look.steps[look.likely >= LEAST_PROBABILITY])
-    time_s, u_s = look.times(smeared)
-    least = np.where(u_s < SHARP_S, LEAST_IF_SHARP, LEAST_PROBABILITY)
-    barred = _stopped(levels, time_s) | (time_s < CUT_IN_S)
+    look = _look(x, rate, removed, levels, 1 / peak, about_s, detector)
+    smeared = smearing(look.steps[look.likely >= calibration.least_probability], calibration)
+    time_s, u_s = look.times(calibration, smeared)
+    least = np.where(u_s < calibration.sharp_s, calibration.least_if_sharp, calibration.least_probability)
+    barred = _stopped(levels, time_s, calibration) | (time_s < CUT_IN_S)
     chosen = _apart(time_s, np.where(barred | (look.likely < least), 0.0, look.likely))
     look, time_s, u_s, early_s = look.of(chosen), time_s[chosen], u_s[chosen], about_s[chosen] - time_s[chosen]
     again = (u_s > SURE_S) & ((early_s < WELL_CENTRED_S[0]) | (early_s > WELL_CENTRED_S[1]))
-    look.put(again, _look(x, rate, removed, levels, 1 / peak, time_s[again] + SECOND_LOOK_S))
-    look.steps[:] = compared(look.steps, look.evidence, smeared)
-    time_s, u_s = look.times(smeared)
+    look.put(again, _look(x, rate, removed, levels, 1 / peak, time_s[again] + SECOND_LOOK_S, detector))
+    look.steps[:] = compared(look.steps, look.evidence, calibration, smeared)
+    time_s, u_s = look.times(calibration, smeared)
     order = np.argsort(time_s, kind="stable")
     time_s, u_s = time_s[order], u_s[order]
     strength = _strength(levels, time_s)
@@ -116,6 +119,7 @@ def find_strums(
         time_s=time_s + start_s,
         u_s=u_s,
         strength_db=strength - reference,
+        bias_u_s=_shared_u(u_s, calibration),
         ignored=ignored,
         notices=_notices(u_s),
     )
@@ -142,9 +146,9 @@ class _Look:
     likely: FloatArray
     evidence: npt.NDArray[np.float32]
 
-    def times(self, smeared: float) -> tuple[FloatArray, FloatArray]:
+    def times(self, calibration: Calibration, smeared: float) -> tuple[FloatArray, FloatArray]:
         """Time and uncertainty of each strum [s]."""
-        step, u = place_of(self.steps, smeared)
+        step, u = place_of(self.steps, calibration, smeared)
         return self.from_s + step * STEP_S, u * STEP_S
 
     def of(self, chosen: npt.NDArray[np.intp]) -> _Look:
@@ -158,7 +162,13 @@ class _Look:
 
 
 def _look(
-    x: Samples, rate_hz: float, removed: Samples | None, levels: Levels, gain: float, centre_s: FloatArray
+    x: Samples,
+    rate_hz: float,
+    removed: Samples | None,
+    levels: Levels,
+    gain: float,
+    centre_s: FloatArray,
+    detector: Detector,
 ) -> _Look:
     """Look at the surroundings of each centre."""
     centre_s = on_samples(centre_s, rate_hz)
@@ -168,7 +178,7 @@ def _look(
     for a in range(0, len(centre_s), BLOCK):
         part = slice(a, a + BLOCK)
         seen = evidence(x, rate_hz, centre_s[part], removed, gain=gain)
-        p[part] = probabilities(seen, pictures(levels, frame[part]))
+        p[part] = probabilities(seen, pictures(levels, frame[part]), detector.weights)
         kept[part] = seen[:, :, :STRUM_CHANNELS]
     steps = p[:, :STEPS] / np.maximum(p[:, :STEPS].sum(axis=1, keepdims=True), 1e-12)
     return _Look(from_s=centre_s - BEFORE_S, steps=steps, likely=1 - p[:, STEPS], evidence=kept)
@@ -186,12 +196,12 @@ def _apart(time_s: FloatArray, likely: FloatArray) -> npt.NDArray[np.intp]:
     return np.array([i for _, i in kept], dtype=np.intp)
 
 
-def _stopped(levels: Levels, time_s: FloatArray) -> npt.NDArray[np.bool_]:
+def _stopped(levels: Levels, time_s: FloatArray, calibration: Calibration) -> npt.NDArray[np.bool_]:
     """Whether the sound only ended there: much quieter after than before, and louder in hardly any band."""
     before, after = _at(levels, time_s - BESIDE_S[0]), _at(levels, time_s + BESIDE_S[1])
     louder_db = 20 * np.maximum(levels.level[after] - levels.level[before], 0).mean(axis=1)
     fell_db = levels.total_db[before] - levels.total_db[after]
-    stopped: npt.NDArray[np.bool_] = (fell_db > FELL_DB) & (louder_db < LOUDER_DB)
+    stopped: npt.NDArray[np.bool_] = (fell_db > calibration.fell_db) & (louder_db < calibration.louder_db)
     return stopped
 
 
@@ -213,7 +223,7 @@ def _unclaimed(time_s: FloatArray, rise_db: npt.NDArray[np.float32], strums_s: F
 
 def _reason(time_s: float, levels: Levels, strum_db: float, clicks: Clicks | None, start_s: float) -> str:
     """What speaks against a strum."""
-    if clicks is not None and np.any(np.abs(clicks.time_s - start_s - time_s) < 0.03):
+    if clicks is not None and np.any(np.abs(clicks.every_s - start_s - time_s) < 0.03):
         return "what is left of a click"
     before, after = (float(levels.total_db[_at(levels, np.array([time_s + s]))[0]]) for s in (-0.045, LONGEST_LOOK_S))
     if after < before + 1.0:
@@ -224,6 +234,12 @@ def _reason(time_s: float, levels: Levels, strum_db: float, clicks: Clicks | Non
     if bands[: len(bands) // 3].mean() > bands[len(bands) // 3 :].mean() + 0.5:
         return "a low thump, as of a foot or a knock"
     return "no release of strings in it: a voice or another sound"
+
+
+def _shared_u(u_s: FloatArray, calibration: Calibration) -> float:
+    """Standard uncertainty of what all strums have in common: what they were taken for may be wrong in all of them."""
+    rms_s = float(np.sqrt(np.mean(u_s**2))) if len(u_s) else 0.0
+    return max(calibration.least_bias_u_s, calibration.bias_share * rms_s)
 
 
 def _notices(u_s: FloatArray) -> tuple[Notice, ...]:

@@ -27,7 +27,6 @@ LOWEST_HZ, HIGHEST_HZ = 80.0, 4950.0
 LAG_S = 0.025  # the strings of one strum are 5 to 60 ms apart: over this time their rises add up
 FLOOR_DB = -60.0  # below the loudest band's loud moments: silence must not divide
 LOUD = 0.97  # quantile of a band's frames that stands for "loud": most takes ring most of the time
-LEAST_RISE_DB = 1.2  # mean over the bands; at 1.0 more false strums in real takes, at 1.4 soft repeats are lost
 PEAK_HALF_S = 0.030  # a rise is a candidate where none larger is nearer than this
 
 PICTURE_S = 0.150  # looked at before and after a candidate: damping before, ringing after
@@ -93,11 +92,11 @@ def measure_levels(x: Samples, rate_hz: float, removed: Samples | None = None) -
     )
 
 
-def rises(levels: Levels) -> npt.NDArray[np.intp]:
-    """Frames in which the rise is largest around and at least `LEAST_RISE_DB`."""
+def rises(levels: Levels, least_db: float) -> npt.NDArray[np.intp]:
+    """Frames in which the rise is largest around and at least so much [dB, mean over the bands]."""
     r = levels.rise_db
     half = round(PEAK_HALF_S / levels.hop_s)
-    at = np.flatnonzero(r > LEAST_RISE_DB)
+    at = np.flatnonzero(r > least_db)
     around = np.lib.stride_tricks.sliding_window_view(np.pad(r, half), 2 * half + 1)[at]
     top: npt.NDArray[np.intp] = at[r[at] == around.max(axis=1)]
     return top

@@ -1,16 +1,16 @@
 """Reads the evidence: how likely a strum began in each third of a millisecond, or not at all.
 
-A small convolutional network with weights that `tests/benchmarks/learn_onsets.py` learned from simulated strums
-whose times are known. It sees the evidence in fine steps, four steps at a time with a view of 20 ms to either
-side, and the picture of the levels around. What it states is a probability for each step and for "none"; trained
-on the logarithm of that probability, it states as much doubt as its mistakes on unseen takes deserve.
+A small convolutional network whose weights were learned from simulated strums with known times. It sees the evidence
+in fine steps, four steps at a time with a view of 20 ms to either side, and the picture of the levels around. What it
+states is a probability for each step and for "none"; trained on the logarithm of that probability, it states as much
+doubt as its mistakes on unseen takes deserve.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib.resources import files
 
 import numpy as np
 import numpy.typing as npt
@@ -35,21 +35,24 @@ class Weights:
     picture: tuple[Tensor, Tensor]
     none: tuple[Tensor, Tensor]
 
+    @classmethod
+    def from_arrays(cls, arrays: Mapping[str, npt.NDArray[np.floating]]) -> Weights:
+        """From arrays named LAYER_kernel and LAYER_bias."""
+        return cls(
+            **{
+                layer: (arrays[f"{layer}_kernel"].astype(np.float32), arrays[f"{layer}_bias"].astype(np.float32))
+                for layer in cls.__slots__
+            }
+        )
 
-@lru_cache(maxsize=1)
-def learned_weights() -> Weights:
-    """The weights that come with the package."""
-    with (files("strumclock.onsets") / "weights.npz").open("rb") as f, np.load(f) as z:
-        named = {
-            name: (z[f"{name}_kernel"].astype(np.float32), z[f"{name}_bias"].astype(np.float32))
-            for name in Weights.__slots__
-        }
-    return Weights(**named)
+    def arrays(self) -> dict[str, Tensor]:
+        """The same arrays again."""
+        pairs = ((layer, getattr(self, layer)) for layer in self.__slots__)
+        return {f"{layer}_{part}": a for layer, pair in pairs for part, a in zip(("kernel", "bias"), pair, strict=True)}
 
 
-def probabilities(evidence: Tensor, picture: Tensor, weights: Weights | None = None) -> npt.NDArray[np.float64]:
+def probabilities(evidence: Tensor, picture: Tensor, w: Weights) -> npt.NDArray[np.float64]:
     """Probability that a strum began in each step, and last that none did, shape (n, steps + 1)."""
-    w = weights or learned_weights()
     out = np.empty((len(evidence), evidence.shape[1] + 1))
     for a in range(0, len(evidence), BATCH):
         z = _logits(evidence[a : a + BATCH], picture[a : a + BATCH], w)

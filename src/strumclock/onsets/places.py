@@ -5,19 +5,17 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from strumclock.onsets.detector import Calibration
+
 FloatArray = npt.NDArray[np.float64]
 Shares = npt.NDArray[np.float32]
 
-EARLIER = 0.5  # an earlier place is taken if it is so likely against the likeliest: sd 0.7 ms, without it 1.3
-CLEAR_STEPS, SMEARED_STEPS = 26.0, 34.0  # spread of a median strum: to 18 dry, 27 in rooms, 35 to 42 in AAC 64k
-SMEARED_QUANTILE = 0.6  # unbiased would be 0.5 in rooms, 0.65 to 0.7 in AAC and of guitars kept out of learning
-SHARPEN = 1.3  # power of the probability that u is read from: what taught it is harder than most takes
-HELD = 0.95  # of that lies within twice u …
+HELD = 0.95  # share of the probability that lies within twice u …
 NEARBY = 32  # … and of most strums within so many steps, where it is looked for first
 NEAR_MODE = 3  # steps to either side of the likeliest over which the time is averaged: below 1.1 ms it is one event
 
 
-def smearing(p: FloatArray) -> float:
+def smearing(p: FloatArray, calibration: Calibration) -> float:
     """How far the releases of a take are smeared, 0 to 1, from the probability of each step in each of its strums.
 
     Told by the median of the number of steps over which the probability is spread (the exponential of its entropy): a
@@ -25,23 +23,26 @@ def smearing(p: FloatArray) -> float:
     """
     if len(p) == 0:
         return 0.0
+    c = calibration
     spread = np.exp(-(p * np.log((p + 1e-12).astype(np.float32))).sum(axis=1))
-    return float(np.clip((np.median(spread) - CLEAR_STEPS) / (SMEARED_STEPS - CLEAR_STEPS), 0, 1))
+    return float(np.clip((np.median(spread) - c.clear_steps) / (c.smeared_steps - c.clear_steps), 0, 1))
 
 
-def place_of(p: FloatArray, smeared: float = 0.0) -> tuple[FloatArray, FloatArray]:
+def place_of(p: FloatArray, calibration: Calibration, smeared: float = 0.0) -> tuple[FloatArray, FloatArray]:
     """Place and standard uncertainty, in steps, from the probability of each step given a strum.
 
     Where releases are clear, the place is the mean about the earliest step that is at least half as likely as the
     likeliest: a strum begins with its first string, and a later one is often the surer event. Where they are smeared,
     the earliest is rather the pick's touch, and the place is a quantile of the probability. Twice the uncertainty
-    holds `HELD` of the probability, raised to `SHARPEN`, around it; a standard deviation would speak of the rare far
+    holds `HELD` of the probability, raised to `sharpen`, around it; a standard deviation would speak of the rare far
     mistakes more than of the usual error.
     """
     if len(p) == 0:
         return np.empty(0), np.empty(0)
-    place = most_likely(p, smeared)
-    sharp = np.exp(np.float32(SHARPEN) * np.log((p + 1e-30).astype(np.float32)))  # several at a time, unlike powers
+    place = most_likely(p, calibration, smeared)
+    sharp = np.exp(
+        np.float32(calibration.sharpen) * np.log((p + 1e-30).astype(np.float32))
+    )  # several at a time, unlike powers
     sharp /= sharp.sum(axis=1, keepdims=True)
     reach, held = _reach(sharp, place, NEARBY)
     wide = np.flatnonzero(~held)
@@ -65,18 +66,18 @@ def _reach(share: Shares, place: FloatArray, nearby: int) -> tuple[FloatArray, n
     return reach, sums[:, -1] >= HELD
 
 
-def most_likely(p: FloatArray, smeared: float = 0.0) -> FloatArray:
+def most_likely(p: FloatArray, calibration: Calibration, smeared: float = 0.0) -> FloatArray:
     """The place alone, of `place_of`."""
     p = p / np.maximum(p.sum(axis=1, keepdims=True), 1e-12)
     k = np.arange(p.shape[1])
     wide = np.pad(p, ((0, 0), (1, 1)))
     hill = np.pad(wide[:, :-2] + wide[:, 1:-1] + wide[:, 2:], ((0, 0), (1, 1)))
     top = (hill[:, 1:-1] >= hill[:, :-2]) & (hill[:, 1:-1] >= hill[:, 2:])
-    mode = (top & (hill[:, 1:-1] >= EARLIER * hill.max(axis=1, keepdims=True))).argmax(axis=1)[:, None]
+    mode = (top & (hill[:, 1:-1] >= calibration.earlier * hill.max(axis=1, keepdims=True))).argmax(axis=1)[:, None]
     near = np.where(np.abs(k - mode) <= NEAR_MODE, p, 0.0)
     place = (near * (k + 0.5)).sum(axis=1) / near.sum(axis=1)
     if smeared:
-        place = (1 - smeared) * place + smeared * _quantile(p, SMEARED_QUANTILE)
+        place = (1 - smeared) * place + smeared * _quantile(p, calibration.smeared_quantile)
     return np.asarray(place)
 
 

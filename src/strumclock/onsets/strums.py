@@ -40,6 +40,8 @@ class Strums:
         Standard uncertainty of each time, from the evidence around it.
     strength_db : ndarray, shape (n,) [dB]
         Level 30 ms after the release against the recording's median strum.
+    bias_u_s : float
+        Standard uncertainty of an error that all times share: that of their mean, however many there are [s].
     ignored : tuple of Ignored
         Sounds that began suddenly and are not strums, each with its reason.
     notices : tuple of Notice
@@ -49,6 +51,7 @@ class Strums:
     time_s: FloatArray
     u_s: FloatArray
     strength_db: FloatArray
+    bias_u_s: float
     ignored: tuple[Ignored, ...] = ()
     notices: tuple[Notice, ...] = ()
 

@@ -82,6 +82,8 @@ class Strum:
         `left_click`.
     stroke : str or None
         The pattern's letter there, ``"?"`` where the pattern was inferred.
+    grid_s : float or None
+        Where its slot lies; None for a strum without a slot.
     offset_ms : float or None
         Strum minus grid line, positive = late; None for a strum without a slot, or where the grid is only fitted.
     deviation_ms : float or None
@@ -94,14 +96,15 @@ class Strum:
 
     time_s: float
     u_ms: float
-    slot: int | None
-    bar: int | None
-    beat: int | None
-    part: int | None
-    stroke: str | None
-    offset_ms: float | None
-    deviation_ms: float | None
-    at_change: bool
+    slot: int | None = None
+    bar: int | None = None
+    beat: int | None = None
+    part: int | None = None
+    stroke: str | None = None
+    grid_s: float | None = None
+    offset_ms: float | None = None
+    deviation_ms: float | None = None
+    at_change: bool = False
     left_click: bool = False
 
     @property

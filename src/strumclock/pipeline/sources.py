@@ -89,7 +89,7 @@ def _mixed(recording: Recording, hints: Mapping[str, Any]) -> Sound:
     return replace(
         alone,
         guitar=removal.samples,
-        clicks=replace(clicks, u_s=np.hypot(clicks.u_s, swelling_u_s)) if swelling_u_s else clicks,
+        clicks=_less_sure(clicks, swelling_u_s) if swelling_u_s else clicks,
         removal=removal,
         anchor="recorded-click",
         notices=(*click_notices(clicks), *swelling_notices(removal.swells_s)),
@@ -98,21 +98,19 @@ def _mixed(recording: Recording, hints: Mapping[str, Any]) -> Sound:
 
 def _on_channel(recording: Recording, index: int, hints: Mapping[str, Any]) -> Sound | None:
     """The click on a channel of its own, the guitar on the others; None where no click is heard there."""
-    clicks = find_clicks(recording.channel(index), recording.sample_rate_hz, **hints)
+    clicks = find_clicks(recording.channel(index), recording.sample_rate_hz, source="channel", **hints)
     if clicks is None:
         return None
     others = [c for c in range(recording.channels) if c != index]
     guitar: NDArray[np.float32] = np.asarray(recording.samples[:, others].mean(axis=1), np.float32)
     alone = _alone(recording, guitar)
-    return replace(
-        alone, clicks=replace(clicks, source="channel"), anchor="click-channel", notices=click_notices(clicks)
-    )
+    return replace(alone, clicks=clicks, anchor="click-channel", notices=click_notices(clicks))
 
 
 def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Sound:
     """The click in a file of its own, written by the same recorder at the same time."""
     other = load(path)
-    clicks = find_clicks(other.mono(), other.sample_rate_hz, **{**hints, "start_s": other.start_s})
+    clicks = find_clicks(other.mono(), other.sample_rate_hz, source="file", **{**hints, "start_s": other.start_s})
     if clicks is None:
         raise ClickError(f"a click was promised in {path}; none was heard there; check the file, or leave --click out")
     notices = click_notices(clicks)
@@ -126,4 +124,10 @@ def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Soun
             ),
         )
     take = _mixed(recording, hints)  # the click may be audible in the take as well
-    return replace(take, clicks=replace(clicks, source="file"), anchor="click-channel", notices=notices)
+    return replace(take, clicks=clicks, anchor="click-channel", notices=notices)
+
+
+def _less_sure(clicks: Clicks, u_s: float) -> Clicks:
+    """The clicks with a further standard uncertainty, in all segments."""
+    segments = tuple(_less_sure(segment, u_s) for segment in clicks.segments)
+    return replace(clicks, u_s=np.hypot(clicks.u_s, u_s), segments=segments)

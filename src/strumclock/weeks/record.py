@@ -7,12 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-import sqlalchemy as sa
-
-from strumclock.journal import Journal, exercise_label
-from strumclock.journal.edits import known_exercise, known_student
-from strumclock.journal.schema import exercises, figures, goals, students, takes
-from strumclock.journal.tables import why_not_counted
+from strumclock.journal import History, Journal, PastTake
 from strumclock.weeks.exercise import ExerciseProgress, exercise_progress
 from strumclock.weeks.week import TAKES_TO_HOLD, Point
 
@@ -25,8 +20,6 @@ UNSURE_SHARE = 0.5
 DOUBTS = frozenset({"clipped", "truncated", "gaps", "poor-fit", "few-strums", "click-fades", "tempo-differs"})
 """Warnings that say the measurement is less sure; the others say what was inferred or what the player did."""
 NEEDS = ("stuck", "falling", "silent", "unsure", "fine")
-CHUNK = 500
-_JITTER, _OFFSET, _DRIFT = "timing.jitter_ms", "timing.mean_offset_ms", "timing.drift_ms_per_min"
 HEARD_MS, HEARD_SHARE = 6.0, 0.025
 """What can be heard of one displaced tone: 6 ms, or 2.5 % of intervals above 240 ms (Friberg & Sundberg 1995)."""
 
@@ -127,127 +120,93 @@ def progress(
     UsageError
         If there is no such student or exercise.
     """
-    with journal.reading() as connection:
-        owner, name = known_student(connection, student)
-        only = known_exercise(connection, exercise, owner) if exercise is not None else None
-        return _progress(connection, owner, name, only, today or date.today(), takes_to_hold)
+    return _progress(journal.history(student, exercise), today or date.today(), takes_to_hold)
 
 
 def class_list(
     journal: Journal, *, today: date | None = None, takes_to_hold: int | None = None
 ) -> tuple[Progress, ...]:
     """Every student of a journal, those first who need the teacher most: stuck, falling, silent, measurement unsure."""
-    with journal.reading() as connection:
-        rows = connection.execute(sa.select(students).order_by(students.c.key)).all()
-        found = [_progress(connection, r.id, r.name, None, today or date.today(), takes_to_hold) for r in rows]
+    found = [_progress(past, today or date.today(), takes_to_hold) for past in journal.histories()]
     return tuple(sorted(found, key=lambda p: NEEDS.index(p.need)))
 
 
-def _progress(
-    connection: sa.Connection, owner: int, name: str, only: int | None, today: date, takes_to_hold: int | None
-) -> Progress:
-    told = sa.select(students.c.takes_to_hold).where(students.c.id == owner)
-    needed = takes_to_hold or connection.execute(told).scalar() or TAKES_TO_HOLD
-    names = (
-        "id exercise_id status error excluded superseded_by same_sound_as played_on bpm beats_per_change beat_ms anchor"
-    )
-    columns = [takes.c[column] for column in (*names.split(), "duration_s", "held", "even_share", "warnings", "source")]
-    query = sa.select(*columns).where(takes.c.student_id == owner)
-    if only is not None:
-        query = query.where(takes.c.exercise_id == only)
-    rows = connection.execute(query.order_by(takes.c.played_on, takes.c.played_at, takes.c.id)).all()
-    figure = _figures(connection, [row.id for row in rows])
-    counted = [row for row in rows if why_not_counted(row) is None]
+def _progress(past: History, today: date, takes_to_hold: int | None) -> Progress:
+    counted = [take for take in past.takes if take.not_counted is None]
     by_exercise: dict[int, list[Point]] = {}
-    for row in counted:
-        by_exercise.setdefault(row.exercise_id, []).append(_point(row, figure))
-    wanted = {row.exercise_id: row for row in connection.execute(_latest_goals(owner))}
-    labels = {row.id: row for row in connection.execute(sa.select(exercises).where(exercises.c.id.in_(by_exercise)))}
+    for take in counted:
+        if take.exercise_id is not None:
+            by_exercise.setdefault(take.exercise_id, []).append(_point(take))
     found = [
         exercise_progress(
-            exercise_label(dict(labels[key]._mapping)),
+            past.exercises[key].label,
             points,
-            beats_per_change=labels[key].beats_per_change,
-            goal_bpm=wanted[key].bpm if key in wanted else None,
-            goal_by=wanted[key].by_date if key in wanted else None,
-            takes_to_hold=needed,
+            beats_per_change=past.exercises[key].beats_per_change,
+            goal_bpm=past.exercises[key].goal_bpm,
+            goal_by=past.exercises[key].goal_by,
+            takes_to_hold=takes_to_hold or past.takes_to_hold or TAKES_TO_HOLD,
         )
         for key, points in by_exercise.items()
     ]
     found.sort(key=lambda e: (e.points[-1].played_on, len(e.points)), reverse=True)
-    doubtful, recent, doubts = _doubts(rows)
+    doubtful, recent, doubts = _doubts(past.takes)
     return Progress(
-        student=name,
+        student=past.student,
         today=today,
         exercises=tuple(found),
-        last_played=max((row.played_on for row in counted), default=None),
-        n_takes=len(rows),
-        n_not_counted=len(rows) - len(counted),
+        last_played=max((take.played_on for take in counted if take.played_on), default=None),
+        n_takes=len(past.takes),
+        n_not_counted=len(past.takes) - len(counted),
         doubtful=doubtful,
         n_recent=recent,
         doubts=doubts,
     )
 
 
-def _latest_goals(owner: int) -> Any:
-    latest = sa.select(sa.func.max(goals.c.id)).where(goals.c.student_id == owner).group_by(goals.c.exercise_id)
-    return sa.select(goals).where(goals.c.id.in_(latest))
-
-
-def _figures(connection: sa.Connection, ids: Sequence[int]) -> dict[tuple[int, str], Any]:
-    found: dict[tuple[int, str], Any] = {}
-    for start in range(0, len(ids), CHUNK):
-        query = sa.select(figures).where(
-            figures.c.take_id.in_(ids[start : start + CHUNK]),
-            figures.c.place.in_([_JITTER, _OFFSET, _DRIFT]),
-            figures.c.value.is_not(None),
-        )
-        found |= {(row.take_id, row.place): row for row in connection.execute(query)}
-    return found
-
-
-def _point(row: Any, figure: dict[tuple[int, str], Any]) -> Point:
-    jitter, offset, drift = (figure.get((row.id, place)) for place in (_JITTER, _OFFSET, _DRIFT))
+def _point(take: PastTake) -> Point:
+    assert take.played_on is not None, "a take without a date does not count"
+    jitter, offset, drift = take.jitter_ms, take.mean_offset_ms, take.drift_ms_per_min
     return Point(
-        take=row.id,
-        played_on=row.played_on,
-        bpm=row.bpm,
-        held=row.held,
-        beats_per_change=row.beats_per_change,
-        jitter_share=jitter.value / row.beat_ms if jitter is not None and row.beat_ms else None,
-        offset_share=offset.value / row.beat_ms if offset is not None and row.beat_ms else None,
-        even_share=row.even_share,
+        take=take.id,
+        played_on=take.played_on,
+        bpm=take.bpm,
+        held=take.held,
+        beats_per_change=take.beats_per_change,
+        jitter_share=jitter.value / take.beat_ms if jitter is not None and take.beat_ms else None,
+        offset_share=offset.value / take.beat_ms if offset is not None and take.beat_ms else None,
+        even_share=take.even_share,
         drift_ms_per_min=drift.value if drift is not None else None,
-        drift_heard=drift is not None and _heard(drift, row),
-        paper=row.source == "paper",
-        doubtful=bool(_doubts_of(row)),
+        drift_heard=_drift_heard(take),
+        paper=take.source == "paper",
+        doubtful=bool(_doubts_of(take)),
     )
 
 
-def _heard(drift: Any, row: Any) -> bool:
+def _drift_heard(take: PastTake) -> bool:
     """Whether a take's drift is sure, and more than can be heard."""
-    if drift.low <= 0 <= drift.high or not row.duration_s or not row.beat_ms:
+    drift = take.drift_ms_per_min
+    if drift is None or drift.low <= 0 <= drift.high or not take.duration_s or not take.beat_ms:
         return False
-    return abs(float(drift.value)) * float(row.duration_s) / 60 > max(HEARD_MS, HEARD_SHARE * float(row.beat_ms))
+    return abs(drift.value) * take.duration_s / 60 > max(HEARD_MS, HEARD_SHARE * take.beat_ms)
 
 
-def _doubts_of(row: Any) -> list[str]:
+def _doubts_of(take: PastTake) -> list[str]:
     """Why a recording's measurement is not sure: codes."""
-    if row.source != "recording" or row.excluded is not None or row.superseded_by is not None:
+    if take.source != "recording" or take.excluded or take.replaced:
         return []
-    if row.status == "failed":
+    if take.failed:
         return ["could not be measured"]
-    codes = [code for code in (row.warnings or "").split() if code in DOUBTS]
-    if row.anchor == "fitted":
+    codes = [code for code in take.warnings if code in DOUBTS]
+    if take.anchor == "fitted":
         codes.append("no click heard")
-    if row.held is None:
+    if take.held is None:
         codes.append("too little to judge")
     return codes
 
 
-def _doubts(rows: Sequence[Any]) -> tuple[int, int, tuple[str, ...]]:
-    recent = [row for row in rows if row.source == "recording" and row.excluded is None][-UNSURE_TAKES:]
-    lists = [_doubts_of(row) for row in recent]
+def _doubts(takes: Sequence[PastTake]) -> tuple[int, int, tuple[str, ...]]:
+    recent = [take for take in takes if take.source == "recording" and not take.excluded][-UNSURE_TAKES:]
+    lists = [_doubts_of(take) for take in recent]
     counts: dict[str, int] = {}
     for codes in lists:
         for code in codes:

@@ -1,0 +1,196 @@
+"""What the weeks of practice are judged from: the past takes of a student, with their exercises and goals.
+
+The takes come oldest first. `History` is plain data: whoever draws conclusions from it needs no database.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, NamedTuple
+
+import sqlalchemy as sa
+
+from strumclock.journal.edits import known_exercise, known_student
+from strumclock.journal.entry import exercise_label
+from strumclock.journal.schema import exercises, figures, goals, students, takes
+from strumclock.journal.tables import why_not_counted
+
+CHUNK = 500
+_PLACES = ("timing.jitter_ms", "timing.mean_offset_ms", "timing.drift_ms_per_min")
+_COLUMNS = (
+    *("id", "exercise_id", "source", "status", "error", "excluded", "superseded_by", "same_sound_as", "played_on"),
+    *("bpm", "beats_per_change", "beat_ms", "anchor", "duration_s", "held", "even_share", "warnings"),
+)
+
+
+class Figure(NamedTuple):
+    """One figure of a take with its 95 % interval, in the unit of its name."""
+
+    value: float
+    low: float
+    high: float
+
+
+class PastTake(NamedTuple):
+    """One take of the journal.
+
+    Attributes
+    ----------
+    id : int
+        Its number in the journal.
+    exercise_id : int or None
+        Key into `History.exercises`.
+    source : str
+        ``"recording"`` or ``"paper"``.
+    failed : bool
+        It could not be measured.
+    excluded : bool
+        By hand.
+    replaced : bool
+        Its file holds a newer version.
+    not_counted : str or None
+        Why it does not count; None if it does.
+    played_on : date or None
+    bpm, beats_per_change, beat_ms : float or None
+    anchor : str or None
+    duration_s : float or None
+    held : bool or None
+    even_share : float or None
+        Share of strums within the tolerance.
+    warnings : tuple of str
+        Codes.
+    jitter_ms, mean_offset_ms, drift_ms_per_min : Figure or None
+    """
+
+    id: int
+    exercise_id: int | None
+    source: str
+    failed: bool
+    excluded: bool
+    replaced: bool
+    not_counted: str | None
+    played_on: date | None
+    bpm: float | None
+    beats_per_change: float | None
+    beat_ms: float | None
+    anchor: str | None
+    duration_s: float | None
+    held: bool | None
+    even_share: float | None
+    warnings: tuple[str, ...]
+    jitter_ms: Figure | None
+    mean_offset_ms: Figure | None
+    drift_ms_per_min: Figure | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Practised:
+    """An exercise of a student, and the goal that was set last."""
+
+    label: str
+    beats_per_change: float | None
+    goal_bpm: float | None = None
+    goal_by: date | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class History:
+    """Everything about one student that the weeks are judged from.
+
+    Attributes
+    ----------
+    student : str
+    takes_to_hold : int or None
+        Takes of a week that must hold a tempo, where practice.toml told it.
+    takes : tuple of PastTake
+        Oldest first; those that do not count say why.
+    exercises : mapping of int to Practised
+        Those that the takes name.
+    """
+
+    student: str
+    takes_to_hold: int | None
+    takes: tuple[PastTake, ...]
+    exercises: Mapping[int, Practised]
+
+
+def history(connection: sa.Connection, student: str | None, exercise: str | None) -> History:
+    """The past of one student (the only one, where none is named), of one exercise or of all."""
+    owner, name = known_student(connection, student)
+    only = known_exercise(connection, exercise, owner) if exercise is not None else None
+    told = connection.execute(sa.select(students.c.takes_to_hold).where(students.c.id == owner)).scalar()
+    return _history(connection, owner, name, told, only)
+
+
+def histories(connection: sa.Connection) -> Iterator[History]:
+    """The past of every student, by name."""
+    for row in connection.execute(sa.select(students).order_by(students.c.key)).all():
+        yield _history(connection, row.id, row.name, row.takes_to_hold, None)
+
+
+def _history(connection: sa.Connection, owner: int, name: str, told: int | None, only: int | None) -> History:
+    query = sa.select(*(takes.c[column] for column in _COLUMNS)).where(takes.c.student_id == owner)
+    if only is not None:
+        query = query.where(takes.c.exercise_id == only)
+    rows = connection.execute(query.order_by(takes.c.played_on, takes.c.played_at, takes.c.id)).all()
+    figure = _figures(connection, [row.id for row in rows])
+    past = tuple(_past_take(row, [figure.get((row.id, place)) for place in _PLACES]) for row in rows)
+    return History(
+        student=name,
+        takes_to_hold=told,
+        takes=past,
+        exercises=_practised(connection, owner, {take.exercise_id for take in past} - {None}),
+    )
+
+
+def _practised(connection: sa.Connection, owner: int, ids: set[int | None]) -> dict[int, Practised]:
+    latest = sa.select(sa.func.max(goals.c.id)).where(goals.c.student_id == owner).group_by(goals.c.exercise_id)
+    wanted = {row.exercise_id: row for row in connection.execute(sa.select(goals).where(goals.c.id.in_(latest)))}
+    return {
+        row.id: Practised(
+            label=exercise_label(dict(row._mapping)),
+            beats_per_change=row.beats_per_change,
+            goal_bpm=wanted[row.id].bpm if row.id in wanted else None,
+            goal_by=wanted[row.id].by_date if row.id in wanted else None,
+        )
+        for row in connection.execute(sa.select(exercises).where(exercises.c.id.in_(ids)))
+    }
+
+
+def _figures(connection: sa.Connection, ids: Sequence[int]) -> dict[tuple[int, str], Figure]:
+    found: dict[tuple[int, str], Figure] = {}
+    for start in range(0, len(ids), CHUNK):
+        query = sa.select(figures).where(
+            figures.c.take_id.in_(ids[start : start + CHUNK]),
+            figures.c.place.in_(_PLACES),
+            figures.c.value.is_not(None),
+        )
+        for row in connection.execute(query):
+            found[row.take_id, row.place] = Figure(row.value, row.low, row.high)
+    return found
+
+
+def _past_take(row: Any, main: Sequence[Figure | None]) -> PastTake:
+    return PastTake(
+        id=row.id,
+        exercise_id=row.exercise_id,
+        source=row.source,
+        failed=row.status == "failed",
+        excluded=row.excluded is not None,
+        replaced=row.superseded_by is not None,
+        not_counted=why_not_counted(row),
+        played_on=row.played_on,
+        bpm=row.bpm,
+        beats_per_change=row.beats_per_change,
+        beat_ms=row.beat_ms,
+        anchor=row.anchor,
+        duration_s=row.duration_s,
+        held=row.held,
+        even_share=row.even_share,
+        warnings=tuple((row.warnings or "").split()),
+        jitter_ms=main[0],
+        mean_offset_ms=main[1],
+        drift_ms_per_min=main[2],
+    )
