@@ -10,7 +10,7 @@ from strumclock.errors import Notice
 from strumclock.grid import Exercise, build_grid, part_places
 from strumclock.onsets import Ignored
 from strumclock.pipeline.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
-from strumclock.timing import STANDARDS, Estimate, SoundPath, judge_take, measure_timing
+from strumclock.timing import STANDARDS, Anchoring, Estimate, PlacedStrums, SoundPath, judge_take, measure_timing
 
 
 def estimate(value: float, reach: float, *, u: float = 0.5) -> Estimate:
@@ -63,7 +63,7 @@ def take(
     kept = np.array([i not in omit and not omit_all and (keep is None or i < keep) for i in range(n)], dtype=bool)
     last = n if keep is None else keep
     on = np.flatnonzero(kept)
-    timing = measure_timing(
+    placed = PlacedStrums.of(
         grid.slot_s[on] + error_ms[on] / 1e3,
         grid.slot_s[on],
         slot=on,
@@ -72,13 +72,15 @@ def take(
         part=grid.part[on],
         at_change=grid.at_change[on],
         u_s=0.0007,
-        anchor=anchor,
-        path=SoundPath(bias_s=0.0, u_s=path_u_s if anchor != "fitted" else 0.0),
         part_s=grid.part_s[on],
         beat_s=grid.beat_s[on],
-        clock_known=anchor != "fitted",
         second_at=float(part_places(2, exercise.swing)[1]) if exercise.per_beat == 2 else None,
-        standard=STANDARDS[standard],
+    )
+    timing = measure_timing(
+        placed,
+        anchoring=Anchoring(anchor=anchor, clock_known=anchor != "fitted"),
+        path=SoundPath(bias_s=0.0, u_s=path_u_s if anchor != "fitted" else 0.0),
+        tolerance_s=[STANDARDS[standard].tolerance_s(x) for x in grid.part_s[on].tolist()],
     )
     strums = [
         Strum(
@@ -150,7 +152,7 @@ def take(
         "omitted": omitted,
         "timing": timing,
         "held": held,
-        "absent": {**timing.absent, **(absent or {})},
+        "absent": {**{path: why.reason for path, why in timing.absent.items()}, **(absent or {})},
         "warnings": warnings,
         "ignored": ignored,
         "left_click": left_click,

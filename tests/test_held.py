@@ -13,7 +13,16 @@ from tests.support import bench_dir
 
 from strumclock.errors import UsageError
 from strumclock.grid import Exercise
-from strumclock.timing import STANDARDS, Held, Standard, judge_take, measure_timing, next_tempo
+from strumclock.timing import (
+    STANDARDS,
+    Anchoring,
+    Held,
+    PlacedStrums,
+    Standard,
+    judge_take,
+    measure_timing,
+    next_tempo,
+)
 
 
 def judged(
@@ -25,7 +34,7 @@ def judged(
     slots = np.setdiff1d(np.arange(n_slots), omitted)
     lines = part_s * slots
     rule = STANDARDS[standard] if isinstance(standard, str) else standard
-    timing = measure_timing(
+    strums = PlacedStrums.of(
         lines + offset_ms[slots] / 1e3,
         lines,
         slot=slots,
@@ -34,9 +43,8 @@ def judged(
         part=slots % per_beat + 1,
         beat_s=60 / bpm,
         part_s=part_s,
-        anchor=anchor,
-        standard=rule,
     )
+    timing = measure_timing(strums, anchoring=Anchoring(anchor=anchor), tolerance_s=rule.tolerance_s(part_s))
     return judge_take(
         timing,
         rule,
@@ -180,7 +188,7 @@ def judged_kindly(deviation_ms, *, n_slots, n_added, bpm, per_beat, standard) ->
     """Judge by played, added and even strums alone, as if placement and drift were always right."""
     deviation_ms = np.asarray(deviation_ms, dtype=float)
     part_s = 60 / bpm / per_beat
-    bare = measure_timing([], [], slot=[], bar=[], beat=[], part=[])
+    bare = measure_timing(PlacedStrums.of([], [], slot=[]))
     timing = replace(bare, n=deviation_ms.size, deviation_ms=deviation_ms - deviation_ms.mean())
     return judge_take(
         timing,

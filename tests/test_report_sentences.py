@@ -105,9 +105,8 @@ def test_a_rounded_interval_never_reaches_over_zero_where_the_measured_one_does_
 
 def drifting(value: float, reach: float, *, named: bool, audible_ms: float = 7.5) -> Measurement:
     drift = estimate(value, reach)
-    direction = "falling behind" if value > 0 else "pulling ahead"
-    finding = Finding(kind="drift", place=None, contrast=drift, direction=direction, p=0.001)
-    return with_timing(drift_ms_per_min=drift, named=(finding,) if named else (), audible_ms=audible_ms)
+    finding = Finding(kind="drift", where=None, size=drift, p=0.001, shown=True, audible=True)
+    return with_timing(drift_ms_per_min=drift, findings=(finding,) if named else (), audible_ms=audible_ms)
 
 
 def test_behind_and_ahead_are_said_where_timing_names_the_drift() -> None:

@@ -10,13 +10,24 @@ import numpy as np
 from strumclock.alignment import ADDED, Alignment
 from strumclock.chords import Changes
 from strumclock.correction import Correction, measure_correction
+from strumclock.errors import Absent
 from strumclock.grid import PER_BEAT_RANGE, part_places
 from strumclock.onsets import Strums
-from strumclock.pipeline.components import Heard, hear, take_changes, take_spreads, take_stroke
+from strumclock.pipeline.components import Heard, chord_names, hear, take_changes, take_spreads, take_stroke
 from strumclock.pipeline.listening import Listened
 from strumclock.pipeline.options import MeasureOptions
 from strumclock.stroke import Spreads, Stroke
-from strumclock.timing import Held, SoundPath, Timing, judge_take, measure_timing, sound_path
+from strumclock.timing import (
+    Anchoring,
+    Held,
+    PlacedStrums,
+    SoundPath,
+    StrumErrors,
+    Timing,
+    judge_take,
+    measure_timing,
+    sound_path,
+)
 from strumclock.timing.sound_path import SPEED_OF_SOUND_M_PER_S
 
 # Anywhere from 0.3 to 0.9 m, sitting or standing: rectangular (GUM 4.3.7).
@@ -32,15 +43,15 @@ class Analysis:
     heard : Heard
         Chords and pitch.
     timing : Timing
-    changes, stroke, correction : object or str
+    changes, stroke, correction : the stage's value, or why there is none
     held : Held
     """
 
     heard: Heard
     timing: Timing
-    changes: Changes | str
+    changes: Changes | Absent
     stroke: Stroke | str
-    correction: Correction | str
+    correction: Correction | Absent
     held: Held
 
 
@@ -67,7 +78,7 @@ def take_timing(
     grid, slot = alignment.grid, alignment.slot
     on = np.flatnonzero(slot >= 0)
     at = slot[on]
-    return measure_timing(
+    placed = PlacedStrums.of(
         strums.time_s[on],
         grid.slot_s[at],
         slot=at,
@@ -75,20 +86,26 @@ def take_timing(
         beat=grid.beat[at],
         part=grid.part[at],
         at_change=heard.at_change[on],
+        chord=chord_names(heard, alignment, on),
         u_s=strums.u_s[on],
-        bias_u_s=strums.bias_u_s,
-        anchor=alignment.anchor,
-        anchor_u_s=alignment.anchor_u_s[at],
-        rate_u_ppm=alignment.rate_u * 1e6 if math.isfinite(alignment.rate_u) else 0.0,
-        clock_known=options.same_clock or alignment.anchor in ("recorded-click", "click-channel"),
-        tempo_estimated=not math.isfinite(alignment.rate_u),
-        path=take_path(options),
         spread_s=spreads.spread_s[on],
-        spread_u_s=spreads.shared_u_s,
         part_s=grid.part_s[at],
         beat_s=grid.beat_s[at],
         second_at=float(part_places(2, alignment.exercise.swing)[1]) if grid.per_beat == 2 else None,
-        standard=options.judged_by,
+    )
+    anchoring = Anchoring(
+        anchor=alignment.anchor,
+        u_s=alignment.anchor_u_s[at],
+        rate_u_ppm=alignment.rate_u * 1e6 if math.isfinite(alignment.rate_u) else 0.0,
+        clock_known=options.same_clock or alignment.anchor in ("recorded-click", "click-channel"),
+        tempo_estimated=not math.isfinite(alignment.rate_u),
+    )
+    return measure_timing(
+        placed,
+        anchoring=anchoring,
+        errors=StrumErrors(bias_u_s=strums.bias_u_s, spread_u_s=spreads.shared_u_s),
+        path=take_path(options),
+        tolerance_s=[options.judged_by.tolerance_s(part_s) for part_s in grid.part_s[at].tolist()],
     )
 
 
@@ -101,7 +118,7 @@ def take_path(options: MeasureOptions) -> SoundPath:
     return replace(path, u_s=math.hypot(path.u_s, GUITAR_TO_EAR_U_M / SPEED_OF_SOUND_M_PER_S))
 
 
-def take_correction(strums: Strums, alignment: Alignment, timing: Timing, heard: Heard) -> Correction | str:
+def take_correction(strums: Strums, alignment: Alignment, timing: Timing, heard: Heard) -> Correction | Absent:
     """How errors travel from strum to strum."""
     on = alignment.slot >= 0
     at = alignment.slot[on]

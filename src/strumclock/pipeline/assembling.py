@@ -9,7 +9,7 @@ from types import MappingProxyType
 import numpy as np
 
 from strumclock.alignment import LEFT_CLICK, OUTSIDE, Alignment
-from strumclock.errors import Notice
+from strumclock.errors import Absent, Notice
 from strumclock.grid import Exercise
 from strumclock.onsets import Ignored, Strums
 from strumclock.pipeline.analysing import Analysis
@@ -38,10 +38,10 @@ def assemble(heard: Listened, alignment: Alignment, found: Analysis) -> Measurem
         strums=_strums(heard.strums, alignment, found),
         omitted=_omitted(alignment),
         timing=timing,
-        changes=None if isinstance(found.changes, str) else found.changes,
+        changes=None if isinstance(found.changes, Absent) else found.changes,
         tuning=found.heard.tuning,
         stroke=None if isinstance(found.stroke, str) else found.stroke,
-        correction=None if isinstance(found.correction, str) else found.correction,
+        correction=None if isinstance(found.correction, Absent) else found.correction,
         held=found.held,
         absent=MappingProxyType(_absent(alignment, found)),
         warnings=(*heard.notices, *alignment.notices, *_weak(alignment.anchor, timing)),
@@ -65,7 +65,7 @@ def assemble_free(heard: Listened, exercise: Exercise, options: MeasureOptions) 
             Strum(time_s=float(time_s), u_ms=1000 * float(u_s), at_change=bool(change))
             for time_s, u_s, change in zip(strums.time_s, strums.u_s, components.at_change, strict=True)
         ),
-        changes=None if isinstance(changes, str) else changes,
+        changes=None if isinstance(changes, Absent) else changes,
         tuning=components.tuning,
         stroke=None if isinstance(stroke, str) else stroke,
         absent=MappingProxyType(absent),
@@ -146,7 +146,7 @@ def _ignored(strums: Strums, alignment: Alignment) -> tuple[Ignored, ...]:
 
 def _absent(alignment: Alignment, found: Analysis) -> dict[str, str]:
     """What cannot be known, by its place in the JSON."""
-    absent = {**found.timing.absent, **found.heard.absent}
+    absent = {**_reasons("timing", found.timing), **found.heard.absent}
     for name in ("changes", "stroke", "correction"):
         absent |= _reasons(name, getattr(found, name))
     if alignment.bpm_heard is None:
@@ -158,7 +158,8 @@ def _absent(alignment: Alignment, found: Analysis) -> dict[str, str]:
 
 def _reasons(name: str, found: object) -> dict[str, str]:
     """Why a component, or parts of it, cannot be told."""
-    return {name: found} if isinstance(found, str) else dict(getattr(found, "absent", {}))
+    absent = {name: found} if isinstance(found, str | Absent) else dict(getattr(found, "absent", {}))
+    return {path: why.reason if isinstance(why, Absent) else why for path, why in absent.items()}
 
 
 def _weak(anchor: str, timing: Timing) -> tuple[Notice, ...]:

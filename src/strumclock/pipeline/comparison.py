@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from strumclock.pipeline.measurement import Measurement
-from strumclock.timing import Estimate, measure_timing
+from strumclock.timing import Anchoring, Estimate, PlacedStrums, measure_timing
 
 SAME_TEMPO = 0.005  # tempos further apart than half a per cent are two exercises: a bar apart after 200 bars
 
@@ -199,7 +199,7 @@ def _place_by_place(a: Measurement, b: Measurement) -> tuple[Estimate | None, Es
     apart_ms = errors(theirs) - errors(ours)
     line_s = np.array([s.time_s for s in ours]) - errors(ours) / 1000
     bar, beat, part = np.array(keys).T
-    timing = measure_timing(
+    common = PlacedStrums.of(
         line_s + apart_ms / 1000,
         line_s,
         slot=np.array([s.slot for s in ours]),
@@ -207,14 +207,14 @@ def _place_by_place(a: Measurement, b: Measurement) -> tuple[Estimate | None, Es
         beat=beat,
         part=part,
         u_s=np.hypot([s.u_ms for s in ours], [s.u_ms for s in theirs]) / 1000,
-        anchor="given",
     )
+    timing = measure_timing(common, anchoring=Anchoring(anchor="given"))
     shared_u_ms = math.hypot(_shared_u(a), _shared_u(b))
     apart = timing.mean_offset_ms.widened(shared_u_ms) if offsets and timing.mean_offset_ms is not None else None
     if apart is None and "apart_ms" not in absent:
-        absent["apart_ms"] = timing.absent.get("timing.mean_offset_ms", "too few places in common")
+        absent["apart_ms"] = timing.absent["timing.mean_offset_ms"].reason
     if timing.jitter_ms is None:
-        absent["spread_ms"] = "against each other " + timing.absent.get("timing.jitter_ms", "they have too few places")
+        absent["spread_ms"] = "against each other " + timing.absent["timing.jitter_ms"].reason
     return apart, timing.jitter_ms, len(keys), absent
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strumclock.alignment import OUTSIDE, Alignment
+from strumclock.errors import Absent
 from strumclock.grid import BeatGrid
 from strumclock.onsets import Strums
 
@@ -97,13 +98,13 @@ def hear(
 
 def take_changes(
     heard: Heard, strums: Strums, alignment: Alignment | None, timing: Timing | None, *, asked: bool
-) -> Changes | str:
+) -> Changes | Absent:
     """The chord changes' figures, or the reason why there are none."""
     from strumclock.chords import measure_changes
 
     told = alignment is not None and bool(alignment.grid.at_change.any())
     if not (asked or told):
-        return "not asked for; add --changes, or tell the chords"
+        return Absent(code="not-asked", reason="not asked for; add --changes, or tell the chords")
     n = len(strums)
     if alignment is None or timing is None:
         assert heard.harmony is not None
@@ -128,11 +129,7 @@ def take_changes(
     if told:
         number = np.zeros(n, np.int64)
         number[on] = np.cumsum(grid.at_change)[at]
-        names = [""] * n
-        for i in range(n):
-            slot = alignment.slot[i]
-            names[i] = str(grid.chord[slot]) if slot >= 0 else (names[i - 1] if i else "")
-        chord = tuple(names) if any(names) else None
+        chord = _told_chords(alignment)
     else:
         assert heard.harmony is not None
         chord = heard.harmony.chord
@@ -150,6 +147,23 @@ def take_changes(
         number=number,
         source="told" if told else "heard",
     )
+
+
+def _told_chords(alignment: Alignment) -> tuple[str, ...] | None:
+    """The chord told for each strum; that of the strum before for one without a slot; None where no names were told."""
+    names = [""] * len(alignment.slot)
+    for i, slot in enumerate(alignment.slot):
+        names[i] = str(alignment.grid.chord[slot]) if slot >= 0 else (names[i - 1] if i else "")
+    return tuple(names) if any(names) else None
+
+
+def chord_names(heard: Heard, alignment: Alignment, on: NDArray[np.int64]) -> tuple[str, ...] | None:
+    """The chord under each of those strums, told or heard; None where neither."""
+    if alignment.grid.at_change.any():
+        names = _told_chords(alignment)
+    else:
+        names = heard.harmony.chord if heard.harmony is not None else None
+    return None if names is None else tuple(names[i] for i in on)
 
 
 def take_spreads(low: Low, strums: Strums) -> Spreads:

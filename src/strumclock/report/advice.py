@@ -82,7 +82,7 @@ def to_try(measurement: Measurement) -> str:
         pair = m.changes.costliest if m.changes is not None else None
         which = f"the change from {pair.from_chord} to {pair.to_chord}" if pair is not None else "the chord changes"
         return f"Try {which} alone and slowly, the strumming hand never waiting."
-    if any(finding.kind == "change" for finding in timing.named):
+    if any(finding.kind == "changes" for finding in timing.named):
         return "Try the chord changes alone and slowly, the strumming hand never waiting."
     if pace_word(m):
         return "Let your foot go with the click, and the hand with the foot."

@@ -37,10 +37,10 @@ def place_name(part: int, per_beat: int) -> str:
 
 def place_in_words(finding: Finding, measurement: Measurement) -> str:
     """Where a finding was made: ``"on beat 3"``, ``"on the “&” of the beats"``, ``"at the chord changes"``."""
-    if finding.kind == "change":
+    if finding.kind == "changes":
         return "at the chord changes"
     if finding.kind == "beat":
-        return f"on beat {finding.place}"
+        return f"on beat {finding.where}"
     per_beat = measurement.exercise.per_beat or 1
-    name = place_name(finding.place or 1, per_beat)
+    name = place_name(finding.where if isinstance(finding.where, int) else 1, per_beat)
     return "on the beats themselves" if name == "beat" else f"on the “{name}” of the beats"

@@ -75,7 +75,8 @@ def to_dict(measurement: Measurement) -> dict[str, Any]:
 def absences(measurement: Measurement) -> dict[str, str]:
     """What cannot be known about the take, by its place in the JSON, with the reason."""
     timing = measurement.timing
-    return {**(timing.absent if timing is not None else {}), **measurement.absent}
+    of_timing = timing.absent if timing is not None else {}
+    return {**{path: why.reason for path, why in of_timing.items()}, **measurement.absent}
 
 
 def to_json(measurement: Measurement) -> str:

@@ -103,8 +103,9 @@ def headline(measurement: Measurement) -> str:
         ]
     if timing.jitter_ms is not None:
         parts.append(f"scatter {words.amount(timing.jitter_ms.value)}")
-    for finding in timing.named[:1] if timing.named and timing.named[0].kind != "drift" else ():
-        parts.append(f"{'later' if finding.contrast.value > 0 else 'earlier'} {place_in_words(finding, measurement)}")
+    placed = [finding for finding in timing.named if finding.kind in ("changes", "beat", "part")]
+    for finding in placed[:1]:
+        parts.append(f"{'later' if finding.size.value > 0 else 'earlier'} {place_in_words(finding, measurement)}")
     pace_word = timed.pace_word(measurement)
     text = ", ".join([*parts, pace_word] if pace_word else parts)
     return text[:1].upper() + text[1:]

@@ -22,6 +22,10 @@ _TOLD = {
     "chords": "chords",
     "beats_per_change": "beats on each chord",
 }
+_NEXT_TIME = {
+    "no-click": "next time let the click sound in the room, or record it on its own channel",
+    "no-tempo": "next time let the click be heard, or tell the tempo that it has",
+}
 _FIGURES = {
     "timing.mean_offset_ms": "early or late",
     "timing.median_offset_ms": "early or late",
@@ -48,10 +52,14 @@ def not_known(measurement: Measurement, *, all_of_it: bool = False) -> list[str]
         Also what a student will not miss.
     """
     by_reason: dict[str, list[str]] = {}
+    timing = measurement.timing
+    codes = {path: why.code for path, why in timing.absent.items()} if timing is not None else {}
     for path, reason in absences(measurement).items():
         name = _FIGURES.get(path)
         if name is None or reason.startswith(_NOT_ASKED) or (path in _UNMISSED and not all_of_it):
             continue
+        advice = _NEXT_TIME.get(codes.get(path, ""))
+        reason = f"{reason}; {advice}" if advice else reason
         if name not in by_reason.setdefault(reason, []):
             by_reason[reason].append(name)
     return [

@@ -7,12 +7,13 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.errors import Absent
 from strumclock.stroke.direction import Directions
 from strumclock.stroke.loudness import Levels
 from strumclock.stroke.spread import Spreads
 from strumclock.stroke.values import Accent, Heard, Side, Stroke, StrumStroke, UpAgainstDown
 from strumclock.timing import Estimate
-from strumclock.timing.error_model import MIN_STRUMS, Wander, fit_wander
+from strumclock.timing.error_model import MIN_STRUMS, ErrorModel, fit_error_model
 from strumclock.timing.intervals import combination, scatter
 
 FloatArray = NDArray[np.float64]
@@ -156,13 +157,13 @@ def _up_against_down(
 
 def _side(levels: Levels, spreads: Spreads, chosen: Mask, timed: Timed | None) -> Side:
     level, spread = _mean(levels.level_db[chosen], levels.u_db[chosen]), _spread(spreads, chosen)
-    jitter: Estimate | str = ""
+    jitter: Estimate | Absent | str = ""
     if timed is not None:
         on = chosen & (timed.slot >= 0)
         if on.sum() >= MIN_STRUMS + 2:
             design = _line(timed.line_s[on])
             value, slot, u = timed.deviation_ms[on], timed.slot[on], timed.u_ms[on]
-            jitter = scatter(_residual(value, design), len(value) - 2, fit_wander(value, slot, design), u)
+            jitter = scatter(_residual(value, design), len(value) - 2, fit_error_model(value, slot, design), u)
     return Side(
         n=int(chosen.sum()),
         jitter_ms=_estimate(jitter),
@@ -171,8 +172,8 @@ def _side(levels: Levels, spreads: Spreads, chosen: Mask, timed: Timed | None) -
     )
 
 
-def _estimate(found: Estimate | str) -> Estimate | None:
-    return None if isinstance(found, str) else found
+def _estimate(found: Estimate | Absent | str) -> Estimate | None:
+    return found if isinstance(found, Estimate) else None
 
 
 def _later(up: Mask, down: Mask, timed: Timed | None) -> Estimate | None:
@@ -185,8 +186,8 @@ def _later(up: Mask, down: Mask, timed: Timed | None) -> Estimate | None:
     design = np.column_stack([_line(timed.line_s[on]), up[on].astype(float)])
     weights = np.linalg.pinv(design)[2]
     value = timed.deviation_ms[on]
-    wander: Wander = fit_wander(value, timed.slot[on], design)
-    return combination(float(weights @ value), weights, wander, timed.u_ms[on])
+    model: ErrorModel = fit_error_model(value, timed.slot[on], design)
+    return combination(float(weights @ value), weights, model, timed.u_ms[on])
 
 
 def _louder(levels: Levels, up: Mask, down: Mask) -> Estimate | None:

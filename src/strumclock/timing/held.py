@@ -16,7 +16,7 @@ from strumclock.errors import UsageError
 from strumclock.grid import BPM_RANGE
 
 if TYPE_CHECKING:
-    from strumclock.timing.figures import Timing
+    from strumclock.timing.values import Timing
 
 SUBDIVIDE_BELOW_BPM = 40.0
 """Between clicks further apart than 1.5 s people no longer keep time by the click (Repp 2006: 1.8 s is the limit)."""
