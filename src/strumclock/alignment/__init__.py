@@ -4,7 +4,19 @@ The parts: `pulse` finds the beats in time, `inference` what was not told, `star
 `pairing` the slot of every strum, and `aligning` puts them together.
 """
 
+from strumclock.alignment.joining import cut_alignment
 from strumclock.alignment.parts import align
 from strumclock.alignment.values import ADDED, LEFT_CLICK, OTHER_PART, OUTSIDE, Alignment, Anchor, Departure, Part
 
-__all__ = ["ADDED", "LEFT_CLICK", "OTHER_PART", "OUTSIDE", "Alignment", "Anchor", "Departure", "Part", "align"]
+__all__ = [
+    "ADDED",
+    "LEFT_CLICK",
+    "OTHER_PART",
+    "OUTSIDE",
+    "Alignment",
+    "Anchor",
+    "Departure",
+    "Part",
+    "align",
+    "cut_alignment",
+]

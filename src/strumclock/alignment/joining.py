@@ -38,7 +38,8 @@ def cut_alignment(found: Alignment, from_s: float, to_s: float, strum_s: FloatAr
     slot[on] = np.where(kept[slot[on]], number[slot[on]], OTHER_PART)
     slot[(strum_s < from_s) | (strum_s > to_s)] = OTHER_PART
     omitted = found.omitted[kept[found.omitted]]
-    begins = grid.line_s[grid.line_beat == 1]
+    bars_s = grid.line_s[grid.line_beat == 1]
+    later = from_s > found.first_downbeat_s and len(bars_s) > 0
     ends = (*found.steps_s[1:], np.inf)
     steps = [k for k, step_s in enumerate(found.steps_s) if step_s < to_s and ends[k] > from_s]
     return replace(
@@ -46,7 +47,7 @@ def cut_alignment(found: Alignment, from_s: float, to_s: float, strum_s: FloatAr
         left_click=tuple(d for d in found.left_click if from_s <= d.start_s and d.end_s <= to_s),
         gaps_s=tuple(s for s in found.gaps_s if from_s < s < to_s),
         steps_s=tuple(found.steps_s[k] for k in steps), steps_bpm=tuple(found.steps_bpm[k] for k in steps),
-        first_downbeat_s=float(begins[0]) if len(begins) and from_s > found.first_downbeat_s else found.first_downbeat_s,
+        first_downbeat_s=float(bars_s[0]) if later else found.first_downbeat_s,
     )  # fmt: skip
 
 
@@ -89,5 +90,6 @@ def join_alignments(stretches: Sequence[Alignment], begin_s: Sequence[float]) ->
         rate_u=max(f.rate_u for f in stretches), clicks_heard=sum(f.clicks_heard for f in stretches),
         left_click=tuple(d for f in stretches for d in f.left_click),
         exercise=replace(first.exercise, bars=last.exercise.bars), gaps_s=tuple(s for f in stretches for s in f.gaps_s),
-        steps_s=tuple(stretches[k].steps_s[0] for k in steps), steps_bpm=tuple(stretches[k].steps_bpm[0] for k in steps),
+        steps_s=tuple(stretches[k].steps_s[0] for k in steps),
+        steps_bpm=tuple(stretches[k].steps_bpm[0] for k in steps),
     )  # fmt: skip

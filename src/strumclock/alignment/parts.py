@@ -10,10 +10,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from strumclock.alignment.aligning import align_stretch
 from strumclock.alignment.joining import cut_alignment
@@ -158,7 +159,7 @@ def _divided(run: Alignment, strum_s: FloatArray) -> list[Alignment]:
     for k in np.flatnonzero(stop):
         stop[k] = not (run.slot[on[k] : on[k + 1]] == LEFT_CLICK).any()
     edges = [0, *(np.flatnonzero(stop) + 1).tolist(), len(on)]
-    spans = [(a, b) for a, b in zip(edges, edges[1:], strict=False) if b - a >= PLAYED_STRUMS]
+    spans = [(a, b) for a, b in pairwise(edges) if b - a >= PLAYED_STRUMS]
     if len(spans) < 2:
         return [run]
     from_s = [-math.inf, *(_border(grid, at[a], -1) for a, _ in spans[1:])]
@@ -180,8 +181,7 @@ def _phased(group: _Group, strum_s: FloatArray, exercise: Exercise, stated: dict
     found = align_stretch(strum_s[here], told, **stated)
     slot = np.full(len(strum_s), OTHER_PART)
     slot[here] = found.slot
-    steps = {"steps_s": (found.first_downbeat_s,), "steps_bpm": (found.exercise.bpm or 0.0,)}
-    return replace(group, found=replace(found, slot=slot, **steps))
+    return replace(group, found=replace(found, slot=slot))
 
 
 def _measured(groups: list[_Group], strum_s: FloatArray, exercise: Exercise, part: int | None) -> Alignment:
@@ -195,7 +195,7 @@ def _measured(groups: list[_Group], strum_s: FloatArray, exercise: Exercise, par
     take = groups[index].found
     others = tuple(group.found for i, group in enumerate(groups) if i != index)
     parts = tuple(row for _, row in rows)
-    notices = (*take.notices, *_gap_notices(take), *_part_notices(parts))
+    notices = (*take.notices, *_gap_notices(take), *_step_notices(take), *_part_notices(parts))
     return replace(take, slot=_marked(take, others), parts=parts, others=others, notices=notices)
 
 
@@ -308,6 +308,18 @@ def _gap_notices(take: Alignment) -> tuple[Notice, ...]:
         )
         for gap_s in take.gaps_s
     )
+
+
+def _step_notices(take: Alignment) -> tuple[Notice, ...]:
+    """That the click changes its tempo on the way."""
+    if len(take.steps_s) < 2:
+        return ()
+    tempi = [f"{bpm:g} bpm from {step_s:.0f} s" for step_s, bpm in zip(take.steps_s, take.steps_bpm, strict=True)]
+    message = (
+        f"the click changes its tempo: {', '.join(tempi)}; each strum is held against its own "
+        "step's click, and each step has figures of its own"
+    )
+    return (Notice(code="click-changes-tempo", message=message),)
 
 
 def _part_notices(parts: tuple[Part, ...]) -> tuple[Notice, ...]:

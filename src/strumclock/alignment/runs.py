@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -28,8 +29,8 @@ if TYPE_CHECKING:
     from strumclock.click import Clicks
 
 LEAD_PARTS, LEAD_BEATS = 0.5, 0.2
-"""So early before a train's first click, in parts of the beat where they are told and at most in beats, a strum is played
-to it rather than to the train before: the border lies half-way to the part before; sixteenths are a quarter apart."""
+"""So early before a train's first click, in parts of the beat where they are told and at most in beats, a strum is
+played to it rather than to the train before: half-way to the part before; sixteenths are a quarter apart."""
 GAP_COST, COUNTED_COST = 2.5, 0.8
 """Costs, in strums explained, of bars that go on elsewhere after a gap than where the least sound was lost; and of a
 count-in before a step of the tempo that nobody told."""
@@ -99,7 +100,7 @@ def align_runs(
 def trains_of(strum_s: FloatArray, exercise: Exercise, clicks: Clicks) -> list[Train]:
     """The trains of a recording in time order."""
     rows = clicks.trains
-    begins = [-math.inf, *(_begin_s(strum_s, exercise, a, b) for a, b in zip(rows, rows[1:], strict=False)), math.inf]
+    begins = [-math.inf, *(_begin_s(strum_s, exercise, a, b) for a, b in pairwise(rows)), math.inf]
     return [
         Train(
             clicks=row, begin_s=begins[k], end_s=begins[k + 1], given=replace(exercise, bpm=bpm),

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from strumclock.cli.options import options_of, take_out
+from strumclock.errors import UsageError
 from strumclock.grid import Exercise
 from strumclock.pipeline.options import MeasureOptions
+
+if TYPE_CHECKING:
+    from strumclock.pipeline import Measurement
 
 _BPM_OF_TRACK = "Tempo in beats per minute; or tell --steps."
 
@@ -26,17 +31,39 @@ _BPM_OF_TRACK = "Tempo in beats per minute; or tell --steps."
 def measure_command(**told: Any) -> None:
     """Measure TAKE, a recording: say in plain words how the strums lie against the click."""
     from strumclock import report
-    from strumclock.pipeline import measure
+    from strumclock.pipeline import measure, measure_parts
 
     outputs = {kind: told.pop(f"{kind}_to") for kind in ("json", "plot", "page", "sound")}
     table = told.pop("table")
     exercise, options = take_out(Exercise, told), take_out(MeasureOptions, told)
+    if options.part == "all":
+        _all_parts(measure_parts(told.pop("take"), exercise, options), outputs, table)
+        return
     measurement = measure(told.pop("take"), exercise, options)
     report.write_outputs(measurement, **outputs)
     if outputs["json"] != "-":
         click.echo(report.summary(measurement))
         if table:
             click.echo(report.table(measurement))
+
+
+def _all_parts(parts: Sequence[Measurement], outputs: dict[str, Any], table: bool) -> None:
+    """Say what each part of a recording came to; pictures are of one part."""
+    from strumclock import report
+
+    drawn = [f"--{kind}" for kind, path in outputs.items() if path is not None and kind != "json"]
+    if drawn:
+        raise UsageError(f"{drawn[0]} needs one part of the recording, but --part all came; give its number")
+    if outputs["json"] is not None:
+        report.write_json({"parts": [report.to_dict(part) for part in parts]}, outputs["json"])
+    if outputs["json"] == "-":
+        return
+    for part in parts:
+        first = next(number for number, row in enumerate(part.parts, 1) if row.measured)
+        click.echo(f"Part {first} of {len(part.parts)}")
+        click.echo(report.summary(part))
+        if table:
+            click.echo(report.table(part))
 
 
 @click.command("click")

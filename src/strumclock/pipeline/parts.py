@@ -9,11 +9,11 @@ import numpy as np
 
 from strumclock.alignment import LEFT_CLICK, OTHER_PART, Alignment, Part, cut_alignment
 from strumclock.onsets import Strums
+from strumclock.pipeline.analysing import Analysis, take_held, take_timing
 from strumclock.pipeline.listening import Listened
 from strumclock.pipeline.measurement import Step, Strum
 
 if TYPE_CHECKING:
-    from strumclock.pipeline.analysing import Analysis
     from strumclock.pipeline.options import MeasureOptions
 
 EARLY_S = 0.1
@@ -81,8 +81,9 @@ def part_at(parts: tuple[Part, ...], time_s: float) -> int | None:
 
     Examples
     --------
-    >>> first, second = (Part(start_s=s, end_s=s + 9, kind="played", bpm=80, n=9, slots=9, measured=True) for s in (1, 20))
-    >>> part_at((first, second), 12.0), part_at((first, second), 19.95)
+    >>> of = {"kind": "played", "bpm": 80, "n": 9, "slots": 9, "measured": True}
+    >>> parts = (Part(start_s=1.0, end_s=9.0, **of), Part(start_s=20.0, end_s=29.0, **of))
+    >>> part_at(parts, 12.0), part_at(parts, 19.95)
     (1, 2)
     """
     begun = [i for i, part in enumerate(parts, 1) if part.kind != "stopped"]
@@ -99,8 +100,6 @@ class _Span:
 
 def take_steps(heard: Listened, alignment: Alignment, found: Analysis, options: MeasureOptions) -> tuple[Step, ...]:
     """The figures of each step of a stepped tempo, and whether it held; none where the click keeps one tempo."""
-    from strumclock.pipeline.analysing import take_held, take_timing
-
     if len(alignment.steps_s) < 2:
         return ()
     early_s = 0.5 * float(np.median(alignment.grid.part_s))

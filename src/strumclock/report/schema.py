@@ -58,7 +58,8 @@ def to_dict(measurement: Measurement) -> dict[str, Any]:
         "take": converted.of(m.take, "take"),
         "exercise": {**converted.of(m.exercise, "exercise"), "inferred": list(m.inferred)},
         "grid": converted.of(m.grid, "grid"),
-        "strums": converted.of(m.strums, "strums"),
+        "parts": converted.of(m.parts, "parts"),
+        "strums": converted.of(sorted((*m.strums, *m.elsewhere), key=lambda s: s.time_s), "strums"),
         "omitted": converted.of(m.omitted, "omitted"),
         "timing": _timing(m, converted),
         "changes": converted.of(m.changes, "changes"),
@@ -197,6 +198,7 @@ def _timing(measurement: Measurement, converted: _Converter) -> dict[str, Any] |
         document[f"by_{group}"] = [
             {group: row["place"], "n": row["n"], "offset_ms": row["offset_ms"]} for row in document[f"by_{group}"]
         ]
+    document["by_step"] = converted.of(measurement.steps, "timing.by_step")
     if document["within_tolerance"] is None:
         held = measurement.held
         known = held is not None and held.tolerance_s > 0  # a grid without a place has none
