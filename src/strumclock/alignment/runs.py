@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 LEAD_PARTS, LEAD_BEATS = 0.5, 0.2
 """So early before a train's first click, in parts of the beat where they are told and at most in beats, a strum is
 played to it rather than to the train before: half-way to the part before; sixteenths are a quarter apart."""
+USUAL_PARTS = 2
+"""Parts of the beat by which strums beside a gap are told apart where none were told."""
 GAP_COST, COUNTED_COST = 2.5, 0.8
 """Costs, in strums explained, of bars that go on elsewhere after a gap than where the least sound was lost; and of a
 count-in before a step of the tempo that nobody told."""
@@ -111,13 +113,22 @@ def trains_of(strum_s: FloatArray, exercise: Exercise, clicks: Clicks) -> list[T
 
 
 def _begin_s(strum_s: FloatArray, exercise: Exercise, before: Clicks, train: Clicks) -> float:
-    """From when on strums are played to a train: shortly before its first click; after a pause, from the end of the
-    longest silence before it, since its first clicks may not have been heard."""
-    lead_s = float(train.interval_s) * min(LEAD_PARTS / (exercise.per_beat or 1), LEAD_BEATS)
-    first_s, last_s = train.start_s - lead_s, before.end_s
-    if train.begins in GOES_ON:
+    """From when on strums are played to a train.
+
+    Shortly before its first click; after a gap, from where the strums between fit its beat better than the last one's;
+    after a pause, from the end of the longest silence before it, since its first clicks may not have been heard.
+    """
+    parts = exercise.per_beat or USUAL_PARTS
+    first_s, last_s = train.start_s - float(train.interval_s) * min(LEAD_PARTS / parts, LEAD_BEATS), before.end_s
+    between = strum_s[(strum_s > last_s) & (strum_s < first_s)]
+    if train.begins == "tempo" or not len(between):
         return first_s
-    edges = np.concatenate([[last_s], strum_s[(strum_s > last_s) & (strum_s < first_s)], [first_s]])
+    if train.begins == "gap":
+        part_s = float(train.interval_s) / parts
+        old, new = (np.remainder((between - at_s) / part_s + 0.5, 1.0) - 0.5 for at_s in (last_s, train.start_s))
+        misfit = np.append(0.0, np.cumsum(old**2)) + np.append(np.cumsum(new[::-1] ** 2)[::-1], 0.0)
+        return float(np.append(between, first_s)[int(np.argmin(misfit))])
+    edges = np.concatenate([[last_s], between, [first_s]])
     return float(edges[int(np.argmax(np.diff(edges))) + 1])
 
 
@@ -214,12 +225,12 @@ def _continued(
     stated = {**stated, "first_downbeat_s": pulse.time(counted - first_line)}
     found = _train(strum_s, train, exercise, end_s, stated)
     early_s = 0.5 * float(np.median(found.grid.part_s)) if len(found.grid) else 0.0
-    from_s = max(pulse.time(counted) - early_s, train.begin_s)
+    from_s = train.begin_s if train.clicks.begins == "gap" else max(pulse.time(counted) - early_s, train.begin_s)
     return replace(cut_alignment(found, from_s, math.inf, strum_s), steps_s=(pulse.time(counted),))
 
 
 def _line_of_first(before: Alignment, train: Clicks) -> int:
-    """Number of the beat line, from 0 through the run, on which a train's first click lies if the least was lost."""
+    """Number of the beat line, from 0 on through the run, on which a train's first click lies if the least was lost."""
     grid = before.grid
     line, line_s, beat_s = 0, before.first_downbeat_s, float(train.interval_s)
     if len(grid.line_s):
