@@ -329,6 +329,7 @@ __all__ = [
     "measure",
     "measure_correction",
     "measure_folder",
+    "measure_parts",
     "measure_timing",
     "open_strings",
     "plot_beats",

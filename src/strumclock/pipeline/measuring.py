@@ -93,10 +93,11 @@ def measure_parts(
     Examples
     --------
     >>> import strumclock as sc
-    >>> scene = sc.synthesis.Scene(sample_rate_hz=16_000, ring_s=0.4)
-    >>> take = sc.synthesis.make_take(sc.Exercise(bpm=100, meter="4/4", count_in=1, bars=6), scene=scene, seed=1)
-    >>> [m.parts[0].kind for m in sc.pipeline.measure_parts(take.recording())]
-    ['played']
+    >>> from strumclock.synthesis import synthesise
+    >>> take = synthesise(sc.Exercise(bpm=120, bars=6, meter="4/4", count_in=1), seed=1)
+    >>> recording = sc.from_array(take.samples, take.sample_rate_hz)
+    >>> [[part.kind for part in m.parts] for m in measure_parts(recording)]
+    [['played']]
     """
     options = replace(options or MeasureOptions(), **told)
     exercise = exercise or Exercise()
