@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from strumclock.errors import Notice
+from strumclock.errors import Absent, Notice
 from strumclock.grid import Exercise, build_grid, part_places
 from strumclock.onsets import Ignored
 from strumclock.pipeline.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
@@ -40,7 +40,7 @@ def take(
     path: str | None = "monday.m4a",
     path_u_s: float = 0.0034,
     seed: int = 1,
-    absent: dict[str, str] | None = None,
+    absent: dict[str, Absent] | None = None,
     exercise: Exercise | None = None,
     standard: str = "steady",
     **parts: Any,
@@ -152,7 +152,7 @@ def take(
         "omitted": omitted,
         "timing": timing,
         "held": held,
-        "absent": {**{path: why.reason for path, why in timing.absent.items()}, **(absent or {})},
+        "absent": {**timing.absent, **(absent or {})},
         "warnings": warnings,
         "ignored": ignored,
         "left_click": left_click,

@@ -56,7 +56,7 @@ def test_every_output_is_written(capsys: pytest.CaptureFixture[str], tmp_path: P
     assert files["plot"].read_bytes().startswith(b"\x89PNG")
     assert "<html" in files["page"].read_text()
     assert soundfile.info(files["sound"]).channels == 2
-    assert json.loads(files["json"].read_text())["schema"] == "strumclock.take/1"
+    assert json.loads(files["json"].read_text())["schema"] == "strumclock.take/2"
 
 
 def _bad_files(folder: Path) -> dict[str, Path]:

@@ -12,7 +12,7 @@ from report_takes import estimate, free_take, take
 from strumclock import report
 from strumclock.chords import Change, Changes, CostliestPair
 from strumclock.correction import Correction
-from strumclock.errors import Notice
+from strumclock.errors import Absent, Notice
 from strumclock.pipeline.comparison import Comparison, Difference
 from strumclock.report import makeup
 from strumclock.stroke.values import Accent, Heard, Side, Stroke, UpAgainstDown
@@ -171,7 +171,7 @@ def test_two_tempos_are_said_and_not_averaged() -> None:
         bpm_a=100.0,
         bpm_b=84.0,
         same_exercise=False,
-        absent={"differences": "the tempos differ: 100 and 84 bpm"},
+        absent={"differences": Absent(code="two-tempos", reason="the tempos differ: 100 and 84 bpm")},
     )
     said = report.comparison(result)
     assert said.splitlines() == ["A: a.wav, 100 bpm", "B: array, 84 bpm", "The tempos differ: 100 and 84 bpm."]

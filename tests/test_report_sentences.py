@@ -11,9 +11,10 @@ from report_takes import estimate, free_take, take
 
 from strumclock import report
 from strumclock.correction import Correction
-from strumclock.errors import Notice
+from strumclock.errors import Absent, Notice
 from strumclock.grid import Exercise
 from strumclock.onsets import Ignored
+from strumclock.pipeline.components import NOT_ASKED
 from strumclock.pipeline.measurement import LeftClick, Measurement
 from strumclock.report import places, timed, words
 from strumclock.timing import Estimate, Finding
@@ -368,7 +369,7 @@ def test_few_strums_give_no_figures_but_reasons(n: int) -> None:
 
 def test_what_was_not_asked_for_is_not_missed() -> None:
     """Truth: a figure that nobody asked for is not unknown."""
-    m = take(absent={"tuning": "not asked for; add --tuning", "changes": "too few changes"})
+    m = take(absent={"tuning": NOT_ASKED, "changes": Absent(code="too-few", reason="too few changes")})
     said = text(m)["Not known"]
     assert "tuning" not in said
     assert said == "Chord changes: too few changes."

@@ -6,7 +6,17 @@ The parts: `pulse` finds the beats in time, `inference` what was not told, `star
 
 from strumclock.alignment.joining import cut_alignment
 from strumclock.alignment.parts import align
-from strumclock.alignment.values import ADDED, LEFT_CLICK, OTHER_PART, OUTSIDE, Alignment, Anchor, Departure, Part
+from strumclock.alignment.values import (
+    ADDED,
+    LEFT_CLICK,
+    OTHER_PART,
+    OUTSIDE,
+    Alignment,
+    Anchor,
+    Departure,
+    Part,
+    PartKind,
+)
 
 __all__ = [
     "ADDED",
@@ -17,6 +27,7 @@ __all__ = [
     "Anchor",
     "Departure",
     "Part",
+    "PartKind",
     "align",
     "cut_alignment",
 ]

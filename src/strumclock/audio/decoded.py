@@ -11,10 +11,14 @@ from strumclock.errors import Notice, RecordingError, UsageError
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """The part of a file to read, in file time [s]; None = from its start, to its end."""
+    """The part of a file to read, in file time [s]; None = from its start, to its end.
+
+    Before and after it, `context_s` is decoded too, as far as the file goes.
+    """
 
     start_s: float | None = None
     end_s: float | None = None
+    context_s: float = 0.0
 
     @property
     def whole(self) -> bool:
@@ -22,7 +26,7 @@ class Part:
         return self.start_s is None and self.end_s is None
 
     def frames(self, rate: int, total: int | None, file: Path) -> tuple[int, int | None]:
-        """First frame and the one after the last (None: to the end, wherever that is).
+        """First frame with the context before, and the one after the last (None: to the end, wherever that is).
 
         Raises
         ------
@@ -31,17 +35,24 @@ class Part:
         RecordingError
             If the part is longer than is held in memory.
         """
-        first = round((self.start_s or 0.0) * rate)
-        stop = None if self.end_s is None else round(self.end_s * rate)
+        first, stop = self.asked(rate)
         if total is not None:
-            self.check_start(first, total, rate, file)
+            self.check_start(total, rate, file)
             stop = total if stop is None else min(stop, total)
         if stop is not None:
             self.check_length(stop - first, rate, file)
-        return first, stop
+        around = round(self.context_s * rate)
+        if stop is not None and self.end_s is not None:
+            stop = stop + around if total is None else min(stop + around, total)
+        return max(0, first - around), stop
 
-    def check_start(self, first: int, total: int, rate: int, file: Path) -> None:
+    def asked(self, rate: int) -> tuple[int, int | None]:
+        """First frame of the part itself, and the one after the last."""
+        return round((self.start_s or 0.0) * rate), None if self.end_s is None else round(self.end_s * rate)
+
+    def check_start(self, total: int, rate: int, file: Path) -> None:
         """Refuse a part that begins after the end."""
+        first, _ = self.asked(rate)
         if first >= total > 0:
             raise UsageError(
                 f"start must lie within the recording, but {str(file)!r} ends at {total / rate:.2f} s and start is "

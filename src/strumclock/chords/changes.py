@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field
-from typing import Any
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -92,12 +91,6 @@ class Changes:
     costliest: CostliestPair | None
     click_bpm_one_bar: float | None
     absent: Mapping[str, Absent] = field(default_factory=dict)
-
-    def to_dict(self) -> dict[str, Any]:
-        """The fields as plain values for JSON; the reasons stand in the measurement's own ``absent``."""
-        out = asdict(self)
-        del out["absent"]
-        return out
 
 
 def measure_changes(

@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from strumclock.cli.options import options_of, take_out
+from strumclock.cli.saying import say
 from strumclock.errors import UsageError
 from strumclock.grid import Exercise
 from strumclock.pipeline.options import MeasureOptions
 
 if TYPE_CHECKING:
     from strumclock.pipeline import Measurement
+    from strumclock.report import Outputs
 
 _BPM_OF_TRACK = "Tempo in beats per minute; or tell --steps."
 
@@ -28,42 +30,42 @@ _BPM_OF_TRACK = "Tempo in beats per minute; or tell --steps."
 @click.option("--plot", "plot_to", metavar="F", help="Write the picture (png, svg, pdf).")
 @click.option("--page", "page_to", metavar="F", help="Write one self-contained web page.")
 @click.option("--sound", "sound_to", metavar="F", help="Write the take with a tick on every grid line (WAV).")
+@click.option("--force", is_flag=True, help="Let --sound replace a file that is there.")
 def measure_command(**told: Any) -> None:
     """Measure TAKE, a recording: say in plain words how the strums lie against the click."""
     from strumclock import report
     from strumclock.pipeline import measure, measure_parts
 
-    outputs = {kind: told.pop(f"{kind}_to") for kind in ("json", "plot", "page", "sound")}
-    table = told.pop("table")
+    take, table, force = told.pop("take"), told.pop("table"), told.pop("force")
+    to = {kind: told.pop(f"{kind}_to") for kind in ("json", "plot", "page", "sound")}
     exercise, options = take_out(Exercise, told), take_out(MeasureOptions, told)
+    if options.part == "all" and (drawn := [kind for kind in ("plot", "page", "sound") if to[kind] is not None]):
+        raise UsageError(f"--{drawn[0]} needs one part of the recording, but --part all came; give its number")
+    outputs = report.Outputs(reads=(take, options.click, options.midi), force=force, **to)
     if options.part == "all":
-        _all_parts(measure_parts(told.pop("take"), exercise, options), outputs, table)
+        _say_parts(measure_parts(take, exercise, options), outputs, table)
         return
-    measurement = measure(told.pop("take"), exercise, options)
-    report.write_outputs(measurement, **outputs)
-    if outputs["json"] != "-":
-        click.echo(report.summary(measurement))
+    measurement = measure(take, exercise, options)
+    outputs.write(measurement)
+    if outputs.json != "-":
+        say(report.summary(measurement))
         if table:
-            click.echo(report.table(measurement))
+            say(report.table(measurement))
 
 
-def _all_parts(parts: Sequence[Measurement], outputs: dict[str, Any], table: bool) -> None:
-    """Say what each part of a recording came to; pictures are of one part."""
+def _say_parts(parts: Sequence[Measurement], outputs: Outputs, table: bool) -> None:
+    """Say what each part of a recording came to, and write the JSON of all."""
     from strumclock import report
 
-    drawn = [f"--{kind}" for kind, path in outputs.items() if path is not None and kind != "json"]
-    if drawn:
-        raise UsageError(f"{drawn[0]} needs one part of the recording, but --part all came; give its number")
-    if outputs["json"] is not None:
-        report.write_json({"parts": [report.to_dict(part) for part in parts]}, outputs["json"])
-    if outputs["json"] == "-":
+    outputs.write_json({"parts": [report.to_dict(part) for part in parts]})
+    if outputs.json == "-":
         return
-    for part in parts:
-        first = next(number for number, row in enumerate(part.parts, 1) if row.measured)
-        click.echo(f"Part {first} of {len(part.parts)}")
-        click.echo(report.summary(part))
+    for measurement in parts:
+        number = next(i for i, part in enumerate(measurement.parts, 1) if part.measured)
+        say(f"Part {number} of {len(measurement.parts)}")
+        say(report.summary(measurement))
         if table:
-            click.echo(report.table(part))
+            say(report.table(measurement))
 
 
 @click.command("click")
@@ -73,10 +75,15 @@ def _all_parts(parts: Sequence[Measurement], outputs: dict[str, Any], table: boo
 @click.option("--clicks-per-beat", type=int, default=1, show_default=True, help="Clicks on each beat.")
 @click.option("--no-accent", is_flag=True, help="Every click alike.")
 @click.option("--timbre", default="wood", show_default=True, help="The click's sound: wood, stick, tick or beep.")
-def click_command(out: str, steps: str | None, clicks_per_beat: int, no_accent: bool, timbre: str, **told: Any) -> None:
+@click.option("--force", is_flag=True, help="Replace OUT if it is there.")
+def click_command(
+    out: str, steps: str | None, clicks_per_beat: int, no_accent: bool, timbre: str, force: bool, **told: Any
+) -> None:
     """Make a click track OUT (.wav or .mid)."""
+    from strumclock import report
     from strumclock.clicktrack import click_track, parse_steps, write_click_track
 
+    report.Outputs(out=out, force=force)  # refuses before the track is made
     track = click_track(
         take_out(Exercise, told),
         steps=parse_steps(steps),
@@ -85,7 +92,7 @@ def click_command(out: str, steps: str | None, clicks_per_beat: int, no_accent: 
         timbre=timbre,
     )
     write_click_track(track, Path(out))
-    click.echo(f"{out}: {track}")
+    say(f"{out}: {track}")
 
 
 @click.command("tuning", short_help="Tune by six open strings: a table of cents.")
@@ -98,10 +105,11 @@ def tuning_command(take: str, a4_hz: float, json_to: str | None) -> None:
     from strumclock.audio import load
     from strumclock.tuning import open_strings
 
+    outputs = report.Outputs(reads=(take,), json=json_to)
     result = open_strings(load(take), a4_hz=a4_hz)
-    report.write_json(result.to_dict(), json_to)
+    outputs.write_json(result.to_dict())
     if json_to != "-":
-        click.echo(report.tuning_table(result))
+        say(report.tuning_table(result))
 
 
 @click.command("compare", short_help="Hold two takes of one exercise against each other.")
@@ -114,11 +122,12 @@ def compare_command(take_a: str, take_b: str, json_to: str | None, **told: Any) 
     from strumclock import report
     from strumclock.pipeline import compare, measure
 
+    outputs = report.Outputs(reads=(take_a, take_b), json=json_to)
     exercise = take_out(Exercise, told)
     result = compare(measure(take_a, exercise), measure(take_b, exercise))
-    report.write_json(result.to_dict(), json_to)
+    outputs.write_json(result.to_dict())
     if json_to != "-":
-        click.echo(report.comparison(result))
+        say(report.comparison(result))
 
 
 __all__ = ["click_command", "compare_command", "measure_command", "tuning_command"]

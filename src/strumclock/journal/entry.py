@@ -45,7 +45,7 @@ class TakeEntry:
     exercise : mapping
         As told; by default what the measurement did not infer.
     measurement : mapping, optional
-        JSON of schema ``strumclock.take/1``.
+        JSON of schema ``strumclock.take/2``.
     error : str, optional
         Why there is none.
     retry : bool
@@ -179,10 +179,10 @@ def take_columns(measurement: Json) -> dict[str, Any]:
         "tolerance_ms": timing["within_tolerance"]["tolerance_ms"] if timing else None,
         "even_share": share["value"] if share else None,
         "held": held["held"] if held else None,
+        "margin": held.get("margin") if held else None,
         "failed": "; ".join(held["failed"]) or None if held else None,
         "next_bpm": held["next_bpm"] if held else None,
         "warnings": " ".join(sorted({w["code"] for w in measurement["warnings"]})) or None,
-        "detail": pack({key: value for key, value in measurement.items() if key != "strums"}),
     }
 
 
@@ -191,11 +191,17 @@ def own_strums(measurement: Json) -> list[Any]:
     return [strum for strum in measurement["strums"] if strum.get("measured", True)]
 
 
+def result_row(measurement: Json) -> dict[str, Any]:
+    """A take's whole result but for its strums."""
+    return {"detail": pack({key: value for key, value in measurement.items() if key != "strums"})}
+
+
 def figure_rows(measurement: Json) -> list[dict[str, Any]]:
     """Every estimate in a measurement by its place, such as ``timing.by_beat.2.offset_ms``, and every absence."""
     rows = {place: {"place": place, **estimate, "absent": None} for place, estimate in _estimates("", measurement)}
-    for place, reason in measurement["absent"].items():
-        rows.setdefault(place, {"place": place, "value": None, "low": None, "high": None, "u": None, "absent": reason})
+    for place, why in measurement["absent"].items():
+        nothing = dict.fromkeys(sorted(ESTIMATE))
+        rows.setdefault(place, {"place": place, **nothing, "absent": why["reason"]})
     return list(rows.values())
 
 
@@ -209,10 +215,20 @@ def _estimates(place: str, node: object) -> Iterator[tuple[str, dict[str, float]
                 yield from _estimates(f"{place}.{key}" if place else key, value)
     elif isinstance(node, list):
         group = place.rpartition(".")[2]
-        label = group.removeprefix("by_") if group.startswith("by_") else None
         for index, value in enumerate(node):
-            named = value.get(label, index) if isinstance(value, Mapping) and label else index
-            yield from _estimates(f"{place}.{named}", value)
+            yield from _estimates(f"{place}.{_name_in(group, value, index)}", value)
+
+
+def _name_in(group: str, value: object, index: int) -> str:
+    """What an item of a list is called in a place: the beat of ``by_beat``, what a finding is of; else a number."""
+    if isinstance(value, Mapping):
+        if group.startswith("by_"):
+            return str(value.get(group.removeprefix("by_"), index))
+        if group == "findings":
+            where = value["where"]
+            about = ">".join(where) if isinstance(where, list) else where
+            return value["kind"] if about is None else f"{value['kind']}.{about}"
+    return str(index)
 
 
 def strum_row(measurement: Json) -> dict[str, Any]:
@@ -228,6 +244,19 @@ def pack(value: object) -> bytes:
     return zlib.compress(json.dumps(value, separators=(",", ":"), allow_nan=False).encode(), 6)
 
 
+class DamagedError(Exception):
+    """A value in the database that cannot have been written by us; says where."""
+
+
 def unpack(blob: bytes) -> Any:
-    """The inverse of `pack`."""
-    return json.loads(zlib.decompress(blob))
+    """The inverse of `pack`.
+
+    Raises
+    ------
+    DamagedError
+        If it is no such thing.
+    """
+    try:
+        return json.loads(zlib.decompress(blob))
+    except (zlib.error, ValueError, TypeError, RecursionError):
+        raise DamagedError("a take's result, which cannot be unpacked") from None

@@ -44,7 +44,7 @@ class Analysis:
         Chords and pitch.
     spreads : Spreads
     timing : Timing
-    changes, stroke, correction : the stage's value, or why there is none
+    changes, stroke, correction : object or Absent
     held : Held
     """
 
@@ -52,7 +52,7 @@ class Analysis:
     spreads: Spreads
     timing: Timing
     changes: Changes | Absent
-    stroke: Stroke | str
+    stroke: Stroke | Absent
     correction: Correction | Absent
     held: Held
 

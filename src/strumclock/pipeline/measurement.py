@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from strumclock.errors import Notice
+from strumclock.errors import Absent, Notice
 from strumclock.grid import Exercise
 from strumclock.timing import Estimate, Held, Timing
 
@@ -208,8 +208,8 @@ class Measurement:
     changes, tuning, stroke, correction : object or None
         None where not asked for or not to be told; the reason is in `absent`.
     held : Held or None
-    absent : mapping of str to str
-        What cannot be known, by its place in the JSON, with the reason.
+    absent : mapping of str to Absent
+        What cannot be known, by its place in the JSON.
     warnings : tuple of Notice
     ignored : tuple of Ignored
         Sounds in no figure: not taken for strums, or outside the exercise.
@@ -228,7 +228,7 @@ class Measurement:
     stroke: Stroke | None = None
     correction: Correction | None = None
     held: Held | None = None
-    absent: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    absent: Mapping[str, Absent] = field(default_factory=lambda: MappingProxyType({}))
     warnings: tuple[Notice, ...] = ()
     ignored: tuple[Ignored, ...] = ()
     left_click: tuple[LeftClick, ...] = ()

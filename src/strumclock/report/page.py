@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import html
 import io
 import os
-from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from strumclock.errors import printable
 from strumclock.report import words
 from strumclock.report.drawing import save
 from strumclock.report.picture import plot_take
 from strumclock.report.sentences import headline, lines, title
 from strumclock.report.text import figures, noted
 from strumclock.report.unknown import not_known
-from strumclock.report.writing import write_text
+from strumclock.report.writing import check_outputs
+from strumclock.saving import write_text
 
 if TYPE_CHECKING:
     from strumclock.pipeline import Measurement
@@ -105,8 +107,20 @@ def page(measurement: Measurement) -> str:
     return "\n".join(parts) + "\n"
 
 
+def escape(text: str, *, quote: bool = False) -> str:
+    """A text inside HTML, without characters that a page must not hold."""
+    return html.escape(printable(text), quote=quote)
+
+
 def write_page(measurement: Measurement, path: str | os.PathLike[str]) -> Path:
-    """Write the page to a file, whole or not at all."""
+    """Write the page to a file, whole or not at all.
+
+    Raises
+    ------
+    OutputError
+        Where it cannot be written, or must not be: see `strumclock.report.writing`.
+    """
+    check_outputs({"the page": path}, reads=[measurement.take.path] if measurement.take.path else [])
     return write_text(path, page(measurement))
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import PurePath
 from typing import TYPE_CHECKING
 
+from strumclock.errors import printable
 from strumclock.report import advice, makeup, timed, unknown, words
 from strumclock.report.places import place_in_words
 
@@ -70,7 +71,7 @@ def lines(measurement: Measurement) -> tuple[Line, ...]:
 def title(measurement: Measurement) -> str:
     """Which take this is: exercise or file, tempo, how much was played."""
     m, exercise = measurement, measurement.exercise
-    name = exercise.name or (PurePath(m.take.path).stem if m.take.path else "One take")
+    name = printable(exercise.name or (PurePath(m.take.path).stem if m.take.path else "One take"))
     details = []
     if m.timing is not None:
         details = [advice.at_tempo(m, exercise.bpm)] if exercise.bpm else []

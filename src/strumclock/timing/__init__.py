@@ -7,7 +7,7 @@ from strumclock.timing.placed import ANCHORS, Anchoring, PlacedStrums, StrumErro
 from strumclock.timing.questions import audible_s
 from strumclock.timing.regression import Line, fit_line, lag1
 from strumclock.timing.sound_path import SoundPath, sound_path
-from strumclock.timing.values import Finding, Group, Step, Timing, WithinTolerance
+from strumclock.timing.values import Finding, Group, PartGroup, Step, Timing, WithinTolerance
 
 __all__ = [
     "ANCHORS",
@@ -18,6 +18,7 @@ __all__ = [
     "Group",
     "Held",
     "Line",
+    "PartGroup",
     "PlacedStrums",
     "SoundPath",
     "Standard",
