@@ -126,6 +126,9 @@ if TYPE_CHECKING:
     from strumclock.pipeline import (
         measure as measure,
     )
+    from strumclock.pipeline import (
+        measure_parts as measure_parts,
+    )
     from strumclock.report import (
         message as message,
     )
@@ -262,6 +265,7 @@ _HOME = {
         "Measurement",
         "compare",
         "measure",
+        "measure_parts",
     ),
     "report": (
         "message",
@@ -338,6 +342,7 @@ __all__ = [
     "measure",
     "measure_correction",
     "measure_folder",
+    "measure_parts",
     "measure_timing",
     "message",
     "open_strings",

@@ -34,12 +34,14 @@ class Analysis:
     ----------
     heard : Heard
         Chords and pitch.
+    spreads : Spreads
     timing : Timing
     changes, stroke, correction : object or Absent
     conclusion : Conclusion
     """
 
     heard: Heard
+    spreads: Spreads
     timing: Timing
     changes: Changes | Absent
     stroke: Stroke | Absent
@@ -55,6 +57,7 @@ def analyse(heard: Listened, alignment: Alignment, options: MeasureOptions) -> A
     timing = take_timing(strums, spreads, alignment, components, options)
     return Analysis(
         heard=components,
+        spreads=spreads,
         timing=timing,
         changes=take_changes(components, strums, alignment, timing, asked=options.changes),
         stroke=take_stroke(low, strums, spreads, alignment, timing),
