@@ -50,15 +50,19 @@ def take_played(strums: Strums, alignment: Alignment, timing: Timing, heard: Hea
         bpm=alignment.exercise.bpm,
         per_beat=alignment.exercise.per_beat or 1,
         u_ms=1e3 * float(np.sqrt(np.mean(strums.u_s[on] ** 2))) if len(on) else 0.0,
-        own_tempo=tuple(
-            Stretch(
-                start_s=left.start_s,
-                end_s=left.end_s,
-                slots=round((left.end_s - left.start_s) / part_s) if part_s else 0,
-                bpm=left.played_bpm,
-            )
-            for left in alignment.left_click
-        ),
+        stopped=_stretches(alignment, "stopped"),
+        own_tempo=_stretches(alignment, "own-tempo"),
+    )
+
+
+def _stretches(alignment: Alignment, kind: str) -> tuple[Stretch, ...]:
+    """Where the exercise was not played inside the part that is measured, or just beside it."""
+    parts = alignment.parts
+    beside = {i + step for i, part in enumerate(parts) if part.measured for step in (-1, 1)}
+    found = [part for i, part in enumerate(parts) if part.kind == kind and i in beside]
+    return tuple(
+        Stretch(start_s=p.start_s, end_s=p.end_s, slots=p.slots, bpm=p.bpm if kind == "own-tempo" else None)
+        for p in found
     )
 
 
