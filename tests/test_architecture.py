@@ -67,7 +67,7 @@ MAY_IMPORT = {
     "journal": {"numpy", "sqlalchemy", "pandas", "psycopg"},
     "weeks": {"numpy", "scipy", "pandas"},
     "report": {"numpy", "matplotlib", "rich", "soundfile"},
-    "batch": {"numpy", "sqlalchemy", "distributed", "fsspec", "av", "rich"},
+    "batch": {"numpy", "distributed", "fsspec", "av", "rich"},
     "demo": {"numpy", "soundfile"},
     "cli": {"click", "rich"},
     "synthesis": {"numpy", "scipy", "soundfile", "av"},

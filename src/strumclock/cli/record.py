@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -11,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from strumclock.cli.saying import say
-from strumclock.errors import UsageError
+from strumclock.errors import JournalError, UsageError, printable
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -36,6 +37,7 @@ _JOURNAL = click.option(
     "--import", "pages", multiple=True, metavar="CSV", help="Add a page kept on paper: date, exercise, tempo."
 )
 @click.option("--student", help="Whose page it is, for --import.")
+@click.option("--copy", is_flag=True, help="Write the record as a table too where it has more than 5,000 takes.")
 def batch_command(
     folder: str, scheduler: str | None, journal: str | None, pages: tuple[str, ...], student: str | None, **told: Any
 ) -> int:
@@ -47,7 +49,7 @@ def batch_command(
         done = measure_folder(folder, journal=journal, executor=executor, progress=bar, **told)
     say(str(done))
     for page in pages:
-        with _open(journal or folder) as book:
+        with _open(journal or folder, writes=True, create=True) as book:
             say(str(book.import_csv(page, student=student)))
     return 0 if done.ok else 1
 
@@ -80,7 +82,7 @@ def progress_command(
     if by is not None and goal_bpm is None:
         raise UsageError("--by is the day to reach a goal by and needs --goal, the tempo; got a day alone; add it")
     outputs = report.Outputs(reads=(journal,), plot=plot_to, csv=csv_to)
-    with _open(journal or folder) as book:
+    with _open(journal or folder, writes=goal_bpm is not None) as book:
         if goal_bpm is not None:
             if exercise is None:
                 raise UsageError("a goal needs --exercise, the one it is for; got a tempo alone; add it")
@@ -139,7 +141,7 @@ def note_command(
     """Add a remark TEXT to the practice record of FOLDER, or correct or exclude a take by hand."""
     if take is None and (exclude or include or correct):
         raise UsageError("--exclude, --include and --correct need --take, the file name of the take; add it")
-    with _open(journal or folder) as book:
+    with _open(journal or folder, writes=True) as book:
         if take is None:
             book.note(student, text, exercise=exercise, on=_day(on))
         elif exclude:
@@ -157,13 +159,20 @@ def note_command(
 @click.argument("folder")
 @click.argument("student")
 @_JOURNAL
+@click.option("--files", is_flag=True, help="Delete the student's own folders too, recordings and all.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
-def forget_command(folder: str, student: str, journal: str | None, yes: bool) -> None:
-    """Delete all that the practice record of FOLDER holds of STUDENT. The recordings stay."""
-    with _open(journal or folder) as book:
+def forget_command(folder: str, student: str, journal: str | None, files: bool, yes: bool) -> None:
+    """Delete all that the practice record of FOLDER holds of STUDENT. The recordings stay, unless --files is told."""
+    with _open(journal or folder, writes=True) as book:
         if not yes:
-            click.confirm(f"Delete every take, note and goal of {student} from {book}?", abort=True)
-        say(str(book.forget(student)))
+            click.confirm(
+                f"Delete every take, note and goal of {printable(student)} from {book}?", abort=True, err=True
+            )
+            found = book.traces(student) if files else None
+            for own in found.folders if found else ():
+                question = f"Delete the folder {printable(str(own))} with all that is in it?"
+                click.confirm(question, abort=True, err=True)
+        say(str(book.forget(student, files=files)))
 
 
 @click.command("demo", short_help="Build an invented class in a folder and run all of it.")
@@ -178,11 +187,14 @@ def demo_command(folder: str, workers: int | None) -> None:
 
 
 @contextmanager
-def _open(where: str) -> Iterator[Any]:
-    """The practice record of a folder, a file or a database; it must be there already."""
+def _open(where: str, *, writes: bool = False, create: bool = False) -> Iterator[Any]:
+    """The practice record of a folder, a file or a database, which must be there; its copy is current afterwards."""
     from strumclock.journal import Journal
 
-    yield Journal(where, create=False)
+    book = Journal(where, create=create)
+    yield book
+    with contextlib.nullcontext() if writes else contextlib.suppress(JournalError):  # who only reads need not be told
+        book.mend_copy()
 
 
 def _only_student(book: Any, student: str | None) -> str:

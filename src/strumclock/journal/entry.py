@@ -183,8 +183,12 @@ def take_columns(measurement: Json) -> dict[str, Any]:
         "failed": "; ".join(held["failed"]) or None if held else None,
         "next_bpm": held["next_bpm"] if held else None,
         "warnings": " ".join(sorted({w["code"] for w in measurement["warnings"]})) or None,
-        "detail": pack({key: value for key, value in measurement.items() if key != "strums"}),
     }
+
+
+def result_row(measurement: Json) -> dict[str, Any]:
+    """A take's whole result but for its strums."""
+    return {"detail": pack({key: value for key, value in measurement.items() if key != "strums"})}
 
 
 def figure_rows(measurement: Json) -> list[dict[str, Any]]:
@@ -235,6 +239,19 @@ def pack(value: object) -> bytes:
     return zlib.compress(json.dumps(value, separators=(",", ":"), allow_nan=False).encode(), 6)
 
 
+class DamagedError(Exception):
+    """A value in the database that cannot have been written by us; says where."""
+
+
 def unpack(blob: bytes) -> Any:
-    """The inverse of `pack`."""
-    return json.loads(zlib.decompress(blob))
+    """The inverse of `pack`.
+
+    Raises
+    ------
+    DamagedError
+        If it is no such thing.
+    """
+    try:
+        return json.loads(zlib.decompress(blob))
+    except (zlib.error, ValueError, TypeError, RecursionError):
+        raise DamagedError("a take's result, which cannot be unpacked") from None

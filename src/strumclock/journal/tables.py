@@ -9,7 +9,7 @@ import sqlalchemy as sa
 
 from strumclock.journal.edits import known_exercise, known_student
 from strumclock.journal.entry import STRUM_COLUMNS, exercise_label, unpack
-from strumclock.journal.schema import exercises, figures, notes, strums, students, takes
+from strumclock.journal.schema import exercises, figures, notes, results, strums, students, takes
 from strumclock.pipeline.figures import COLUMNS
 
 MAIN_FIGURES = COLUMNS
@@ -73,8 +73,7 @@ def chosen(connection: sa.Connection, query: Any, student: str | None, exercise:
 
 def take_rows(connection: sa.Connection, student: str | None, exercise: str | None) -> tuple[Sequence[str], Rows]:
     """One row a take, oldest first."""
-    columns = [c for c in takes.c if c.name != "detail"]
-    query = sa.select(*columns, students.c.name.label("student"), exercises.c.name.label("name"), exercises.c.chords)
+    query = sa.select(*takes.c, students.c.name.label("student"), exercises.c.name.label("name"), exercises.c.chords)
     query = query.join(students, takes.c.student_id == students.c.id)
     query = query.outerjoin(exercises, takes.c.exercise_id == exercises.c.id)
     query = chosen(connection, query, student, exercise)
@@ -158,7 +157,7 @@ def strum_columns(connection: sa.Connection, take: int) -> dict[str, list[Any]]:
 
 def measurement(connection: sa.Connection, take: int) -> dict[str, Any]:
     """A take's result, put together again."""
-    blob = connection.execute(sa.select(takes.c.detail).where(takes.c.id == take)).scalar()
+    blob = connection.execute(sa.select(results.c.detail).where(results.c.take_id == take)).scalar()
     whole: dict[str, Any] = unpack(blob) if blob is not None else {}
     if whole:
         columns = strum_columns(connection, take)
