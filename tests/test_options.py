@@ -89,6 +89,7 @@ def test_options_are_kept_in_their_types() -> None:
     told = MeasureOptions(start_s=5, end_s=np.float64(28.0), free=np.bool_(True))
     assert (told.start_s, told.end_s, told.free) == (5.0, 28.0, True)
     assert type(told.free) is bool
+    assert MeasureOptions(end_s=5.0).start_s is None
     assert MeasureOptions(standard="tight").judged_by.name == "tight"
     assert MeasureOptions().judged_by.name == "steady"
 
