@@ -53,18 +53,22 @@ class Learner:
     event: int = 0
 
 
+def _always(bpm: float) -> Callable[[int], float]:
+    return lambda _: bpm
+
+
 def _random_walk(week: int, seed: int = 11) -> float:
     steps = np.random.default_rng(seed).normal(0, 0.012, WEEKS + 1)
     return 85 * math.exp(float(np.cumsum(steps)[week]))
 
 
 LEARNERS = {
-    "flat": Learner(ability=lambda w: 80),
+    "flat": Learner(ability=_always(80)),
     "+1 a week": Learner(ability=lambda w: 80 + w),
     "+2 a week": Learner(ability=lambda w: 80 + 2 * w),
     "-2 a week": Learner(ability=lambda w: 110 - 2 * w),
     "layoff -20 % at 8": Learner(ability=lambda w: 80 if w < 8 else 64, event=8),
-    "starts 25 % below": Learner(ability=lambda w: 80, start=0.75),
+    "starts 25 % below": Learner(ability=_always(80), start=0.75),
     "saturating": Learner(ability=lambda w: 80 + 25 * (1 - math.exp(-w / 6))),
     # other shapes
     "+1 percent a week": Learner(ability=lambda w: 60 * 1.01**w),
@@ -75,15 +79,15 @@ LEARNERS = {
         ability=lambda w: 80 + w if w < 8 else 79 + 0.6 * (w - 12), away=(8, 9, 10, 11, 12), event=13
     ),
     "wanders": Learner(ability=_random_walk),
-    "starts 20 % above": Learner(ability=lambda w: 90, start=1.2),
+    "starts 20 % above": Learner(ability=_always(90), start=1.2),
     # other luck
-    "flat, luck lasts .8": Learner(ability=lambda w: 80, lasting=0.8),
-    "flat, luck 5 % lasts .8": Learner(ability=lambda w: 80, week_sd=0.05, lasting=0.8),
-    "flat, takes vary 25 %": Learner(ability=lambda w: 80, take_sd=0.25),
+    "flat, luck lasts .8": Learner(ability=_always(80), lasting=0.8),
+    "flat, luck 5 % lasts .8": Learner(ability=_always(80), week_sd=0.05, lasting=0.8),
+    "flat, takes vary 25 %": Learner(ability=_always(80), take_sd=0.25),
     "+1, a take in eight strays": Learner(ability=lambda w: 80 + w, stray=0.125),
     "+1, luck lasts .8": Learner(ability=lambda w: 80 + w, lasting=0.8),
     # other obstacles
-    "flat, late changes": Learner(ability=lambda w: 72, obstacle="changes"),
+    "flat, late changes": Learner(ability=_always(72), obstacle="changes"),
     "+1, late changes": Learner(ability=lambda w: 72 + w, obstacle="changes"),
     "-2, late changes": Learner(ability=lambda w: 110 - 2 * w, obstacle="changes"),
     "+1, strums left out": Learner(ability=lambda w: 72 + w, obstacle="omitted"),

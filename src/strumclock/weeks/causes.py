@@ -16,13 +16,13 @@ from datetime import date
 import numpy as np
 
 from strumclock.weeks.curves import Curve, weigh
-from strumclock.weeks.week import Point, Span, audible_ms, by_week
+from strumclock.weeks.week import JITTER_SD, Point, Span, audible_ms, by_week, luck
 
 LOOK_BACK_WEEKS = 26
 MIN_WEEKS, SAME_WEEKS = 6, 8
 """Weeks with takes before a change is told, and before it is told that there is none."""
 
-SURE = 0.9
+SURE = 0.8
 """Probability from which a size is called smaller or larger. Calibrated with ``tests/benchmarks/causes_over_weeks.py``:
 at most one in twenty that do not change is called so, with luck that lasts from week to week (AR(1)) up to .8."""
 
@@ -32,11 +32,14 @@ CHANGING = 0.4
 EARLY_RATE = 0.25
 """A week: what is learned early is learned at about this rate (the middle of `goal.RATES` and faster)."""
 
-RATIO_SD, SHARE_SD = 0.4, 0.6
-"""How much it changes then: scatter by a factor of about exp 0.4, the others by about this share of their size."""
+RATIO_SD, SHARE_SD = 0.5, 0.6
+"""How much it changes then: scatter by a factor of about exp 0.5, the others by about this share of their size."""
 
-LEAST = {"ms": 3.0, "ms/min": 6.0, "share": 0.01}
-"""What a size varies by from take to take at least. 6 ms a minute is what two clocks differ by."""
+TAKE_SD = {"ms": 10.0, "ms/min": 40.0, "share": 0.03}
+"""Luck of one take, before a player's own takes tell: lateness at one place, drift over half a minute, and strums left
+out of some 48 (common practice, no source)."""
+
+SMALLEST_MS = 0.1
 
 FEW_OMITTED = 0.05
 """Strums left out are a cause from half of what the standard lets pass."""
@@ -87,31 +90,29 @@ def causes(points: Sequence[Point]) -> tuple[Cause, ...]:
     names = {name for point in points for name in point.sizes}
     found = [cause for name in sorted(names) if (cause := _cause(name, points)) is not None]
     told = [cause for cause in found if cause.stands or cause.state in ("smaller", "larger")]
-    order = list(LEAST)
+    order = list(TAKE_SD)
     return tuple(sorted(told, key=lambda c: (order.index(c.unit), -abs(c.now.value))))
 
 
 def _cause(name: str, points: Sequence[Point]) -> Cause | None:
     kind, _, where = name.partition(".")
     unit = {"drift": "ms/min", "omitted": "share"}.get(kind, "ms")
+    logarithm = kind == "scatter"
     weeks = [
-        (monday, float(np.mean(sizes)), len(sizes))
+        (monday, np.log(np.maximum(sizes, SMALLEST_MS)) if logarithm else np.array(sizes))
         for monday, group in by_week(points).items()
         if (sizes := [p.sizes[name] for p in group if name in p.sizes])
     ][-LOOK_BACK_WEEKS:]
     if len(weeks) < 2:
         return None
-    y = np.array([value for _, value, _ in weeks])
-    logarithm = kind == "scatter"
-    if logarithm:
-        y = np.log(np.maximum(y, 1e-3))
-    x = np.array([(monday - weeks[0][0]).days / 7 for monday, _, _ in weeks])
+    y = np.array([sizes.mean() for _, sizes in weeks])
+    x = np.array([(monday - weeks[0][0]).days / 7 for monday, _ in weeks])
     middle = float(np.median(y))
-    least = LEAST[unit] / math.exp(middle) if logarithm else LEAST[unit]
-    sd = RATIO_SD if logarithm else max(SHARE_SD * abs(middle), 2 * least)
+    sd = RATIO_SD if logarithm else max(SHARE_SD * abs(middle), 2 * TAKE_SD[unit])
+    of_takes = luck((sizes for _, sizes in weeks), JITTER_SD if logarithm else TAKE_SD[unit])
     early = 1 - np.exp(-EARLY_RATE * x)
     curves = [Curve(name="change", seen=seen / seen[-1], prior=CHANGING / 2, sd=sd) for seen in (x, early)]
-    weighed = weigh(x, y, curves, n=[n for _, _, n in weeks], least_sd=least)
+    weighed = weigh(x, y, curves, n=[sizes.size for _, sizes in weeks], take_sd=of_takes.sd)
     first, now = (_span(weighed.at(np.full(1 + len(curves), end))) for end in (0.0, 1.0))
     if logarithm:
         first, now = (Span(**{k: math.exp(getattr(s, k)) for k in ("value", "low", "high")}) for s in (first, now))
@@ -126,7 +127,9 @@ def _cause(name: str, points: Sequence[Point]) -> Cause | None:
         kind=kind,
         where=where,
         unit=unit,
-        weeks=tuple((monday, value) for monday, value, _ in weeks),
+        weeks=tuple(
+            (monday, math.exp(mean) if logarithm else mean) for (monday, _), mean in zip(weeks, y.tolist(), strict=True)
+        ),
         first=first,
         now=now,
         state=state,

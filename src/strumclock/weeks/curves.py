@@ -1,9 +1,10 @@
 """Which curve do the weeks follow?  Straight, slowing, stopped, stepped or flat, weighed against each other.
 
 A series of weekly values is a level, plus so much of a curve's shape, plus luck: of the takes, and of the week, which
-lasts into the next (AR(1)). How large luck is and how long it lasts is not known: every size and duration of a grid is
-tried and weighed too. Level and amount of a shape are normal, so that each trial is solved in closed form and what is
-said of the future is a mixture of normal distributions. With few weeks many curves fit, and the intervals say so.
+lasts into the next (AR(1)). How a take differs from others of its week is known; how weeks differ, and for how long, is
+not: every size and duration of a grid is tried and weighed too. Level and amount of a shape are normal, so that each
+trial is solved in closed form and what is said of the future is a mixture of normal distributions. With few weeks many
+curves fit, and the intervals say so.
 
 References
 ----------
@@ -21,11 +22,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-SCALES = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8)
-"""Sizes of luck that are tried, as multiples of what neighbouring weeks differ by."""
+SCALES = (0.6, 0.8, 1.0, 1.3, 1.7)
+"""Sizes of a take's luck that are tried, as multiples of what is known of it."""
 
-KINDS_OF_LUCK = ((0.0, 0.0, 0.4), (0.7, 0.6, 0.3), (0.7, 0.85, 0.2), (0.7, 0.95, 0.1))
-"""Share of the variance that is a week's, not a take's; how much of it lasts into the next week; how likely."""
+KINDS_OF_LUCK = ((0.0, 0.0, 0.3), (0.5, 0.6, 0.3), (0.5, 0.85, 0.2), (1.2, 0.6, 0.08), (1.2, 0.85, 0.08), (3.0, 0.6, 0.04))
+"""A week's luck as a multiple of a take's, how much of it lasts into the next week, and how likely such a player is."""
 
 SMALLEST = 1e-9
 
@@ -98,7 +99,7 @@ class Weighed:
         return self.probability.ravel(), mean.ravel(), sd.ravel()
 
 
-def weigh(week: ArrayLike, value: ArrayLike, curves: Sequence[Curve], *, n: ArrayLike, least_sd: float) -> Weighed:
+def weigh(week: ArrayLike, value: ArrayLike, curves: Sequence[Curve], *, n: ArrayLike, take_sd: float) -> Weighed:
     """Weigh curves.
 
     Parameters
@@ -110,20 +111,17 @@ def weigh(week: ArrayLike, value: ArrayLike, curves: Sequence[Curve], *, n: Arra
     curves : sequence of Curve
     n : array-like [weeks]
         Takes in each week.
-    least_sd : float
-        Of a take at least, in the unit of the values: what cannot be measured better.
+    take_sd : float
+        Luck of one take about its week, in the unit of the values: `strumclock.weeks.week.luck`.
     """
     x, y, takes = (np.asarray(a, dtype=float) for a in (week, value, n))
     shapes = np.stack([np.zeros_like(y), *(curve.seen for curve in curves)])
     sd = np.array([0.0, *(curve.sd for curve in curves)])
     prior = np.array([1 - sum(curve.prior for curve in curves), *(curve.prior for curve in curves)])
     apart = np.abs(x[:, None] - x[None, :])
-    differ = np.median(np.abs(np.diff(y))) / (math.sqrt(2) * 0.6745) if y.size > 1 else 0.0
-    usual = max(float(differ), least_sd)
     rows = []
-    for scale, (share, lasts, likely) in itertools.product(SCALES, KINDS_OF_LUCK):
-        variance = (scale * usual) ** 2
-        noise = variance * (np.diag((1 - share) / takes) + share * lasts**apart)
+    for scale, (of_week, lasts, likely) in itertools.product(SCALES, KINDS_OF_LUCK):
+        noise = (scale * take_sd) ** 2 * (np.diag(1 / takes) + of_week**2 * lasts**apart)
         rows.append(_solve(y, shapes, sd, noise, math.log(likely / len(SCALES))))
     evidence, amount, amount_sd, level, level_sd, middle = (np.stack(part) for part in zip(*rows, strict=True))
     weight = evidence + np.log(np.maximum(prior, 1e-300))

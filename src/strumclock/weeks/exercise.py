@@ -9,7 +9,7 @@ from datetime import date
 
 import numpy as np
 
-from strumclock.verdict.reach import SLOPE, settable_bpm, take_reach
+from strumclock.verdict.reach import SLOPE, TAKE_SD, settable_bpm, take_reach
 from strumclock.weeks.causes import Cause, causes
 from strumclock.weeks.goal import Outlook, outlook
 from strumclock.weeks.placement import Moved, moved
@@ -135,12 +135,15 @@ def _goal(
     groups: dict[date, list[Point]],
 ) -> Outlook:
     """How far the goal is, from what each week's takes show by themselves since the tempo last changed at once."""
-    since = reach.leap.in_week if reach and reach.leap else date.min
-    slope = reach.margin_slope if reach else SLOPE
+    if reach is None:
+        return outlook(bpm, by=by, held=held, shown=(), in_reach=False, take_sd=TAKE_SD / SLOPE)
+    since = reach.leap.in_week if reach.leap else date.min
+    how = {"slope": reach.margin_slope, "take_sd": reach.take_sd}
     shown = [
         (monday, math.exp(float(np.mean(logs))), len(logs))
         for monday, group in groups.items()
         if monday >= since
-        and (logs := [math.log(take_reach(p.bpm, p.margin, slope=slope).value) for p in group if p.bpm and p.margin])
+        and (logs := [math.log(take_reach(p.bpm, p.margin, **how).value) for p in group if p.bpm and p.margin])
     ]
-    return outlook(bpm, by=by, held=held, shown=shown, in_reach=reach is not None and reach.now.value >= bpm)
+    in_reach, take_sd = reach.now.value >= bpm, reach.take_sd / reach.margin_slope
+    return outlook(bpm, by=by, held=held, shown=shown, in_reach=in_reach, take_sd=take_sd)

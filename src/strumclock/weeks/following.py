@@ -36,7 +36,7 @@ SLOPES_A_WEEK = ((0.0, 0.5), (0.012, 0.32), (0.032, 0.18))
 """How steep a climb or fall is: standard deviation of the logarithm a week, and how likely. None at all; 1 % a week (a
 step of the metronome at 80 to 100 bpm); 3 % a week (about as fast as the next tempo may rise)."""
 
-CHANGE_A_WEEK, JUMP_A_WEEK = 1 / 80, 1 / 100
+CHANGE_A_WEEK, JUMP_A_WEEK = 1 / 40, 1 / 60
 """How likely a week changes the slope, or the level at once. Calibrated (``tests/benchmarks/next_tempo.py``): oftener
 makes climbs doubtful, more seldom makes a layoff look like a long fall."""
 
@@ -179,7 +179,12 @@ class Follower:
             turned[[_B, _LB, _BU]], turned[_BB] = 0.0, steep**2
             branches.append(turned)
         t[_WEIGHT] += math.log1p(-p_jump - p_change)
-        t = self._t = _likeliest(np.concatenate((t, *branches), axis=1))
+        self._t = _likeliest(np.concatenate((t, *branches), axis=1))
+        self._move(k)
+
+    def _move(self, k: int) -> None:
+        """Every reading goes on for k weeks: level by slope, luck by as much of it as lasts."""
+        t = self._t
         lasts = t[_LASTS] ** k
         t[_L] += k * t[_B]
         t[_U] *= lasts

@@ -27,8 +27,6 @@ EARLY, LATE = 0.03, 0.9
 """The range begins and ends with these probabilities of being there already."""
 GAIN_A_WEEK = 0.015
 """Standard deviation of what a week brings on average, share of the tempo: as `following.SLOPES_A_WEEK`."""
-LEAST_SD = 0.02
-"""Of a take's tempo in reach at least, share of it: `verdict.reach.TAKE_SD` over the steepest slope."""
 POWERS, RATES, STOPS = (0.2, 0.4, 0.6, 0.8), (0.02, 0.04, 0.08, 0.15, 0.3), (0.25, 0.4, 0.55, 0.7, 0.85)
 """Exponents of time; approach to the ceiling, a week; where in the weeks seen a climb may have stopped."""
 LIKELY = {"straight": 0.25, "power": 0.2, "saturating": 0.3, "stopped": 0.15}
@@ -74,6 +72,7 @@ def outlook(
     held: Sequence[tuple[date, float]],
     shown: Sequence[tuple[date, float, int]],
     in_reach: bool,
+    take_sd: float,
 ) -> Outlook:
     """How far a goal is.
 
@@ -85,6 +84,8 @@ def outlook(
         The tempo in reach as each week's takes alone show it, since it last changed at once.
     in_reach : bool
         Whether the goal is in reach now.
+    take_sd : float
+        Luck of one take, share of the tempo.
     """
     for monday, tempo in held:
         if tempo >= bpm:
@@ -95,9 +96,8 @@ def outlook(
     if len(seen) < MIN_WEEKS:
         return Outlook(bpm=bpm, by=by, reason=f"too early to tell: it takes {MIN_WEEKS} weeks of measured takes")
     last = seen[-1][0]
-    there = chances(
-        [(monday - seen[0][0]).days / 7 for monday, _, _ in seen], [t for _, t, _ in seen], [n for _, _, n in seen], bpm
-    )
+    week = [(monday - seen[0][0]).days / 7 for monday, _, _ in seen]
+    there = chances(week, [tempo for _, tempo, _ in seen], [n for *_, n in seen], bpm, take_sd=take_sd)
     weeks = [int(np.argmax(there >= p)) + 1 if there[-1] >= p else None for p in (EARLY, LATE)]
     if weeks[0] is None:
         return Outlook(bpm=bpm, by=by, reason="at the present rate it is not reached within a year")
@@ -109,7 +109,7 @@ def outlook(
     )
 
 
-def chances(week: Sequence[float], bpm: Sequence[float], n: Sequence[int], goal_bpm: float) -> Array:
+def chances(week: Sequence[float], bpm: Sequence[float], n: Sequence[int], goal_bpm: float, *, take_sd: float) -> Array:
     """Probability of being there 1, 2 … `HORIZON_WEEKS` weeks after the last week seen.
 
     Parameters
@@ -118,13 +118,15 @@ def chances(week: Sequence[float], bpm: Sequence[float], n: Sequence[int], goal_
         Weeks since the first.
     bpm, n : sequence
         The tempo in reach as each week's takes show it, and their number.
+    take_sd : float
+        Luck of one take, share of the tempo.
     """
     from scipy.special import ndtr
 
     x = np.asarray(week, dtype=float)
     level = float(np.median(bpm))
     curves = _curves(x, GAIN_A_WEEK * level * float(x[-1]))
-    weighed = weigh(x, bpm, curves, n=n, least_sd=LEAST_SD * level)
+    weighed = weigh(x, bpm, curves, n=n, take_sd=take_sd * level)
     later = [curve.later for curve in curves if curve.later is not None]
     there = np.zeros(HORIZON_WEEKS)
     for k in range(HORIZON_WEEKS):

@@ -19,12 +19,10 @@ LOOK_BACK_WEEKS = 26
 MIN_WEEKS, MIN_EACH_SIDE = 6, 2
 STEP_LIKELY, LINE_LIKELY = 0.1, 0.3
 """Before anything is seen: that a device was moved within half a year, and that the player's own placement moves."""
-SURE = 0.95
+SURE = 0.8
 """Calibrated with ``tests/benchmarks/phone_moved.py``: 2 % false at most, with luck that lasts (AR(1)) up to .8."""
 STEP_SD_MS = 40.0
 """Size of a step: some metres of sound path (2.9 ms each), or another device's latency (10 to 100 ms)."""
-LEAST_SD_MS = 2.0
-"""Of a take's mean offset at least."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,12 +44,14 @@ class Moved:
     p: float
 
 
-def moved(weeks: Sequence[tuple[date, float, int]], bpm: float | None) -> Moved | None:
+def moved(weeks: Sequence[tuple[date, float, int]], *, take_sd_ms: float, bpm: float | None) -> Moved | None:
     """The step in weekly mean offsets; None where none is sure.
 
     Parameters
     ----------
     weeks : sequence of (Monday, mean offset in ms, takes)
+    take_sd_ms : float
+        Luck of one take.
     bpm : float or None
         Tempo: a step must be large enough to be heard.
     """
@@ -70,7 +70,7 @@ def moved(weeks: Sequence[tuple[date, float, int]], bpm: float | None) -> Moved 
         for k in places
     ]
     line = Curve(name="line", seen=x / x[-1], prior=LINE_LIKELY, sd=STEP_SD_MS)
-    found = weigh(x, [v for _, v, _ in latest], [*steps, line], n=[n for _, _, n in latest], least_sd=LEAST_SD_MS)
+    found = weigh(x, [v for _, v, _ in latest], [*steps, line], n=[n for _, _, n in latest], take_sd=take_sd_ms)
     p = found.chance("step")
     each = found.probability[:, 1 : 1 + len(steps)]
     likeliest = int(np.argmax(each.sum(axis=0)))

@@ -15,7 +15,7 @@ from strumclock.verdict.reach import next_tempo
 from strumclock.weeks.following import Follower, Standing
 from strumclock.weeks.week import Point, Span, monday_of
 
-SURE, NO_LONGER = 0.77, 0.3
+SURE, NO_LONGER = 0.72, 0.45
 """A trend is said from this probability on, and until it falls below the other. Calibrated with
 ``tests/benchmarks/next_tempo.py``: of players who stay where they are at most one in ten is called rising or falling at
 any of twenty weekly looks, and three in four who gain 1 bpm a week by their twentieth week."""
@@ -71,8 +71,8 @@ class Reach:
         On a plateau (level now, rising before): the bpm a week that it rose by before.
     leap : Leap or None
         Where it changed at once: the last time.
-    margin_slope : float
-        How steeply this player's margin rises with the tempo (both as logarithms).
+    margin_slope, take_sd : float
+        How steeply this player's margin rises with the tempo (both as logarithms), and the luck of a take.
     next_bpm : float
         Tempo for the next take, a whole number.
     subdivide : bool
@@ -87,6 +87,7 @@ class Reach:
     rose_by_bpm: float | None
     leap: Leap | None
     margin_slope: float
+    take_sd: float
     next_bpm: float
     subdivide: bool
 
@@ -150,6 +151,7 @@ class Tendency:
             rose_by_bpm=self._climb(level) if level is not None and self._rose else None,
             leap=Leap(in_week=self._week_of(standing.jump_week), ratio=math.exp(standing.jump)) if leapt else None,
             margin_slope=standing.margin_slope,
+            take_sd=standing.take_sd,
             next_bpm=following,
             subdivide=subdivide,
         )
