@@ -17,6 +17,8 @@ SAMPLE_RATE_RANGE_HZ = (8_000, 192_000)  # telephone to studio
 MIN_DURATION_S = 1.0  # shorter than two strums at any tempo that is practised
 MAX_DURATION_S = 30 * 60.0  # samples are held in memory: 30 min of stereo at 48 kHz are 0.7 GB
 MAX_CHANNELS = 64
+MAX_SAMPLE = 2.0**31  # the largest of any whole numbers that samples come in, where somebody forgot to scale them
+MIN_PEAK = 1e-9  # -180 dB: below, squares of samples are lost in single precision
 SILENCE_PEAK = 1e-4  # −80 dB re full scale, three steps of 16 bits: no strum can be told from rounding there
 BLOCK_FRAMES = 1 << 18  # checks go through the samples in blocks, so that no second copy is made
 OPPOSED_POWER_RATIO = 0.01  # channels whose mean has less than this of their own power cancel each other
@@ -49,6 +51,9 @@ class Recording:
         Whether time zero is the first sample that was recorded.  False: the codec's priming (5 to 50 ms) could
         not be removed, because the file does not tell it.  Times in the file agree among each other all the same; only
         a place that is given from outside (a first downbeat, a latency) is off by that much.
+    context : Recording or None
+        Of a part of a file: the same with half a minute before and after, from which the click's sound can be learned
+        better than from the part alone.  None for a whole file or an array.
     """
 
     samples: Samples
@@ -58,6 +63,7 @@ class Recording:
     sha256: str | None = None
     notices: tuple[Notice, ...] = ()
     priming_known: bool = True
+    context: Recording | None = None
 
     @property
     def duration_s(self) -> float:
@@ -148,7 +154,8 @@ def from_array(samples: ArrayLike, sample_rate_hz: float) -> Recording:
         values -= np.float32(zero)
         values /= np.float32(full)
     elif given.dtype.kind == "f":
-        values = np.array(given, dtype=np.float32, order="C")
+        with np.errstate(over="ignore"):  # what becomes infinite is refused below
+            values = np.array(given, dtype=np.float32, order="C")
     else:
         raise UsageError(
             f"samples must be floating point (full scale ±1) or int16, int32 or uint8, but {given.dtype} came; "
@@ -205,7 +212,11 @@ def examine(
             raise RecordingError(
                 f"samples must be finite numbers, but {what} holds NaN or infinity; repair or export it again"
             )
-    if (high - low) / 2 <= silence_peak:
+    if max(-low, high) > MAX_SAMPLE:
+        raise RecordingError(
+            f"samples must lie near full scale, ±1, but {what} holds {max(-low, high):.3g}; scale or export it again"
+        )
+    if (high - low) / 2 <= max(silence_peak, MIN_PEAK):
         raise RecordingError(f"a take must hold sound, but {what} is silent; check the microphone and its permission")
     margin = CLIP_MARGIN * max(-low, high)
     top, bottom = (LOSSY_CLIP_LEVEL, -LOSSY_CLIP_LEVEL) if lossy else (high - margin, low + margin)
@@ -222,6 +233,11 @@ def examine(
             "and its attacks are less sharply known; record at a lower level",
         ),
     )
+
+
+def is_finite(samples: Samples) -> bool:
+    """Whether no sample is NaN or infinite."""
+    return all(math.isfinite(float(block.sum(dtype=np.float64))) for block in _blocks(samples))
 
 
 def clipped_share(samples: Samples, top: float, bottom: float, run: int) -> float:

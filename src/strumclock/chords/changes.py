@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field
-from typing import Any
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.errors import Absent
 from strumclock.timing import Estimate
 
 FloatArray = NDArray[np.float64]
@@ -79,7 +79,7 @@ class Changes:
     costliest : CostliestPair or None
     click_bpm_one_bar : float or None
         The click that asks for this rate with one change in four beats.
-    absent : dict of str to str
+    absent : mapping of str to Absent
         What cannot be known, by its place in the JSON, with the reason.
     """
 
@@ -90,13 +90,7 @@ class Changes:
     lateness_ms: Estimate | None
     costliest: CostliestPair | None
     click_bpm_one_bar: float | None
-    absent: dict[str, str] = field(default_factory=dict)
-
-    def to_dict(self) -> dict[str, Any]:
-        """The fields as plain values for JSON; the reasons stand in the measurement's own ``absent``."""
-        out = asdict(self)
-        del out["absent"]
-        return out
+    absent: Mapping[str, Absent] = field(default_factory=dict)
 
 
 def measure_changes(
@@ -113,7 +107,7 @@ def measure_changes(
     lateness_ms: Estimate | None = None,
     number: NDArray[np.int64] | None = None,
     source: str = "told",
-) -> Changes | str:
+) -> Changes | Absent:
     """Take the changes of a take together.
 
     Parameters
@@ -147,7 +141,7 @@ def measure_changes(
 
     Returns
     -------
-    Changes or str
+    Changes or Absent
         The figures, or the reason why there are none.
 
     Examples
@@ -160,7 +154,8 @@ def measure_changes(
     where = np.flatnonzero(at_change)
     where = where[where > 0]
     if not len(where):
-        return "no chord change was " + ("told within the strums played" if source == "told" else "heard")
+        where_from = "told within the strums played" if source == "told" else "heard"
+        return Absent(code="no-changes", reason=f"no chord change was {where_from}")
     u = np.zeros(len(time_s)) if u_s is None else np.asarray(u_s, dtype=np.float64)
     late = None
     steady = ~at_change
@@ -168,17 +163,19 @@ def measure_changes(
         late = deviation_ms - np.nanmean(deviation_ms[steady])
     usual_gap_s = _usual_gap_s(time_s, steady)
     rows = [_change(int(i), time_s, usual_gap_s, chord, confidence, late, line_s, omitted_s, beat_s) for i in where]
-    absent: dict[str, str] = {}
+    absent: dict[str, Absent] = {}
     seconds, rate = _rates(time_s[where], u[where], np.arange(len(where)) if number is None else number[where])
     if seconds is None:
-        why = f"it needs {LEAST_CHANGES + 1} chord changes; the take has {len(where)}"
+        why = Absent(code="too-few", reason=f"it needs {LEAST_CHANGES + 1} chord changes; the take has {len(where)}")
         absent |= {"changes.seconds_per_change": why, "changes.changes_per_minute": why}
     if late is None:
-        absent["changes.lateness_ms"] = "there is no grid to be late against"
+        absent["changes.lateness_ms"] = Absent(code="no-grid", reason="there is no grid to be late against")
     else:
         lateness_ms = lateness_ms or _difference(late, at_change, 1000 * u)
         if lateness_ms is None:
-            absent["changes.lateness_ms"] = f"it needs {LEAST_CHANGES} strums at changes, and as many elsewhere"
+            absent["changes.lateness_ms"] = Absent(
+                code="too-few", reason=f"it needs {LEAST_CHANGES} strums at changes, and as many elsewhere"
+            )
     return Changes(
         source=source,
         changes=tuple(rows),

@@ -25,6 +25,9 @@ from strumclock.errors import UsageError
 SHORTEST_S = 0.5
 """Nothing shorter than this can hold three clicks."""
 
+FEWEST = 3
+"""Clicks heard from which there is a distance and something that confirms it."""
+
 REST_S, REST_SHARE = 6.0, 0.15
 """Clicks that end within the longer of these (seconds, share of the recording) of its end are there throughout."""
 
@@ -125,6 +128,30 @@ class Clicks:
             array = np.array(getattr(self, name))
             array.flags.writeable = False
             object.__setattr__(self, name, array)
+
+    def between(self, start_s: float, end_s: float) -> Clicks | None:
+        """The clicks from one file time to another, as those of that part; None where no three of a segment are there.
+
+        Places and uncertainties are those that all of the clicks give.
+        """
+        kept = [cut for train in self.trains if (cut := train._cut(start_s, end_s)) is not None]
+        if not kept:
+            return None
+        kept[0] = replace(kept[0], begins="first")
+        longest = max(kept, key=lambda train: int(np.count_nonzero(train.heard)))
+        breaks_s = tuple(s for s in self.breaks_s if kept[0].start_s < s <= kept[-1].end_s)
+        return replace(longest, segments=tuple(kept) if len(kept) > 1 else (), breaks_s=breaks_s)
+
+    def _cut(self, start_s: float, end_s: float) -> Clicks | None:
+        """The clicks of one segment from one file time to another."""
+        inside = (self.time_s >= start_s) & (self.time_s < end_s)
+        heard = np.flatnonzero(inside & self.heard)
+        if len(heard) < FEWEST:
+            return None
+        part = slice(int(heard[0]), int(heard[-1]) + 1)
+        each = ("time_s", "u_s", "heard", "accented", "sound", "number", "bend_s")
+        cut = replace(self, **{name: getattr(self, name)[part] for name in each}, segments=())
+        return replace(cut, extent=_extent(cut.time_s - start_s, end_s - start_s))
 
     @property
     def trains(self) -> tuple[Clicks, ...]:

@@ -19,6 +19,7 @@ from strumclock.errors import ClickError, Notice, UsageError
 from strumclock.grid import BeatGrid, Exercise
 from strumclock.pipeline.click_notices import click_notices, swelling_notices
 
+AROUND_S = 2.0  # a part's first strum is heard against what rang before it, its last one rings on
 _CHANNELS = {"left": 0, "right": 1}
 
 
@@ -26,11 +27,13 @@ _CHANNELS = {"left": 0, "right": 1}
 class Sound:
     """What the recording holds, once told apart: the guitar, and the clicks with their origin.
 
-    The guitar is decimated (to `rate_hz`), once for every stage that follows, and so is what `removal` holds.
+    The guitar is decimated (to `rate_hz`), once for every stage that follows, and so is what `removal` holds; the first
+    sample of each stands at `start_s` in the file.
     """
 
     guitar: NDArray[np.float32]
     rate_hz: float
+    start_s: float
     clicks: Clicks | None
     removal: Removal | None
     anchor: str
@@ -40,7 +43,50 @@ class Sound:
 def tell_apart(
     recording: Recording, exercise: Exercise, click: str | os.PathLike[str], nominal: BeatGrid | None
 ) -> Sound:
-    """Part the guitar from the click, wherever the click is."""
+    """Part the guitar from the click, wherever the click is.
+
+    Of a part of a file, the click's sound and place are learned from the context, a count-in above all.
+    """
+    wide = recording.context
+    if wide is None:
+        return _told_apart(recording, exercise, click, nominal)
+    try:
+        sound = _told_apart(wide, exercise, click, nominal)
+    except ClickError:
+        return _told_apart(recording, exercise, click, nominal)
+    if sound.clicks is None:
+        return _excerpt(sound, recording, None)
+    clicks = sound.clicks.between(recording.start_s, recording.start_s + recording.duration_s)
+    if clicks is None:  # they are elsewhere: perhaps another take's, and this part has its own
+        return _told_apart(recording, exercise, click, nominal)
+    return _excerpt(sound, recording, clicks)
+
+
+def _excerpt(sound: Sound, recording: Recording, clicks: Clicks | None) -> Sound:
+    """The sound of a part with a little around it, so that nothing near its ends is cut in two."""
+    first = max(0, math.floor((recording.start_s - AROUND_S - sound.start_s) * sound.rate_hz))
+    last = math.ceil((recording.start_s + recording.duration_s + AROUND_S - sound.start_s) * sound.rate_hz)
+    removal = sound.removal
+    if removal is not None:
+        removal = replace(removal, samples=removal.samples[first:last], removed=removal.removed[first:last])
+    notices = sound.notices
+    if sound.clicks is not None and clicks is not None:
+        wide = click_notices(sound.clicks)
+        notices = (*click_notices(clicks), *(notice for notice in notices if notice not in wide))
+    return replace(
+        sound,
+        guitar=sound.guitar[first:last],
+        start_s=sound.start_s + first / sound.rate_hz,
+        clicks=clicks,
+        removal=removal,
+        notices=notices,
+    )
+
+
+def _told_apart(
+    recording: Recording, exercise: Exercise, click: str | os.PathLike[str], nominal: BeatGrid | None
+) -> Sound:
+    """Part the guitar from the click in all of a recording."""
     where = os.fspath(click)
     hints: dict[str, Any] = {
         "start_s": recording.start_s,
@@ -73,7 +119,7 @@ def tell_apart(
 def _alone(recording: Recording, guitar: NDArray[np.float32]) -> Sound:
     """The guitar, and no click that was heard."""
     low, rate_hz = decimated(guitar, recording.sample_rate_hz)
-    return Sound(guitar=low, rate_hz=rate_hz, clicks=None, removal=None, anchor="fitted")
+    return Sound(guitar=low, rate_hz=rate_hz, start_s=recording.start_s, clicks=None, removal=None, anchor="fitted")
 
 
 def _mixed(recording: Recording, hints: Mapping[str, Any]) -> Sound:

@@ -124,7 +124,7 @@ def plot_beats(measurement: Measurement, ax: Axes | None = None) -> Axes:
     heights = -np.arange(len(rows), dtype=float)
     split = sum(kind == "beat" for kind, *_ in rows)
     heights[split:] -= 0.6 if 0 < split < len(rows) else 0.0
-    named = {(f.kind, f.place) for f in timing.named} if timing is not None else set()
+    named = {(f.kind, f.where) for f in timing.named} if timing is not None else set()
     ax.axvline(0, color=INK, lw=1.1, zorder=1)
     for height, (kind, group, _) in zip(heights, rows, strict=True):
         e = group.offset_ms

@@ -20,6 +20,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.errors import Absent
 from strumclock.stroke.harmony import without_harmony
 from strumclock.stroke.network import up_logit
 from strumclock.stroke.picture import EDGES_HZ, FROM_S, HOP_S
@@ -96,7 +97,7 @@ def tell_directions(
     *,
     place: FloatArray | None = None,
     bar_place: IntArray | None = None,
-) -> Directions | str:
+) -> Directions | Absent:
     """Tell up- from down-strokes.
 
     Parameters
@@ -115,13 +116,14 @@ def tell_directions(
 
     Returns
     -------
-    Directions or str
+    Directions or Absent
         The reason where the two cannot be told apart.
     """
     rings = ring_on(picture)
     n = int(rings.sum())
     if n < LEAST_STRUMS:
-        return f"{LEAST_STRUMS} strums that ring are needed to tell up- from down-strokes; {n} were found"
+        reason = f"{LEAST_STRUMS} strums that ring are needed to tell up- from down-strokes; {n} were found"
+        return Absent(code="too-few", reason=reason)
     picture, time_s = picture[rings], time_s[rings]
     evidence = np.column_stack([up_logit(picture), balance_db(picture)])
     evidence = without_harmony(evidence, chroma[rings])
@@ -135,7 +137,8 @@ def tell_directions(
     p_up = 1 / (1 + np.maximum(odds, 1e-12) ** -_BELIEVED)
     each = min(int((p_up > 0.9).sum()), int((p_up < 0.1).sum()))
     if not math.isfinite(score[best]) or separation < LEAST_SEPARATION or gain < least or each < LEAST_EACH:
-        return "up- and down-strokes do not sound different enough in this take, or all strokes went one way"
+        reason = "up- and down-strokes do not sound different enough in this take, or all strokes went one way"
+        return Absent(code="alike", reason=reason)
     return Directions(p_up=p_up, separation=separation, gain=gain).placed(rings)
 
 
