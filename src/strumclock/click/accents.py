@@ -35,8 +35,8 @@ INDEPENDENT = 60.0
 
 SURE, UNDER_STRUM, AS_LOUD = 2.5, 0.5, 0.5
 """Evidence (nats) that the first and the last click must have; where something as loud sounds as usual at a click
-(power, this share of the median), the second: with the first alone the last click under a strum was lost, and with it the
-strums of its beat. By chance a place reaches it in one of forty."""
+(power, this share of the median), the second: with the first alone the last click under a strum was lost, and with
+it the strums of its beat. By chance a place reaches it in one of forty."""
 
 RIDE = 8
 """Loudness is compared with so many clicks on either side."""
