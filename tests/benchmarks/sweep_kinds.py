@@ -1,7 +1,7 @@
 """Whether clicks of every kind are found, and how near to their own time: `python -m tests.benchmarks.sweep_kinds`.
 
-usage: python -m tests.benchmarks.sweep_kinds [--set made|recorded] [--only NAME] [--levels=-10,0,6] [--takes N] [--told]
-                                              [--clickless N]
+usage: python -m tests.benchmarks.sweep_kinds [--set made|recorded] [--only NAME] [--levels=-10,0,6] [--takes N]
+                                              [--told] [--clickless N]
 
 Synthesised guitars at several tempi, each with a click of every kind at several levels against the strums (peak against
 the median strum's), in a little noise, nothing told (`--told`: the tempo). A click is found where its interval is right
