@@ -64,14 +64,14 @@ class Cycle:
 
     @classmethod
     def of(cls, match: Matcher, position: Float64, weight: Float64, interval: float) -> Cycle:
-        """What comes back at these positions (front samples), clearest where the weight is largest."""
-        rate = match.front.rate_hz
+        """What comes back at these positions (samples), clearest where the weight is largest."""
+        rate = match.signal.rate_hz
         if np.count_nonzero(weight) > FEW:  # nothing comes before the first, nor after the last
             weight = np.where((position > position.min()) & (position < position.max()), weight, 0.0)
         clear = np.argsort(-weight)[:CLICKS]
         clear = np.sort(clear[weight[clear] > 0])
         back = int(interval / 2)
-        sound = learn(match.front.plain, rate, position[clear], back, int(interval) - back).sound
+        sound = learn(match.signal.plain, rate, position[clear], back, int(interval) - back).sound
         high = np.abs(above(sound, rate))
         wide = max(round(WIDE_S * rate), 1)
         return cls(peak=_highest(np.concatenate([high, high[: wide - 1]]), wide), place=back, rate_hz=rate)

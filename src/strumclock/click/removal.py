@@ -10,9 +10,9 @@ import scipy.fft
 from numpy.typing import ArrayLike, NDArray
 
 from strumclock.click.attack import swells_s
-from strumclock.click.finding import Clicks
 from strumclock.click.preprocessing import Float32, Float64
 from strumclock.click.templates import MARGIN, learn, turn
+from strumclock.click.values import Clicks
 
 SOUND_S = (0.016, 0.220)
 """Before and after a click's time: what is learned. A click in a living room is 40 dB down by then; what sounds
