@@ -48,7 +48,7 @@ class Lead:
 
     later: float
     u: float
-    lasts: float
+    last_hit: float
 
 
 def refine(take: Take, match: Matcher, segments: Sequence[Candidate]) -> Clicks:
@@ -126,7 +126,7 @@ def _placed(
         alternates_s=alternates_s,
         wanders_s=wanders_s,
         bend_s=bend / signal.rate_hz,
-        lasts_s=lead.lasts / signal.rate_hz,
+        last_hit_s=lead.last_hit / signal.rate_hz,
         breaks_s=_jumps_s(time_s, bend / signal.rate_hz),
     )
     return clicks, lead
@@ -135,10 +135,10 @@ def _placed(
 def _lead(take: Take, match: Matcher, found: Candidate, position: Float64, step: float) -> Lead:
     """Where in the learned sound a click's time lies."""
     apart = float(np.median(np.diff(found.nominal))) * step
-    begin, lasts = Cycle.of(match, position, found.weight, apart).sounding()
+    begin, last_hit = Cycle.of(match, position, found.weight, apart).sounding()
     ratio = take.sample_rate_hz / match.signal.rate_hz
     attack, attack_u = attack_of(take.samples, take.sample_rate_hz, (position + begin) * ratio, found.weight)
-    return Lead(later=begin + attack / ratio, u=attack_u / ratio, lasts=lasts)
+    return Lead(later=begin + attack / ratio, u=attack_u / ratio, last_hit=last_hit)
 
 
 def _begins(before: Clicks, after: Clicks) -> str:

@@ -62,8 +62,8 @@ class Clicks:
     bend_s : float array, shape (n,)
         How much later than a straight line through the clicks the mean beat is at each: a metronome runs down, a
         wireless loudspeaker's delay wanders or jumps. 0 where the beat is steady.
-    lasts_s : float
-        How long the click's sound lasts, with all its hits (s).
+    last_hit_s : float
+        How much later than its time the last hit of a click's sound comes (s): 0 of a sound of one hit.
     begins : str
         How they begin: ``"first"`` of the recording; ``"gap"``: at the interval of those before, in another phase,
         without a pause (the file lost samples); ``"tempo"``: at another interval, without a pause; ``"restart"``: after
@@ -90,7 +90,7 @@ class Clicks:
     alternates_s: float = 0.0
     wanders_s: float = 0.0
     bend_s: Float64 = field(default_factory=lambda: np.zeros(0))
-    lasts_s: float = 0.0
+    last_hit_s: float = 0.0
     begins: str = "first"
     breaks_s: tuple[float, ...] = ()
     segments: tuple[Clicks, ...] = ()
