@@ -15,7 +15,6 @@ from tests.support import bench_dir
 from strumclock.errors import UsageError
 from strumclock.timing import (
     ANCHORS,
-    STANDARDS,
     Anchoring,
     Estimate,
     PlacedStrums,
@@ -27,6 +26,7 @@ from strumclock.timing import (
     measure_timing,
     sound_path,
 )
+from strumclock.verdict import STANDARDS
 
 NIST = json.loads((Path(__file__).parent / "data" / "nist_strd.json").read_text())
 

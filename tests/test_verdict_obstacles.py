@@ -165,7 +165,7 @@ def test_with_a_fitted_grid_shares_are_of_the_distance_from_the_takes_own_mean()
 
 
 def test_who_starts_on_the_click_and_pulls_ahead_is_not_early_as_a_whole():
-    """96 strums from 0 to 212 ms early, by the real timing: the mean is 106 early, but the drift is what is wrong. Where
+    """96 strums from 0 to 212 ms early, by the real timing: the mean is 106 early, but the drift is at fault. Where
     the strums lie 106 late at first, nothing leans, and the drift is taken out about its middle."""
     n = 96
     line_s = 2.0 + 60 / 90 * np.arange(n)
