@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.alignment import pulse as pulses
-from strumclock.alignment import remarks
+from strumclock.alignment import pulse as pulses, remarks
 from strumclock.alignment.completing import Plan
 from strumclock.alignment.departures import Stretch, find_left
 from strumclock.alignment.matching import FEW_PAIRED, kept_to_click, pair_own
