@@ -25,6 +25,7 @@ from strumclock.pipeline import analysing, listening, sources
 from strumclock.pipeline.measurement import TakeInfo
 from strumclock.pipeline.options import MeasureOptions
 from strumclock.timing.error_model import ErrorModel, fit_error_model
+from strumclock.verdict import Standard
 
 ANCHORS = ("recorded-click", "click-channel", "given", "fitted")
 PLACED = ("recorded-click", "click-channel", "given")  # whose grid has its place from elsewhere than the strums
@@ -292,7 +293,8 @@ def test_the_share_within_the_tolerance() -> None:
     """Truth: strums within the tolerance about the take's own mean, counted; the tolerance by the standard's shares of
     a half beat as it sounds: 60 / 90.0072 / 2 s.
     """
-    take = wired("recorded-click", standard="tight")
+    narrow = Standard(tolerance_share=1 / 32, tolerance_min_s=0.010)
+    take = wired("recorded-click", standard=narrow)
     within = take.json["timing"]["within_tolerance"]
     standard = take.measurement.held.standard
     part_s = take.beat_s / 2
