@@ -130,6 +130,9 @@ if TYPE_CHECKING:
         measure_parts as measure_parts,
     )
     from strumclock.report import (
+        message as message,
+    )
+    from strumclock.report import (
         plot_beats as plot_beats,
     )
     from strumclock.report import (
@@ -157,22 +160,10 @@ if TYPE_CHECKING:
         to_json as to_json,
     )
     from strumclock.timing import (
-        STANDARDS as STANDARDS,
-    )
-    from strumclock.timing import (
         Estimate as Estimate,
     )
     from strumclock.timing import (
-        Held as Held,
-    )
-    from strumclock.timing import (
-        Standard as Standard,
-    )
-    from strumclock.timing import (
         Timing as Timing,
-    )
-    from strumclock.timing import (
-        judge_take as judge_take,
     )
     from strumclock.timing import (
         measure_timing as measure_timing,
@@ -182,6 +173,30 @@ if TYPE_CHECKING:
     )
     from strumclock.tuning import (
         open_strings as open_strings,
+    )
+    from strumclock.verdict import (
+        STANDARDS as STANDARDS,
+    )
+    from strumclock.verdict import (
+        Held as Held,
+    )
+    from strumclock.verdict import (
+        Obstacle as Obstacle,
+    )
+    from strumclock.verdict import (
+        Played as Played,
+    )
+    from strumclock.verdict import (
+        Standard as Standard,
+    )
+    from strumclock.verdict import (
+        Verdict as Verdict,
+    )
+    from strumclock.verdict import (
+        conclude as conclude,
+    )
+    from strumclock.verdict import (
+        judge_take as judge_take,
     )
     from strumclock.weeks import (
         Progress as Progress,
@@ -253,6 +268,7 @@ _HOME = {
         "measure_parts",
     ),
     "report": (
+        "message",
         "plot_beats",
         "plot_class",
         "plot_offsets",
@@ -263,19 +279,12 @@ _HOME = {
         "to_dict",
         "to_json",
     ),
-    "timing": (
-        "Estimate",
-        "Held",
-        "STANDARDS",
-        "Standard",
-        "Timing",
-        "judge_take",
-        "measure_timing",
-    ),
+    "timing": ("Estimate", "Timing", "measure_timing"),
     "tuning": (
         "OpenStrings",
         "open_strings",
     ),
+    "verdict": ("STANDARDS", "Held", "Obstacle", "Played", "Standard", "Verdict", "conclude", "judge_take"),
     "weeks": (
         "Progress",
         "class_list",
@@ -304,8 +313,10 @@ __all__ = [
     "JournalError",
     "Measurement",
     "Notice",
+    "Obstacle",
     "OpenStrings",
     "OutputError",
+    "Played",
     "Progress",
     "Recording",
     "RecordingError",
@@ -314,11 +325,13 @@ __all__ = [
     "Strums",
     "Timing",
     "UsageError",
+    "Verdict",
     "align",
     "build_grid",
     "class_list",
     "click_track",
     "compare",
+    "conclude",
     "find_click_channel",
     "find_clicks",
     "find_strums",
@@ -331,6 +344,7 @@ __all__ = [
     "measure_folder",
     "measure_parts",
     "measure_timing",
+    "message",
     "open_strings",
     "plot_beats",
     "plot_class",

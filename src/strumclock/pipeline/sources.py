@@ -100,13 +100,13 @@ def _told_apart(
         index = _CHANNELS[where]
         if recording.channels < 2:
             raise UsageError(
-                f"a click on the {where} channel needs a recording with two; got one channel; leave --click out"
+                f"a click on the {where} channel needs a recording with two; got one channel; leave it out"
             )
         promised = _on_channel(recording, index, hints)
         if promised is None:
             raise ClickError(
                 f"a click was promised on channel {index + 1}; none was heard there; "
-                "check the channel, or leave --click out"
+                "check the channel, or do not tell where the click is"
             )
         return promised
     if where != "auto":
@@ -158,7 +158,7 @@ def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Soun
     other = load(path)
     clicks = find_clicks(other.mono(), other.sample_rate_hz, source="file", **{**hints, "start_s": other.start_s})
     if clicks is None:
-        raise ClickError(f"a click was promised in {path}; none was heard there; check the file, or leave --click out")
+        raise ClickError(f"a click was promised in {path}; none was heard there; check the file")
     notices = click_notices(clicks)
     if abs(other.duration_s - recording.duration_s) > 1.0 and recording.start_s == 0.0:
         notices = (
