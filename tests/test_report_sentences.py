@@ -304,7 +304,7 @@ def test_what_stands_in_the_way_is_said_with_its_size_its_place_and_what_to_do(
 ) -> None:
     """Truth: one thing wrong with each take, by its construction, and far beyond what is let pass."""
     said = text(m)
-    assert said["Verdict"].startswith("Not yet: 100 bpm is not held by the standard “steady”: ")
+    assert said["Verdict"].startswith("Not yet: 100 bpm is not held by the standard “steady”")
     assert re.fullmatch(way, said["In the way"]), said["In the way"]
     assert said["Do"].startswith(do), said["Do"]
     assert report.headline(m) == f"Not yet at 100 bpm: {head}"

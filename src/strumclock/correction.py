@@ -21,8 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import chdtri
 
 from strumclock.errors import Absent, UsageError
-from strumclock.timing import Estimate
-from strumclock.timing import intervals as timing_intervals
+from strumclock.timing import Estimate, intervals as timing_intervals
 from strumclock.timing.design import independent, indicators, residual
 from strumclock.timing.error_model import ErrorModel, fit_error_model
 from strumclock.timing.placed import ERROR_SHARE

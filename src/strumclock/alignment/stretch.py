@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.alignment import notices
-from strumclock.alignment import pulse as pulses
+from strumclock.alignment import notices, pulse as pulses
 from strumclock.alignment.completing import Completed
 from strumclock.alignment.departures import Stretch
 from strumclock.alignment.hypotheses import Hypothesis, completed, search
