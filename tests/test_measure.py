@@ -11,8 +11,7 @@ from pathlib import Path
 import jsonschema
 import numpy as np
 import pytest
-from clicktakes import RATE_HZ as CLICK_RATE_HZ
-from clicktakes import make_take
+from clicktakes import RATE_HZ as CLICK_RATE_HZ, make_take
 from support import REFERENCE_AUDIO, bench_dir
 
 import strumclock as sc

@@ -90,19 +90,20 @@ def test_pitch_is_reported_and_not_judged(cents: Estimate, said: str) -> None:
 
 
 def test_how_errors_are_corrected_is_in_the_table_and_the_picture() -> None:
-    """Truth: the correction's own sentence; 13 neighbours a pair of bars in D.DU.UDU."""
+    """Truth: the share that was given; 13 neighbours a pair of bars in D.DU.UDU."""
     told = Correction(
         n=40,
         runs=14,
         corrected_share=estimate(0.4, 0.2, u=0.02),
         clock_ms=None,
         hand_ms=None,
-        absent_parts="too short",
-        sentence="Of each error the next strum corrects about 40 % (20 to 60 %).",
     )
     m = replace(take(bars=4), correction=told)
-    assert told.sentence in report.table(m, width=200)
-    assert told.sentence in report.page(m)
+    said = "Of each error the next strum corrects about 40 % (20 to 60 %)."
+    assert said in report.table(m, width=200)
+    assert said in report.page(m)
+    over = replace(m, correction=replace(told, corrected_share=estimate(1.4, 0.3)))
+    assert "makes up for 140 % of it (110 to 170 %)" in report.table(over, width=200)
     figure = report.plot_take(m)
     ax = next(ax for ax in figure.axes if ax.get_title(loc="left") == "Each error and the next")
     slots = [s.slot for s in m.strums if s.slot is not None]

@@ -304,7 +304,7 @@ def test_what_stands_in_the_way_is_said_with_its_size_its_place_and_what_to_do(
 ) -> None:
     """Truth: one thing wrong with each take, by its construction, and far beyond what is let pass."""
     said = text(m)
-    assert said["Verdict"].startswith("Not yet: 100 bpm is not held by the standard “steady”: ")
+    assert said["Verdict"].startswith("Not yet: 100 bpm is not held by the standard “steady”")
     assert re.fullmatch(way, said["In the way"]), said["In the way"]
     assert said["Do"].startswith(do), said["Do"]
     assert report.headline(m) == f"Not yet at 100 bpm: {head}"
@@ -422,8 +422,7 @@ def test_late_chord_changes_in_the_correcting_are_said_where_they_are_not_known(
     """Truth: the correction that was given, its changes known or not; with one chord there are none."""
     share = Estimate(value=0.4, low=0.2, high=0.6, u=0.01)
     known = {
-        "n": 60, "runs": 1, "corrected_share": share, "clock_ms": None, "hand_ms": None, "absent_parts": None,
-        "sentence": "Of each error the next strum corrects about 40 % (20 to 60 %).",
+        "n": 60, "runs": 1, "corrected_share": share, "clock_ms": None, "hand_ms": None,
     }  # fmt: skip
     said = more(take(correction=Correction(**known, changes_known=False)))["Correcting"]
     assert said.endswith(

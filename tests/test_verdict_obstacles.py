@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from tests.verdict_takes import effect, estimate, even, played
 
-from strumclock.verdict import STANDARDS, Stretch
+from strumclock.timing import PlacedStrums, measure_timing
+from strumclock.verdict import STANDARDS, Stretch, conclude
 from strumclock.verdict.obstacles import find_obstacles
 
 STEADY = STANDARDS["steady"]
@@ -161,3 +162,21 @@ def test_with_a_fitted_grid_shares_are_of_the_distance_from_the_takes_own_mean()
     take = played(40.0 * on_and, per_beat=2, fitted=True)
     _, (place,) = find_obstacles(take, STEADY, [effect("place", 40.0, on_and, part=2)], estimate(1.0, 0.5))
     assert place.share == pytest.approx(1.0)
+
+
+def test_who_starts_on_the_click_and_pulls_ahead_is_not_early_as_a_whole():
+    """96 strums from 0 to 212 ms early, by the real timing: the mean is 106 early, but the drift is at fault. Where
+    the strums lie 106 late at first, nothing leans, and the drift is taken out about its middle."""
+    n = 96
+    line_s = 2.0 + 60 / 90 * np.arange(n)
+    place = {"bar": np.arange(n) // 4 + 1, "beat": np.arange(n) % 4 + 1, "part": np.ones(n, dtype=int)}
+    for start_ms in (0.0, 106.0):
+        offset_ms = start_ms - 212 * np.arange(n) / (n - 1) + even(n, sd=8, seed=4)
+        placed = PlacedStrums.of(
+            line_s + offset_ms / 1e3, line_s, slot=np.arange(n), **place, part_s=2 / 3, beat_s=2 / 3
+        )
+        timing = measure_timing(placed, tolerance_s=0.05)
+        concluded = conclude(played(offset_ms), timing, STEADY)
+        assert kinds(concluded.verdict.obstacles) == ["drift"]
+        assert concluded.verdict.obstacles[0].held_without is True
+        assert concluded.verdict.task.code == "foot-with-click"

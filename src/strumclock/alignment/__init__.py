@@ -6,7 +6,7 @@ The parts: `pulse` finds the beats in time, `inference` what was not told, `star
 
 from strumclock.alignment.joining import cut_alignment
 from strumclock.alignment.parts import align
-from strumclock.alignment.values import (
+from strumclock.alignment.result import (
     ADDED,
     LEFT_CLICK,
     OTHER_PART,

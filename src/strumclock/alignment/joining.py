@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strumclock.alignment.pairing import FloatArray
-from strumclock.alignment.values import OTHER_PART, Alignment
+from strumclock.alignment.result import OTHER_PART, Alignment
 from strumclock.grid import BeatGrid
 
 _PER_SLOT = ("slot_s", "bar", "beat", "part", "stroke", "at_change", "beat_s", "part_s", "chord")

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from strumclock.alignment.pairing import FloatArray
+from strumclock.alignment.result import Anchor
 from strumclock.alignment.tempo import STRUMS_MIN, played_tempo
-from strumclock.alignment.values import Anchor
 from strumclock.errors import Notice, RecordingError
 from strumclock.grid import BPM_RANGE, BeatGrid
 

@@ -16,12 +16,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.alignment.aligning import align_stretch
 from strumclock.alignment.joining import cut_alignment, join_alignments
 from strumclock.alignment.pairing import FloatArray, IntArray
 from strumclock.alignment.pulse import from_clicks, plain_bpm
-from strumclock.alignment.start import OMITTED_COST, OUTSIDE_COST
-from strumclock.alignment.values import OTHER_PART, Alignment
+from strumclock.alignment.result import OTHER_PART, Alignment
+from strumclock.alignment.score import OMITTED_COST, OUTSIDE_COST
+from strumclock.alignment.stretch import align_stretch
 from strumclock.errors import RecordingError
 from strumclock.grid import Exercise
 
@@ -192,7 +192,7 @@ def _train(
     slot[train.strum] = found.slot
     lasts = (float(found.grid.line_s[0]), found.grid.end_s) if len(found.grid.line_s) else (0.0, 0.0)
     return replace(
-        found, slot=slot, steps_s=(found.first_downbeat_s,), steps_bpm=(found.exercise.bpm or 0.0,),
+        found, slot=slot,
         gaps_s=tuple(s for s in train.clicks.breaks_s if lasts[0] < s < lasts[1] and s > train.clicks.start_s),
     )  # fmt: skip
 

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 CAUTION = "Stop at any pain or tension."
 MOST_OBSTACLES = 2  # a teacher reads three lines
+MOST_REASONS = 2
 
 
 def at_tempo(exercise: Exercise, bpm: float | None) -> str:
@@ -45,7 +46,9 @@ def state(measurement: Measurement) -> str:
         return ""
     at = f"{words.bpm(m.exercise.bpm)} bpm" if m.exercise.bpm is not None else "this tempo"
     name = held.standard.name
-    why = "; ".join(_criterion(criterion, held) for criterion in held.failed)
+    said = {obstacle.kind for obstacle in verdict.obstacles[:MOST_OBSTACLES]}
+    failed = [criterion for criterion in held.failed if criterion.code not in said]
+    why = "; ".join(_criterion(criterion, held) for criterion in failed[:MOST_REASONS])
     if verdict.state == "held":
         return words.sentence(f"held: {at} by the standard “{name}”. {_by_how_much(held)}")
     if verdict.state == "not-yet":

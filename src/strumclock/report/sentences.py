@@ -19,6 +19,10 @@ if TYPE_CHECKING:
     from strumclock.pipeline import Measurement
 
 
+ABOUT_THE_EXERCISE = frozenset({"meter-assumed", "pattern-inferred", "pattern-unknown"})
+"""Notices of what was found out or assumed of the exercise: "Found out" says it shortly, the details in full."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
     """One row of the summary.
@@ -49,7 +53,7 @@ def lines(measurement: Measurement) -> tuple[Line, ...]:
         *(("Not known", text) for text in unknown.not_known(m, only_what_matters=True)),
         ("Found out", unknown.inferred(m)),
     ]
-    return (*_rows(rows), *_notes(m))
+    return (*_rows(rows), *_notes(m, but=ABOUT_THE_EXERCISE))
 
 
 def details(measurement: Measurement) -> tuple[Line, ...]:
@@ -71,7 +75,7 @@ def details(measurement: Measurement) -> tuple[Line, ...]:
         ("Pitch", makeup.tuning(m)),
         *(("Not known", text) for text in unknown.not_known(m)),
     ]
-    return _rows(rows)
+    return (*_rows(rows), *_notes(m))
 
 
 def _free(m: Measurement) -> tuple[Line, ...]:
@@ -88,8 +92,9 @@ def _free(m: Measurement) -> tuple[Line, ...]:
     return _rows(rows)
 
 
-def _notes(m: Measurement) -> tuple[Line, ...]:
-    return _rows([("Note", words.sentence(notice.message)) for notice in m.warnings])
+def _notes(m: Measurement, *, but: frozenset[str] = frozenset()) -> tuple[Line, ...]:
+    """What to know about the take, but for what has these codes."""
+    return _rows([("Note", words.sentence(notice.message)) for notice in m.warnings if notice.code not in but])
 
 
 def _rows(rows: list[tuple[str, str]]) -> tuple[Line, ...]:

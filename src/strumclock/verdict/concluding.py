@@ -146,7 +146,8 @@ def shown_effects(played: Played, timing: Timing) -> tuple[Effect, ...]:
     tuple of Effect
     """
     findings = timing.named
-    found = [effect for finding in findings if (effect := _effect(finding, played)) is not None]
+    leaning = any(finding.kind == "placement" for finding in findings)
+    found = [effect for finding in findings if (effect := _effect(finding, played, leaning=leaning)) is not None]
     pairs = [finding for finding in findings if finding.kind == "pair"]
     changes = next((finding for finding in findings if finding.kind == "changes"), None)
     if changes is not None or pairs:
@@ -154,16 +155,20 @@ def shown_effects(played: Played, timing: Timing) -> tuple[Effect, ...]:
     return tuple(found)
 
 
-def _effect(finding: Finding, played: Played) -> Effect | None:
-    """One finding as an effect; None for those of chord changes, which are one effect together."""
+def _effect(finding: Finding, played: Played, *, leaning: bool) -> Effect | None:
+    """One finding as an effect; None for those of chord changes, which are one effect together.
+
+    In a take that leans to one side, a drift or a step is what came after the beginning: who starts on the click and
+    pulls ahead is not early as a whole. Else it is what lies about its middle.
+    """
     column, where = None, Where()
     if finding.kind == "placement":
         column = np.ones(played.n)
     elif finding.kind == "drift":
-        column = played.minutes
+        column = played.minutes - (played.minutes[0] if leaning else 0.0)
     elif finding.kind == "step" and isinstance(finding.where, int):
         column = (played.slot >= finding.where).astype(float)
-        column = column - column.mean()
+        column = column - (0.0 if leaning else column.mean())
     elif finding.kind == "beat" and isinstance(finding.where, int):
         column, where = (played.beat == finding.where).astype(float), Where(beat=finding.where)
     elif finding.kind == "part" and isinstance(finding.where, int):
