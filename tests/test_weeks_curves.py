@@ -174,8 +174,8 @@ def test_a_cause_that_does_not_change_is_seldom_said_to(lasts):
     called = []
     for _ in range(100):
         sizes = {
-            "scatter": 20 * np.exp(lasting_luck(rng, 12, 0.15, lasts)),
-            "changes": 80 + 15 * lasting_luck(rng, 12, 1.0, lasts),
+            "scatter": 20 * np.exp(lasting_luck(rng, 12, 0.1, lasts) + 0.15 * rng.normal(size=12)),
+            "changes": 80 + 8 * lasting_luck(rng, 12, 1.0, lasts) + 12 * rng.normal(size=12),
         }
         states = {c.kind: c.state for c in causes(practised(sizes))}
         called += [states.get(kind) in ("smaller", "larger") for kind in sizes]

@@ -147,10 +147,20 @@ def test_a_layoff_is_told_as_a_drop_at_once():
 
 
 def test_a_plateau_after_a_climb_is_told_with_the_climb():
-    """By construction: 2 bpm a week for ten weeks, then twelve weeks at 80."""
+    """By construction: three takes a week, 2 bpm more each week for ten weeks, then 80 for seventeen."""
     rng = np.random.default_rng(5)
-    bpm = [60.0 + 2 * min(w, 10) for w in range(24)]
-    found = follow(takes(bpm, (0.9 * np.exp(0.08 * rng.normal(size=24))).tolist()))
+    points = [
+        Point(
+            take=3 * week + k,
+            played_on=MONDAY + timedelta(weeks=week, days=k),
+            bpm=60.0 + 2 * min(week, 10),
+            held=True,
+            margin=0.9 * math.exp(0.08 * rng.normal()),
+        )
+        for week in range(28)
+        for k in range(3)
+    ]
+    found = follow(points)
     assert found is not None
     assert found.state == "level"
     assert found.rose_by_bpm == pytest.approx(2.0, abs=0.6)

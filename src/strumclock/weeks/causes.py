@@ -22,7 +22,7 @@ LOOK_BACK_WEEKS = 26
 MIN_WEEKS, SAME_WEEKS = 6, 8
 """Weeks with takes before a change is told, and before it is told that there is none."""
 
-SURE = 0.8
+SURE = 0.85
 """Probability from which a size is called smaller or larger. Calibrated with ``tests/benchmarks/causes_over_weeks.py``:
 at most one in twenty that do not change is called so, with luck that lasts from week to week (AR(1)) up to .8."""
 
@@ -109,7 +109,7 @@ def _cause(name: str, points: Sequence[Point]) -> Cause | None:
     x = np.array([(monday - weeks[0][0]).days / 7 for monday, _ in weeks])
     middle = float(np.median(y))
     sd = RATIO_SD if logarithm else max(SHARE_SD * abs(middle), 2 * TAKE_SD[unit])
-    of_takes = luck((sizes for _, sizes in weeks), JITTER_SD if logarithm else TAKE_SD[unit])
+    of_takes = luck((sizes.tolist() for _, sizes in weeks), JITTER_SD if logarithm else TAKE_SD[unit])
     early = 1 - np.exp(-EARLY_RATE * x)
     curves = [Curve(name="change", seen=seen / seen[-1], prior=CHANGING / 2, sd=sd) for seen in (x, early)]
     weighed = weigh(x, y, curves, n=[sizes.size for _, sizes in weeks], take_sd=of_takes.sd)

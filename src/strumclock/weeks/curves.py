@@ -25,7 +25,14 @@ from numpy.typing import ArrayLike, NDArray
 SCALES = (0.6, 0.8, 1.0, 1.3, 1.7)
 """Sizes of a take's luck that are tried, as multiples of what is known of it."""
 
-KINDS_OF_LUCK = ((0.0, 0.0, 0.3), (0.5, 0.6, 0.3), (0.5, 0.85, 0.2), (1.2, 0.6, 0.08), (1.2, 0.85, 0.08), (3.0, 0.6, 0.04))
+KINDS_OF_LUCK = (
+    (0.0, 0.0, 0.3),
+    (0.5, 0.6, 0.3),
+    (0.5, 0.85, 0.2),
+    (1.2, 0.6, 0.08),
+    (1.2, 0.85, 0.08),
+    (3.0, 0.6, 0.04),
+)
 """A week's luck as a multiple of a take's, how much of it lasts into the next week, and how likely such a player is."""
 
 SMALLEST = 1e-9

@@ -119,7 +119,9 @@ def exercise_progress(
         reach=reach,
         causes=causes(ordered),
         moved=moved(
-            [(w.monday, w.offset_ms.value, w.offset_ms.n) for w in weeks if w.offset_ms], tempi[-1] if tempi else None
+            [(w.monday, w.offset_ms.value, w.offset_ms.n) for w in weeks if w.offset_ms],
+            take_sd_ms=offset.sd,
+            bpm=tempi[-1] if tempi else None,
         ),
         goal=None if goal_bpm is None else _goal(goal_bpm, goal_by, held, reach, groups),
         next_bpm=reach.next_bpm if reach else settable_bpm(tempi[-1]) if tempi else None,

@@ -10,17 +10,18 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from statistics import median
 
 from strumclock.verdict.reach import next_tempo
 from strumclock.weeks.following import Follower, Standing
 from strumclock.weeks.week import Point, Span, monday_of
 
-SURE, NO_LONGER = 0.72, 0.45
+SURE, NO_LONGER = 0.72, 0.55
 """A trend is said from this probability on, and until it falls below the other. Calibrated with
 ``tests/benchmarks/next_tempo.py``: of players who stay where they are at most one in ten is called rising or falling at
 any of twenty weekly looks, and three in four who gain 1 bpm a week by their twentieth week."""
 
-SURE_LEVEL = 0.8
+SURE_LEVEL = 0.65
 """Probability of gaining and losing less than half a percent a week from which a player is called level."""
 
 TREND_WEEKS, LEVEL_WEEKS = 6, 8
@@ -132,7 +133,9 @@ class Tendency:
         """What is said after the last take."""
         now, standing = self._weeks[-1][1], self._standing
         assert self._last.bpm is not None
-        slope = [now.value * x for x in (standing.slope, standing.slope_low, standing.slope_high)]
+        since = self._week_of(standing.since)
+        middle = median(span.value for monday, span in self._weeks if monday >= since)  # the slope is of a logarithm
+        slope = [middle * x for x in (standing.slope, standing.slope_low, standing.slope_high)]
         leapt = standing.jumped >= SURE_LEAP and abs(standing.jump) >= HEARD_LEAP
         level = self._level_since() if self._state == "level" else None
         following, subdivide = next_tempo(
@@ -146,7 +149,7 @@ class Tendency:
             now=now,
             weeks=tuple(self._weeks),
             state=self._state,
-            since=self._week_of(standing.since) if level is None else self._weeks[level][0],
+            since=since if level is None else self._weeks[level][0],
             per_week_bpm=Span(value=slope[0], low=slope[1], high=slope[2]),
             rose_by_bpm=self._climb(level) if level is not None and self._rose else None,
             leap=Leap(in_week=self._week_of(standing.jump_week), ratio=math.exp(standing.jump)) if leapt else None,
