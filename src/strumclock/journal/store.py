@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from strumclock.errors import JournalError, UsageError
+from strumclock.errors import JournalError, UsageError, printable
 from strumclock.journal import edits as by_hand
 from strumclock.journal import forgetting, tables
 from strumclock.journal.copying import CSV_NAME, bring_up_to_date, is_current, is_kept
@@ -166,8 +166,8 @@ class Journal:
             os.path.realpath(os.path.dirname(os.path.abspath(path))), os.path.basename(os.path.abspath(path))
         )
         if self.root is not None and absolute.is_relative_to(self.root):
-            return _as_text(absolute.relative_to(self.root).as_posix())
-        return _as_text(absolute.as_posix())
+            return printable(absolute.relative_to(self.root).as_posix())
+        return printable(absolute.as_posix())
 
     # writing
 
@@ -233,7 +233,7 @@ class Journal:
         Raises
         ------
         UsageError
-            If there is no such student, or with `files` no such folder.
+            If there is no such student.
         JournalError
             If something of it cannot be done. The journal is as it was then, and the same call does the rest.
         """
@@ -243,7 +243,8 @@ class Journal:
             if files:
                 forgetting.delete_folders(found)
             self._delete_copy()
-        return replace(forgetting.after_files(forgotten, found, self.root, deleted=files), remarks=self._tidied())
+        forgotten = forgetting.after_files(forgotten, found, self.root, deleted=files)
+        return replace(forgotten, remarks=(*forgotten.remarks, *self._tidied()))
 
     def _delete_copy(self) -> None:
         """No copy is better than one that names whom the journal forgot. Needs no room on the disk."""
@@ -434,8 +435,3 @@ class Journal:
     def _rights(self) -> int:
         """Of the journal's file: the copy says the same, so it is for the same eyes."""
         return stat.S_IMODE(Path(self.where).stat().st_mode)
-
-
-def _as_text(path: str) -> str:
-    """A path with bytes that are no UTF-8 escaped, so that every database keeps it."""
-    return path.encode("utf-8", "backslashreplace").decode("utf-8")
