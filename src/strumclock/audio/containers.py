@@ -14,14 +14,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, BinaryIO
 
-import numpy as np
-
-from strumclock.audio.decoded import Decoded, Part, check_channels, truncated
+from strumclock.audio.decoded import Decoded, Gathered, Part, check_channels, truncated
 from strumclock.audio.headers import read_mp3_tag
 from strumclock.audio.lengths import is_cut_short
 from strumclock.audio.packets import copy_samples, frame_samples, is_trimmed, opus_samples
-from strumclock.audio.recording import Samples
-from strumclock.errors import AudioFileError, Notice
+from strumclock.audio.recording import check_rate
+from strumclock.errors import AudioFileError, Notice, RecordingError
 
 PREROLL_S = 0.5  # decoded before a part and thrown away: MP3 leans on 0.26 s before, Opus needs 80 ms (RFC 7845)
 GAP_S = 0.1  # a jump of the time stamps beyond this is missing sound; recorders' stamps jitter by tens of ms …
@@ -131,7 +129,7 @@ class _Track:
     next_pts_s: float | None = None
     missing: list[tuple[int, int]] = field(default_factory=list)  # samples from, to: stretches filled with silence
     lost: int = 0  # how many of them came after the last sound that could be decoded
-    buffer: Samples = field(default_factory=lambda: np.zeros((0, 1), np.float32))
+    gathered: Gathered = field(default_factory=lambda: Gathered(1))
 
     @property
     def complete(self) -> bool:
@@ -178,9 +176,9 @@ class _Track:
             raise _useless(self.file, "holds no sound that can be decoded; record again")
         self.part.check_start(self.position, self.rate, self.file)
         stop = self.position if self.stop is None else min(self.stop, self.position)
-        self._room(stop - self.first)
+        self._check_length(stop - self.first)
         return Decoded(
-            samples=self.buffer[: stop - self.first],
+            samples=self.gathered.all(stop - self.first),
             sample_rate_hz=self.rate,
             first_frame=self.first,
             notices=self._notices(),
@@ -220,7 +218,7 @@ class _Track:
 
     def _predicted(self, packet: Any) -> int | None:
         """Samples that a packet will give; None where that is only known after decoding."""
-        if not (packet.size and self.regular and hasattr(packet, "has_sidedata")):
+        if not (packet.size and self.regular):
             return None
         if packet.is_discard:
             return 0
@@ -274,26 +272,19 @@ class _Track:
         low, high = max(self.first, self.position), self.position + n
         high = high if self.stop is None else min(high, self.stop)
         if high > low:
-            self._room(high - self.first)
-            target = self.buffer[low - self.first : high - self.first]
+            self._check_length(high - self.first)
+            target = self.gathered.room(low - self.first, high - self.first)
             copy_samples(values[:, low - self.position : high - self.position], target)
         self.position += n
 
     def _begin(self, rate: int, channels: int) -> None:
         """Rate and channels are known: lay out the part."""
         check_channels(channels, self.file)
-        self.rate = rate
+        self.rate = check_rate(rate, RecordingError)
         self.first, self.stop = self.part.frames(rate, None, self.file)
-        expected = None if self.announced_s is None else round((self.announced_s + 1.0) * rate)
-        if self.stop is not None:
-            expected = self.stop if expected is None else min(expected, self.stop)
-        self.buffer = np.zeros((max(0, (expected or 60 * rate) - self.first), channels), np.float32)
+        self.gathered = Gathered(channels)
 
-    def _room(self, frames: int) -> None:
-        """Let the buffer hold so many frames."""
+    def _check_length(self, frames: int) -> None:
+        """Refuse more than is measured at once, with what is decoded around it."""
         around = 2 * round(self.part.context_s * self.rate)
         self.part.check_length(frames - around, self.rate, self.file, at_least=True)
-        if frames > len(self.buffer):
-            larger = np.zeros((max(frames, len(self.buffer) * 3 // 2), self.buffer.shape[1]), np.float32)
-            larger[: len(self.buffer)] = self.buffer
-            self.buffer = larger

@@ -5,8 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from strumclock.audio.recording import MAX_CHANNELS, MAX_DURATION_S, Samples
 from strumclock.errors import Notice, RecordingError, UsageError
+
+GROWTH_FRAMES = 1 << 18  # six seconds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,6 +97,25 @@ class Decoded:
     notices: tuple[Notice, ...] = ()
     priming_known: bool = True
     lossy: bool = False
+
+
+class Gathered:
+    """Samples as they come, in memory that grows with them: what a header announces need not be there."""
+
+    def __init__(self, channels: int) -> None:
+        self._samples: Samples = np.zeros((GROWTH_FRAMES, channels), np.float32)
+
+    def room(self, first: int, stop: int) -> Samples:
+        """The place of these frames, silent at first."""
+        if stop > len(self._samples):
+            larger = max(stop, len(self._samples) * 5 // 4)
+            self._samples.resize((larger, self._samples.shape[1]), refcheck=False)  # no copy where the system can move
+        return self._samples[first:stop]
+
+    def all(self, frames: int) -> Samples:
+        """The first so many frames."""
+        self.room(0, frames)
+        return self._samples[:frames]
 
 
 def check_channels(channels: int, file: Path) -> None:

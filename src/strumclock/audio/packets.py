@@ -37,7 +37,7 @@ def opus_samples(head: bytes) -> int | None:
 
 def is_trimmed(packet: Any) -> bool:
     """Whether the container says that some of a packet's samples are no part of the recording."""
-    return bool(packet.is_discard or (hasattr(packet, "has_sidedata") and packet.has_sidedata("skip_samples")))
+    return bool(packet.is_discard or packet.has_sidedata("skip_samples"))
 
 
 def frame_samples(frame: Any) -> NDArray[Any]:

@@ -5,11 +5,10 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-import numpy as np
-
-from strumclock.audio.decoded import Decoded, Part, check_channels, truncated
+from strumclock.audio.decoded import GROWTH_FRAMES, Decoded, Gathered, Part, check_channels, truncated
 from strumclock.audio.lengths import is_cut_short
 
+MOST_FRAMES_PER_BYTE = 8192  # the longest block of Vorbis (its specification, 4.2.2); FLAC's densest frames hold less
 UNKNOWN_LENGTH = 2**62  # libsndfile's answer for a FLAC that was written to a pipe is 2⁶³ − 1
 
 
@@ -29,16 +28,21 @@ def decode_soundfile(file: Path, part: Part) -> Decoded | None:
         lossy = source.format == "OGG"
         first, stop = part.frames(rate, total, file)
         wanted = (total if stop is None else stop) - first
-        samples = np.empty((wanted, channels), dtype=np.float32)
+        if wanted > MOST_FRAMES_PER_BYTE * file.stat().st_size:
+            return None
+        at_once = wanted if lossy else GROWTH_FRAMES  # in pieces, libsndfile passes over what an Ogg lacks
+        gathered = Gathered(channels)
         try:
             if first:
                 source.seek(first)
-            if len(source.read(out=samples)) < wanted:
-                return None
+            for at in range(0, wanted, at_once):
+                room = gathered.room(at, min(at + at_once, wanted))
+                if len(source.read(out=room)) < len(room):
+                    return None
         except soundfile.LibsndfileError:
             return None
     return Decoded(
-        samples=samples,
+        samples=gathered.all(wanted),
         sample_rate_hz=rate,
         first_frame=first,
         notices=(truncated(total / rate, None),) if part.end_s is None and is_cut_short(file) else (),

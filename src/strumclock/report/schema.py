@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from strumclock.errors import Absent
+from strumclock.report.student import message
 
 if TYPE_CHECKING:
     from strumclock.pipeline import Measurement
@@ -62,6 +63,12 @@ def to_dict(measurement: Measurement) -> dict[str, Any]:
     converted = _Converter(absent=dict(measurement.absent))
     document = converted.of(measurement, "")
     document["exercise"]["inferred"] = document.pop("inferred")
+    if document["verdict"] is not None:
+        document["verdict"]["message"] = message(measurement)
+    document["strums"] = sorted((*document["strums"], *document.pop("elsewhere")), key=lambda strum: strum["time_s"])
+    steps = document.pop("steps")
+    if measurement.timing is not None:
+        document["timing"]["by_step"] = steps
     if measurement.timing is not None and measurement.timing.within_tolerance is None:
         document["timing"]["within_tolerance"] = _no_share(measurement, converted)
     last = {"absent": converted.reasons(), "warnings": document.pop("warnings")}
