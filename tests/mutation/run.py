@@ -55,17 +55,9 @@ cli()
 
 
 def copy_tree(to: Path, *, lists: bool = True) -> None:
-    """The tree as git sees it; with `lists` and what mutmut needs to know."""
-    listed = subprocess.run(
-        ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"],
-        cwd=ROOT,
-        capture_output=True,
-        check=True,
-    )
-    for name in listed.stdout.decode().split("\0"):
-        if name and (ROOT / name).is_file():
-            (to / name).parent.mkdir(parents=True, exist_ok=True)
-            shutil.copy2(ROOT / name, to / name)
+    """The tree; with `lists`, what mutmut needs to know too."""
+    aside = shutil.ignore_patterns(".git", ".*cache", "__pycache__", ".venv", "mutants", "out", "shared")
+    shutil.copytree(ROOT, to, ignore=aside, dirs_exist_ok=True)
     if not lists:
         return
     tests = [f"tests/{name}" for name in TESTS if (ROOT / "tests" / name).exists()]
