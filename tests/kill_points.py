@@ -113,7 +113,7 @@ def state(folder: Path) -> list[Any]:
     """What the folder holds, numbers and times of writing aside."""
     journal = Journal(folder)
     table = journal.takes().sort_values("sha256").drop(columns=["take"])
-    files = sorted(str(p.relative_to(folder)) for p in folder.rglob("*") if not p.name.startswith("."))
+    files = sorted(str(p.relative_to(folder)) for p in folder.rglob("*") if p.is_file() and not p.name.startswith("."))
     return [table.to_csv(index=False), files, (folder / "out.json").read_text(), journal.students()]
 
 

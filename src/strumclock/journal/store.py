@@ -17,6 +17,7 @@ import sqlalchemy as sa
 
 from strumclock.errors import JournalError, UsageError, printable
 from strumclock.journal import edits as by_hand, forgetting, tables
+from strumclock.journal.conclusions import keep, kept, marks
 from strumclock.journal.copying import CSV_NAME, bring_up_to_date, is_current, is_kept
 from strumclock.journal.csvfile import read_page, write_csv
 from strumclock.journal.damage import shown
@@ -344,6 +345,21 @@ class Journal:
         """The past takes of every student, by name."""
         with self.reading() as connection:
             return tuple(histories(connection))
+
+    def marks(self) -> dict[str, tuple[int, str]]:
+        """Every student's number, and a mark that changes with what the weeks are judged from; by name."""
+        with self.reading() as connection:
+            return marks(connection)
+
+    def conclusions(self) -> dict[int, tuple[str, bytes]]:
+        """The conclusions about students that are kept: mark and content, by the student's number."""
+        with self.reading() as connection:
+            return kept(connection)
+
+    def keep_conclusions(self, made: Mapping[int, tuple[str, bytes]]) -> None:
+        """Keep conclusions in the place of older ones."""
+        with self.writing() as connection:
+            keep(connection, made)
 
     def edits(self) -> dict[str, dict[str, str | None]]:
         """What was corrected by hand, by the takes' identity."""
