@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.alignment.joining import cut_alignment, join_alignments
 from strumclock.alignment.pairing import FloatArray, IntArray
+from strumclock.alignment.placing import cut_alignment, join_alignments
 from strumclock.alignment.pulse import from_clicks, plain_bpm
 from strumclock.alignment.result import OTHER_PART, Alignment
 from strumclock.alignment.score import OMITTED_COST, OUTSIDE_COST
