@@ -195,8 +195,8 @@ def tempo_kept_differs(told_bpm: float, kept_bpm: float) -> Notice:
 def tempo_estimated(bpm: float) -> Notice:
     """The tempo was found in the strums."""
     message = (
-        f"no click is heard and no tempo was told: {bpm:.1f} bpm is the tempo that the strums keep (half or double of it "
-        "cannot be told apart), so how far it slid from a click is not known"
+        f"no click is heard and no tempo was told: {bpm:.1f} bpm is the tempo that the strums keep (half or double of "
+        "it cannot be told apart), so how far it slid from a click is not known"
     )
     return Notice(code="tempo-estimated", message=message)
 

@@ -140,11 +140,6 @@ class Pulse:
     notices: tuple[Notice, ...] = ()
 
     @property
-    def given(self) -> bool:
-        """Whether the tempo is the one given."""
-        return not self.tempo_found
-
-    @property
     def mapped(self) -> bool:
         """Whether a tempo map gives the beats."""
         return len(self.line_s) > 0
