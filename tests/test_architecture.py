@@ -22,7 +22,7 @@ PACKAGE = ROOT / "src" / "strumclock"
 # Each may import only what stands in a row above it (and itself).
 ORDER = (
     ("errors",),
-    ("saving", "fields"),
+    ("saving", "fields", "arrays"),
     ("audio",),
     ("grid",),
     ("midi",),
@@ -50,6 +50,7 @@ MAY_IMPORT = {
     "errors": set(),
     "saving": set(),
     "fields": set(),
+    "arrays": {"numpy"},
     "audio": {"numpy", "soundfile", "av"},
     "grid": {"numpy"},
     "midi": {"numpy", "mido"},

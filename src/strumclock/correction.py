@@ -17,16 +17,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import chdtri
 
+from strumclock.arrays import Floats
 from strumclock.errors import Absent, UsageError
 from strumclock.timing import Estimate, intervals as timing_intervals
 from strumclock.timing.design import independent, indicators, residual
 from strumclock.timing.error_model import ErrorModel, fit_error_model
 from strumclock.timing.placed import ERROR_SHARE
-
-Floats = NDArray[np.float64]
 
 SHARE_GRID = (0.03, 0.07, 0.12, 0.18, 0.25, 0.33, *(round(0.42 + 0.1 * i, 2) for i in range(16)))
 """The shares corrected that are weighed, 0.03 to 1.92, closer where little is corrected and a step means most; the

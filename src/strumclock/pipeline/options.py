@@ -23,7 +23,6 @@ LATENCY_U_MAX_MS = 1_000.0  # beyond a beat nothing is known
 PARTS_MAX = 999  # more than half an hour holds
 DISTANCE_MAX_M = 100.0  # a hall's length
 STATED_U_S = 0.002  # of a downbeat or latency that somebody states without saying how well: read off a screen, to 2 ms
-CLICK_PLACES = ("auto", "left", "right", "none")  # anything else is a file
 
 
 def _known_standard(told: object) -> Any:

@@ -36,7 +36,6 @@ class Sound:
     start_s: float
     clicks: Clicks | None
     removal: Removal | None
-    anchor: str
     notices: tuple[Notice, ...] = ()
 
 
@@ -119,7 +118,7 @@ def _told_apart(
 def _alone(recording: Recording, guitar: NDArray[np.float32]) -> Sound:
     """The guitar, and no click that was heard."""
     low, rate_hz = decimated(guitar, recording.sample_rate_hz)
-    return Sound(guitar=low, rate_hz=rate_hz, start_s=recording.start_s, clicks=None, removal=None, anchor="fitted")
+    return Sound(guitar=low, rate_hz=rate_hz, start_s=recording.start_s, clicks=None, removal=None)
 
 
 def _mixed(recording: Recording, hints: Mapping[str, Any]) -> Sound:
@@ -137,7 +136,6 @@ def _mixed(recording: Recording, hints: Mapping[str, Any]) -> Sound:
         guitar=removal.samples,
         clicks=_less_sure(clicks, swelling_u_s) if swelling_u_s else clicks,
         removal=removal,
-        anchor="recorded-click",
         notices=(*click_notices(clicks), *swelling_notices(removal.swells_s)),
     )
 
@@ -150,7 +148,7 @@ def _on_channel(recording: Recording, index: int, hints: Mapping[str, Any]) -> S
     others = [c for c in range(recording.channels) if c != index]
     guitar: NDArray[np.float32] = np.asarray(recording.samples[:, others].mean(axis=1), np.float32)
     alone = _alone(recording, guitar)
-    return replace(alone, clicks=clicks, anchor="click-channel", notices=click_notices(clicks))
+    return replace(alone, clicks=clicks, notices=click_notices(clicks))
 
 
 def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Sound:
@@ -170,7 +168,7 @@ def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Soun
             ),
         )
     take = _mixed(recording, hints)  # the click may be audible in the take as well
-    return replace(take, clicks=clicks, anchor="click-channel", notices=notices)
+    return replace(take, clicks=clicks, notices=notices)
 
 
 def _less_sure(clicks: Clicks, u_s: float) -> Clicks:
