@@ -144,9 +144,8 @@ def main() -> None:
         entry = TakeEntry(identity="sha256:new", student="S7", played_on=today, measurement=take_json(n=128, seed=99))
         print(f"one take written: {timed(lambda: journal.record(entry)):.3f} s")
         print(f"table of one student: {timed(lambda: journal.takes('S7')):.3f} s")
-        print(
-            f"class, nothing concluded before: {once(lambda: class_list(journal, today=today), time.process_time):.2f} s"
-        )
+        first = once(lambda: class_list(journal, today=today), time.process_time)
+        print(f"class, nothing concluded before: {first:.2f} s")
         print(f"class again: {timed(lambda: class_list(journal, today=today)):.2f} s")
         if asked.url is None:
             commands(Path(folder))
