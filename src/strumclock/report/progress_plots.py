@@ -44,6 +44,8 @@ MOST_LABELS = 8
 MOST_EXERCISES = 4
 """Exercises in one student's picture, the one played last first."""
 COLUMNS = 3
+MOST_STUDENTS = 30
+"""Students on one sheet, ten rows of them: more is no picture any more, and takes a minute to draw."""
 COLUMN_CHARACTERS = 50
 """Characters a line under a small picture: more of the smallest type run into the next column."""
 KEY = (
@@ -239,7 +241,7 @@ def plot_jitter(exercise: ExerciseProgress, ax: Axes | None = None) -> Axes:
 
 def plot_placement(exercise: ExerciseProgress, ax: Axes | None = None) -> Axes:
     """Draw the mean offset of each week, ms (+ = late), with 95 % intervals of luck from take to take."""
-    return _plot_weekly(exercise, ax, "offset_ms", "D", WARM, "early − 0 + late, ms")
+    return _plot_weekly(exercise, ax, "offset_ms", "D", WARM, "− early, + late, ms")
 
 
 def _plot_weekly(
@@ -292,6 +294,7 @@ def plot_progress(progress: Progress) -> Figure:
         title_of(plot_tempo(exercise, tempo_ax), f"{exercise.label}: tempo")
         jitter_ax = figure.add_axes((0.72, bottom + 1.75 / height_in, 0.26, 1.25 / height_in))
         title_of(plot_jitter(exercise, jitter_ax), "Scatter of the strums")
+        jitter_ax.tick_params(labelbottom=False)  # the weeks stand under the panel below
         placement_ax = figure.add_axes((0.72, bottom - 0.1 / height_in, 0.26, 1.2 / height_in))
         title_of(plot_placement(exercise, placement_ax), "Placement")
         for k, line in enumerate(words[i]):
@@ -309,13 +312,14 @@ def plot_class(students: Sequence[Progress]) -> Figure:
 
     All share one time axis; each has its own tempo axis of the same length, so that slopes compare.
     """
-    drawn = [p for p in students if p.exercises]
+    played = [p for p in students if p.exercises]
+    drawn, more = played[:MOST_STUDENTS], len(played) - MOST_STUDENTS
     rows = max(math.ceil(len(drawn) / COLUMNS), 1)
     words = [_wrapped(to_send(p), COLUMN_CHARACTERS) for p in drawn]
     row_in = 3.1 + 0.165 * max([len(lines) for lines in words], default=0)
     height_in = 1.0 + row_in * rows
     figure = new_figure(12.0, height_in)
-    title = "Tempo in bpm, week by week"
+    title = "Tempo in bpm, week by week" + (f" (the first {MOST_STUDENTS} in need; {more} more)" if more > 0 else "")
     figure.text(0.04, 1 - 0.2 / height_in, title, va="top", fontsize=16, fontweight="bold", color=INK)
     figure.text(0.05, 0.1 / height_in, KEY, fontsize=9, color=SOFT)
     if not drawn:
