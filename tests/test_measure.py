@@ -196,23 +196,28 @@ def test_a_click_that_changes_its_tempo_is_said_so_against_its_placing() -> None
     at_s = 0.7 + np.cumsum(np.r_[0, np.full(31, 0.75), np.full(32, 0.6)])
     m = sc.measure(sc.from_array(make_take(click_at_s=at_s, click_db=-6).samples, CLICK_RATE_HZ), sc.Exercise(bpm=80))
     (notice,) = (w for w in m.warnings if w.code == "click-changes-tempo")
-    assert "80.0 bpm" in notice.message
-    assert "100.0 bpm" in notice.message
-    assert max(s.time_s for s in m.strums if s.slot is not None) < at_s[32] - 0.3
-    assert sum(s.left_click for s in m.strums) == pytest.approx(32, abs=1)
-    assert not [w for w in m.warnings if w.code in ("left-click", "slides-far", "click-fades")]
+    assert "80 bpm" in notice.message
+    assert "100 bpm" in notice.message
+    assert [(p.kind, p.measured) for p in m.parts] == [("played", True)] * 2
+    assert [p.bpm for p in m.parts] == pytest.approx([80, 100], abs=0.01)
+    assert [step.bpm for step in m.steps] == [80, 100]
+    assert [step.n for step in m.steps] == pytest.approx([28, 32], abs=1)
+    assert not [w for w in m.warnings if w.code in ("left-click", "slides-far", "click-fades", "parts")]
 
 
-def test_a_click_that_creeps_up_by_steps_moves_no_figure_of_the_part_that_is_the_grid() -> None:
-    """Twenty clicks at 90, then sixteen at each of 92 to 98: against the strums placed at the first twenty."""
+def test_a_click_that_creeps_up_by_steps_is_measured_step_by_step() -> None:
+    """Twenty clicks at 90, then sixteen at each of 92 to 98: each step's mean against its strums as placed."""
     gaps_s = np.concatenate([np.full(20, 60 / 90), *(np.full(16, 60 / bpm) for bpm in (92, 94, 96, 98))])
     take = make_take(click_at_s=0.7 + np.cumsum(np.r_[0, gaps_s]), click_db=-6, jitter_ms=5.0)
     told = sc.Exercise(bpm=90, meter="4/4", count_in=1, per_beat=1)
     m = sc.measure(sc.from_array(take.samples, CLICK_RATE_HZ), told)
-    assert m.timing.mean_offset_ms is not None
-    true_ms = 1000 * float(np.mean(take.strum_s[:17] - take.click_s[4:21]))
-    assert abs(m.timing.mean_offset_ms.value - true_ms) < 2.0
-    assert m.timing.n == pytest.approx(17, abs=1)
+    assert [step.bpm for step in m.steps] == [90, 92, 94, 96, 98]
+    edges = [4, 21, 37, 53, 69, len(take.click_s)]
+    for step, first, stop in zip(m.steps, edges[:-1], edges[1:], strict=True):
+        true_ms = 1000 * float(np.mean(take.strum_s[first - 4 : stop - 4] - take.click_s[first:stop]))
+        assert step.n == pytest.approx(stop - first, abs=1)
+        assert step.mean_offset_ms is not None
+        assert abs(step.mean_offset_ms.value - true_ms) < 2.0
 
 
 @pytest.mark.parametrize(("jitter_ms", "said"), [(0.3, True), (5.0, False)])

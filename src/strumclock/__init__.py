@@ -126,6 +126,9 @@ if TYPE_CHECKING:
     from strumclock.pipeline import (
         measure as measure,
     )
+    from strumclock.pipeline import (
+        measure_parts as measure_parts,
+    )
     from strumclock.report import (
         plot_beats as plot_beats,
     )
@@ -247,6 +250,7 @@ _HOME = {
         "Measurement",
         "compare",
         "measure",
+        "measure_parts",
     ),
     "report": (
         "plot_beats",
@@ -325,6 +329,7 @@ __all__ = [
     "measure",
     "measure_correction",
     "measure_folder",
+    "measure_parts",
     "measure_timing",
     "open_strings",
     "plot_beats",

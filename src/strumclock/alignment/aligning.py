@@ -1,13 +1,13 @@
-"""From strum times, an exercise and clicks to an `Alignment`."""
+"""One stretch of playing: from strum times, an exercise and one row of clicks to an `Alignment`."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from strumclock.alignment import pulse as pulses
 from strumclock.alignment import remarks
@@ -20,19 +20,18 @@ from strumclock.alignment.placing import cut, end_of, fit_map, fit_phase, place
 from strumclock.alignment.pulse import Pulse
 from strumclock.alignment.reading import STRUMS_MIN, read
 from strumclock.alignment.values import ADDED, LEFT_CLICK, OUTSIDE, Alignment, Departure
-from strumclock.errors import Notice, RecordingError, UsageError
+from strumclock.errors import Notice, RecordingError
 from strumclock.grid import PER_BEAT_RANGE, BeatGrid, Exercise
 
 if TYPE_CHECKING:
     from strumclock.click import Clicks
-    from strumclock.onsets import Strums
 
 MOST = 0.5
 """Share of the strums in one stretch from which, without a click, its tempo counts and not the one told."""
 
 
-def align(
-    strums: Strums | ArrayLike,
+def align_stretch(
+    strum_s: FloatArray,
     exercise: Exercise,
     *,
     clicks: Clicks | None = None,
@@ -42,58 +41,10 @@ def align(
     end_s: float | None = None,
     same_clock: bool = False,
 ) -> Alignment:
-    """Pair strums with the slots of an exercise.
+    """Pair the strums of one stretch of playing, to one steady row of clicks or to none, with an exercise's slots.
 
-    Parameters
-    ----------
-    strums : Strums or (n,) float
-        The strums, or their times [s], increasing.
-    exercise : Exercise
-        What was told. What was not is inferred, and named in the result.
-    clicks : Clicks, optional
-        The clicks heard. With them the anchor is ``recorded-click`` or ``click-channel``.
-    first_downbeat_s, first_downbeat_u_s : float, optional
-        File time of beat 1 of the first played bar as the user states it, and its standard uncertainty [s]. Without
-        clicks the anchor is ``given``; with them it says which click is that beat.
-    grid : BeatGrid, optional
-        A nominal grid (first downbeat at 0) with a tempo map, instead of the exercise's one tempo.
-    end_s : float, optional
-        Where the recording ends: slots after it cannot have been omitted.
-    same_clock : bool
-        Whether click and recording run by one clock (same computer): without clicks in the recording, the tempo told
-        is then exact.
-
-    Returns
-    -------
-    Alignment
-
-    Raises
-    ------
-    RecordingError
-        If there are no strums, or neither a click nor a told tempo nor strums that keep one; or if the recording ends
-        before the first played bar.
-    UsageError
-        If the times are not finite or do not increase.
-
-    Examples
-    --------
-    >>> found = align([2.01, 3.0, 4.02, 5.49, 6.01], Exercise(bpm=60, per_beat=1, bars=2), first_downbeat_s=2.0)
-    >>> found.slot.tolist(), found.omitted.tolist(), found.anchor
-    ([0, 1, 2, -1, 4], [3, 5, 6, 7], 'given')
+    See `strumclock.alignment.align` for the arguments; `clicks` are those of the stretch alone.
     """
-    strum_s = _times(strums)
-    begin_s, stop_s = _at_one_tempo(clicks)
-    inside = (strum_s > begin_s) & (strum_s < stop_s)
-    if clicks is not None and not inside.all() and inside.any():
-        # what lies outside was played to a click of another tempo: no place of this grid is meant
-        end_s = stop_s if end_s is None else min(end_s, stop_s)
-        part = align(
-            strum_s[inside], exercise, clicks=replace(clicks, segments=()), first_downbeat_s=first_downbeat_s,
-            first_downbeat_u_s=first_downbeat_u_s, grid=grid, end_s=end_s, same_clock=same_clock,
-        )  # fmt: skip
-        slot = np.full(len(strum_s), LEFT_CLICK)
-        slot[inside] = part.slot
-        return replace(part, slot=slot)
     pulse = _pulse(strum_s, exercise, clicks, first_downbeat_s, first_downbeat_u_s, same_clock, grid)
     plan, stretches = _plan(strum_s, pulse, exercise, clicks, first_downbeat_s)
     own_bpm = _own_tempo(strum_s, pulse, exercise, plan, stretches)
@@ -124,25 +75,6 @@ def align(
     if pulse.anchor == "fitted" and found.paired.any():
         pulse, placed = fit_phase(pulse, placed, strum_s, found)
     return _result(strum_s, found, placed, plan, pulse, exercise, stretches, clicks, notices)
-
-
-def _at_one_tempo(clicks: Clicks | None) -> tuple[float, float]:
-    """From when to when the clicks keep their tempo, half an interval before the first and after the last: without
-    limits where no other tempo is clicked."""
-    if clicks is None or clicks.other_s is None:
-        return -np.inf, np.inf
-    half_s = clicks.interval_s / 2
-    first_s, last_s = float(clicks.time_s[0]) - half_s, float(clicks.time_s[-1]) + half_s
-    return (first_s, np.inf) if clicks.other_s[1] < first_s + half_s else (-np.inf, last_s)
-
-
-def _times(strums: Any) -> FloatArray:
-    times = np.asarray(getattr(strums, "time_s", strums), dtype=np.float64)
-    if times.ndim != 1 or not np.isfinite(times).all() or (np.diff(times) <= 0).any():
-        raise UsageError("strum times must be one row of finite, increasing seconds; sort them and leave out repeats")
-    if not len(times):
-        raise RecordingError("aligning needs at least one strum, but none was found; check that the guitar is audible")
-    return times
 
 
 def _pulse(

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from strumclock.cli.options import options_of, take_out
 from strumclock.cli.saying import say
+from strumclock.errors import UsageError
 from strumclock.grid import Exercise
 from strumclock.pipeline.options import MeasureOptions
+
+if TYPE_CHECKING:
+    from strumclock.pipeline import Measurement
+    from strumclock.report import Outputs
 
 _BPM_OF_TRACK = "Tempo in beats per minute; or tell --steps."
 
@@ -28,15 +34,35 @@ _BPM_OF_TRACK = "Tempo in beats per minute; or tell --steps."
 def measure_command(**told: Any) -> None:
     """Measure TAKE, a recording: say in plain words how the strums lie against the click."""
     from strumclock import report
-    from strumclock.pipeline import measure
+    from strumclock.pipeline import measure, measure_parts
 
     take, table, force = told.pop("take"), told.pop("table"), told.pop("force")
     to = {kind: told.pop(f"{kind}_to") for kind in ("json", "plot", "page", "sound")}
     exercise, options = take_out(Exercise, told), take_out(MeasureOptions, told)
+    if options.part == "all" and (drawn := [kind for kind in ("plot", "page", "sound") if to[kind] is not None]):
+        raise UsageError(f"--{drawn[0]} needs one part of the recording, but --part all came; give its number")
     outputs = report.Outputs(reads=(take, options.click, options.midi), force=force, **to)
+    if options.part == "all":
+        _say_parts(measure_parts(take, exercise, options), outputs, table)
+        return
     measurement = measure(take, exercise, options)
     outputs.write(measurement)
     if outputs.json != "-":
+        say(report.summary(measurement))
+        if table:
+            say(report.table(measurement))
+
+
+def _say_parts(parts: Sequence[Measurement], outputs: Outputs, table: bool) -> None:
+    """Say what each part of a recording came to, and write the JSON of all."""
+    from strumclock import report
+
+    outputs.write_json({"parts": [report.to_dict(part) for part in parts]})
+    if outputs.json == "-":
+        return
+    for measurement in parts:
+        number = next(i for i, part in enumerate(measurement.parts, 1) if part.measured)
+        say(f"Part {number} of {len(measurement.parts)}")
         say(report.summary(measurement))
         if table:
             say(report.table(measurement))

@@ -166,7 +166,7 @@ def take_columns(measurement: Json) -> dict[str, Any]:
     bpm = exercise.get("bpm")
     n = timing["n"] if timing else None
     share = timing["within_tolerance"]["share"] if timing else None
-    added = [s for s in measurement["strums"] if s.get("slot") is None and not s.get("left_click", False)]
+    added = [s for s in own_strums(measurement) if s.get("slot") is None and not s.get("left_click", False)]
     return {
         "bpm": bpm,
         "beats_per_change": exercise.get("beats_per_change"),
@@ -184,6 +184,11 @@ def take_columns(measurement: Json) -> dict[str, Any]:
         "next_bpm": held["next_bpm"] if held else None,
         "warnings": " ".join(sorted({w["code"] for w in measurement["warnings"]})) or None,
     }
+
+
+def own_strums(measurement: Json) -> list[Any]:
+    """The strums of the part of the recording that the figures are of."""
+    return [strum for strum in measurement["strums"] if strum.get("measured", True)]
 
 
 def result_row(measurement: Json) -> dict[str, Any]:
@@ -228,9 +233,9 @@ def _name_in(group: str, value: object, index: int) -> str:
 
 def strum_row(measurement: Json) -> dict[str, Any]:
     """A take's strums, column by column."""
-    strums = measurement["strums"]
+    strums = own_strums(measurement)
     columns = {name: [s.get(name) for s in strums] for name in STRUM_COLUMNS}
-    times = columns["time_s"]
+    times: list[float] = columns["time_s"]
     return {"n": len(times), "span_s": times[-1] - times[0] if times else 0.0, "columns": pack(columns)}
 
 

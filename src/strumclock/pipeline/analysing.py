@@ -42,12 +42,14 @@ class Analysis:
     ----------
     heard : Heard
         Chords and pitch.
+    spreads : Spreads
     timing : Timing
     changes, stroke, correction : object or Absent
     held : Held
     """
 
     heard: Heard
+    spreads: Spreads
     timing: Timing
     changes: Changes | Absent
     stroke: Stroke | Absent
@@ -63,6 +65,7 @@ def analyse(heard: Listened, alignment: Alignment, options: MeasureOptions) -> A
     timing = take_timing(strums, spreads, alignment, components, options)
     return Analysis(
         heard=components,
+        spreads=spreads,
         timing=timing,
         changes=take_changes(components, strums, alignment, timing, asked=options.changes),
         stroke=take_stroke(low, strums, spreads, alignment, timing),

@@ -21,6 +21,7 @@ DAY_S = 86_400.0  # no recorder writes a longer file
 EARLIEST_DOWNBEAT_S = -600.0  # a recorder that was started ten minutes after beat 1 has missed the take
 LATENCY_RANGE_MS = (-1_000.0, 10_000.0)  # a wireless loudspeaker lags by 300 ms, a network by seconds
 LATENCY_U_MAX_MS = 1_000.0  # beyond a beat nothing is known
+PARTS_MAX = 999  # more than half an hour holds
 DISTANCE_MAX_M = 100.0  # a hall's length
 STATED_U_S = 0.002  # of a downbeat or latency that somebody states without saying how well: read off a screen, to 2 ms
 CLICK_PLACES = ("auto", "left", "right", "none")  # anything else is a file
@@ -33,6 +34,16 @@ def _known_standard(told: object) -> Any:
     if isinstance(told, Standard) or (isinstance(told, str) and told in STANDARDS):
         return told
     raise UsageError(f"the standard must be one of {', '.join(STANDARDS)}; got {told!r}")
+
+
+def _known_part(told: object) -> Any:
+    """The number of a part, or all of them."""
+    if told == "all":
+        return told
+    number = int(told) if isinstance(told, str) and told.isascii() and told.isdecimal() and len(told) < 6 else told
+    if isinstance(number, int) and not isinstance(number, bool) and 1 <= number <= PARTS_MAX:
+        return number
+    raise UsageError(f"part must be a whole number from 1 to {PARTS_MAX}, or all, but {told!r} came; correct it")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +64,9 @@ class MeasureOptions:
         standard uncertainty of what was stated.
     start_s, end_s : float, optional
         Measure only this part of the file [s].
+    part : int or "all", optional
+        Which part of a recording that holds several, from 1 in order of time; else the longest that fits the tempo.
+        ``"all"`` is for `measure_parts`.
     same_clock : bool
         One device played the click and recorded, so their clocks are one.
     click_to_mic_m, guitar_to_mic_m, click_to_ear_m : float, optional
@@ -106,6 +120,10 @@ class MeasureOptions:
     end_s: float | None = given(
         float, "seconds to where the measuring ends", "Seconds: measure up to here.",
         low=0.0, high=DAY_S, in_files=False,
+    )  # fmt: skip
+    part: int | str | None = given(
+        str, "a part of the recording", "Which part of a recording that holds several, from 1; all: each in turn.",
+        check=_known_part, in_files=False, metavar="N|all",
     )  # fmt: skip
     same_clock: bool = given(
         bool, "whether one clock made click and recording",

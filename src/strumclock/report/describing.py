@@ -18,7 +18,7 @@ import typing
 from pathlib import Path
 from typing import Any
 
-from strumclock import chords, correction, errors, fields, grid, onsets, pipeline, stroke, timing, tuning
+from strumclock import alignment, chords, correction, errors, fields, grid, onsets, pipeline, stroke, timing, tuning
 from strumclock.pipeline.figures import EACH, FIGURES
 from strumclock.report.schema import GROUPS, SCHEMA_ID, shown
 
@@ -33,12 +33,26 @@ _REASON = {
     "required": ["code", "reason"],
     "properties": {"code": {"type": "string", "minLength": 1}, "reason": {"type": "string", "minLength": 1}},
 }
-_FROM_ONE = {"slot": 0, "bar": 1, "beat": 1, "part": 1, "n": 0, "u_ms": 0, "channels": 1, "sample_rate_hz": 1}
+_FROM_ONE = {
+    "slot": 0,
+    "slots": 0,
+    "bar": 1,
+    "beat": 1,
+    "part": 1,
+    "of": 1,
+    "step": 1,
+    "n": 0,
+    "n_omitted": 0,
+    "u_ms": 0,
+    "channels": 1,
+    "sample_rate_hz": 1,
+}
 """Least values by the last part of the path: what is counted."""
 _ABOVE_ZERO = ("duration_s", "bpm", "played_bpm", "other_bpm", "next_bpm", "tolerance_ms")
 _ALSO: dict[str, dict[str, Any]] = {
     "take.sha256": {"pattern": "^[0-9a-f]{64}$"},
     "exercise.meter": {"pattern": "^[0-9]+/[0-9]+$"},
+    "parts.*.kind": {"type": "string", "enum": list(typing.get_args(alignment.PartKind))},
     "grid.anchor": {"enum": list(timing.ANCHORS)},
     "changes.source": {"enum": ["told", "heard"]},
     "stroke.up_against_down.source": {"enum": ["told", "heard"]},
@@ -56,6 +70,10 @@ def describe() -> dict[str, Any]:
     properties |= _object(pipeline.Measurement, "")["properties"]
     properties["exercise"]["properties"]["inferred"] = properties.pop("inferred")
     properties["exercise"]["required"].append("inferred")
+    del properties["elsewhere"]  # they stand among the other strums
+    figures = properties["timing"]["oneOf"][0]
+    figures["properties"]["by_step"] = properties.pop("steps")
+    figures["required"].append("by_step")
     properties["timing"] = _with_empty_tolerance(properties["timing"])
     properties["absent"] = {
         "type": "object",
@@ -151,7 +169,7 @@ def _limits(name: str, told: fields.Given | None) -> dict[str, Any]:
 
 def _names() -> dict[str, Any]:
     """What the values' annotations may name without importing it."""
-    homes = (chords, correction, errors, grid, onsets, pipeline, stroke, timing, tuning)
+    homes = (alignment, chords, correction, errors, grid, onsets, pipeline, stroke, timing, tuning)
     return {name: getattr(home, name) for home in homes for name in getattr(home, "__all__", dir(home))}
 
 

@@ -62,6 +62,10 @@ def to_dict(measurement: Measurement) -> dict[str, Any]:
     converted = _Converter(absent=dict(measurement.absent))
     document = converted.of(measurement, "")
     document["exercise"]["inferred"] = document.pop("inferred")
+    document["strums"] = sorted((*document["strums"], *document.pop("elsewhere")), key=lambda strum: strum["time_s"])
+    steps = document.pop("steps")
+    if measurement.timing is not None:
+        document["timing"]["by_step"] = steps
     if measurement.timing is not None and measurement.timing.within_tolerance is None:
         document["timing"]["within_tolerance"] = _no_share(measurement, converted)
     last = {"absent": converted.reasons(), "warnings": document.pop("warnings")}
