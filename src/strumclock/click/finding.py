@@ -8,7 +8,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from strumclock.audio.decimation import decimated, decimation_for
+from strumclock.audio.channel import Channel
+from strumclock.audio.decimation import TARGET_RATE_HZ, decimation_for
 from strumclock.click.accents import Lattice
 from strumclock.click.beat import LEAST_JUMP_S
 from strumclock.click.countin import quiet_until
@@ -192,7 +193,7 @@ class Clicks:
 
 
 def find_clicks(
-    samples: ArrayLike,
+    samples: ArrayLike | Channel,
     sample_rate_hz: float,
     *,
     start_s: float = 0.0,
@@ -209,8 +210,8 @@ def find_clicks(
 
     Parameters
     ----------
-    samples : float array, shape (n,)
-        One channel.
+    samples : float array, shape (n,), or Channel
+        One channel; a `Channel` need not be in memory.
     sample_rate_hz : float
     start_s : float
         File time of samples[0].
@@ -247,9 +248,15 @@ def find_clicks(
     >>> len(clicks.time_s), round(clicks.interval_s, 5), clicks.extent
     (15, 0.5, 'throughout')
     """
-    x = np.ascontiguousarray(samples, dtype=np.float32)
-    if x.ndim != 1:
-        raise UsageError(f"clicks are looked for in one channel, not in an array of shape {x.shape}: choose a channel")
+    if isinstance(samples, Channel):
+        x = samples
+    else:
+        array = np.ascontiguousarray(samples, dtype=np.float32)
+        if array.ndim != 1:
+            raise UsageError(
+                f"clicks are looked for in one channel, not in an array of shape {array.shape}: choose a channel"
+            )
+        x = Channel.of(array, sample_rate_hz)
     if not sample_rate_hz > 0:
         raise UsageError(f"a sample rate above 0 Hz is required, not {sample_rate_hz}")
     told = None if nominal_s is None else np.asarray(nominal_s, dtype=np.float64)
@@ -258,7 +265,7 @@ def find_clicks(
     if len(x) < SHORTEST_S * sample_rate_hz:
         return None
     if low is None:
-        low, _ = decimated(x, sample_rate_hz)
+        low, _ = x.decimated(TARGET_RATE_HZ)
     if not np.any(low):
         return None
     if not np.isfinite(np.sum(low)):  # a sample that is not finite leaves none of those around it so
@@ -267,7 +274,7 @@ def find_clicks(
     front = build_front(low, sample_rate_hz / decimation_for(sample_rate_hz))
     found = find_lattice(front, hints_s=hints_s, told=told, beats_per_bar=beats_per_bar)
     if not _clear(found, front) and decimation_for(sample_rate_hz) > decimation_for(sample_rate_hz, HIGH_RATE_HZ):
-        high = build_front(*decimated(x, sample_rate_hz, target_rate_hz=HIGH_RATE_HZ))
+        high = build_front(*x.decimated(HIGH_RATE_HZ))
         # what is heard of a wind-up metronome lies below 5 kHz
         there = find_lattice(high, hints_s=hints_s, told=told, beats_per_bar=beats_per_bar, even=True)
         if there is not None and (found is None or _better(there, high, found, front)):
@@ -290,7 +297,7 @@ class _Take:
 
     Attributes
     ----------
-    samples : float32 array, at sample_rate_hz; the first at start_s in the file
+    samples : Channel, at sample_rate_hz; the first at start_s in the file
     source : str
     front : Front
         That in which they were found.
@@ -298,7 +305,7 @@ class _Take:
         Told times of the clicks (s).
     """
 
-    samples: Float32
+    samples: Channel
     sample_rate_hz: float
     start_s: float
     source: str
@@ -376,7 +383,7 @@ class _Take:
         if self.told is None:
             begin += beginning_in_quiet(self.front, position + begin, apart, quiet)
         ratio = self.sample_rate_hz / self.front.rate_hz
-        attack, attack_u = attack_of(self.samples, self.sample_rate_hz, (position + begin) * ratio, found.weight)
+        attack, attack_u = attack_of(self.samples, (position + begin) * ratio, found.weight)
         return begin + attack / ratio, attack_u / ratio
 
 
