@@ -7,8 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from alignment_players import Player, Take, clicks_of, play
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from strumclock.alignment import ADDED, LEFT_CLICK, OTHER_PART, OUTSIDE, Alignment, align
 from strumclock.errors import RecordingError, UsageError

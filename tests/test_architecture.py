@@ -22,7 +22,7 @@ PACKAGE = ROOT / "src" / "strumclock"
 # Each may import only what stands in a row above it (and itself).
 ORDER = (
     ("errors",),
-    ("saving", "fields"),
+    ("saving", "fields", "arrays"),
     ("audio",),
     ("grid",),
     ("midi",),
@@ -50,6 +50,7 @@ MAY_IMPORT = {
     "errors": set(),
     "saving": set(),
     "fields": set(),
+    "arrays": {"numpy"},
     "audio": {"numpy", "soundfile", "av"},
     "grid": {"numpy"},
     "midi": {"numpy", "mido"},
@@ -66,7 +67,7 @@ MAY_IMPORT = {
     "pipeline": {"numpy"},
     "journal": {"numpy", "sqlalchemy", "pandas", "psycopg"},
     "weeks": {"numpy", "scipy", "pandas"},
-    "report": {"numpy", "matplotlib", "rich", "soundfile"},
+    "report": {"numpy", "matplotlib", "rich", "soundfile", "jinja2", "markupsafe"},
     "batch": {"numpy", "distributed", "fsspec", "av", "rich"},
     "demo": {"numpy", "soundfile"},
     "cli": {"click", "rich"},

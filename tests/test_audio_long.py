@@ -11,8 +11,7 @@ import numpy as np
 import pytest
 import soundfile
 from audio_files import plucks, write_codec
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 from support import REFERENCE_AUDIO
 
 import strumclock as sc

@@ -31,7 +31,7 @@ def test_measure_prints_a_summary_in_plain_words(capsys: pytest.CaptureFixture[s
     assert status == 0
     assert err == ""
     assert "84 bpm" in out
-    assert "scatter" in out
+    assert "Held: 84 bpm by the standard “steady”" in out
 
 
 def test_json_on_standard_output_is_all_there_is(capsys: pytest.CaptureFixture[str]) -> None:

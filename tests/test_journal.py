@@ -12,8 +12,7 @@ from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 from practice import take_json
 
 from strumclock.errors import JournalError, OutputError, UsageError

@@ -9,8 +9,7 @@ from pathlib import Path
 import mido
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
+from hypothesis import HealthCheck, given, settings, strategies as st
 
 from strumclock.errors import AudioFileError, OutputError, StrumclockError, UsageError
 from strumclock.grid import BeatGrid, Exercise, build_grid, lay_out, parse_meter

@@ -106,7 +106,7 @@ def test_what_is_absent_is_null_with_its_reason() -> None:
     assert all(s["offset_ms"] is None and s["deviation_ms"] is not None for s in document["strums"])
     few = report.to_dict(TAKES["five strums"])
     assert few["timing"]["within_tolerance"]["share"] is None
-    assert few["timing"]["within_tolerance"]["tolerance_ms"] == pytest.approx(37.5, abs=1e-3)
+    assert few["timing"]["within_tolerance"]["tolerance_ms"] == pytest.approx(35, abs=1e-3)
     assert few["absent"]["timing.within_tolerance.share"]
 
 

@@ -7,6 +7,7 @@ all there and none is zero, so that a wire led to the wrong stage, or with the w
 from __future__ import annotations
 
 import math
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -16,8 +17,15 @@ from scipy.optimize import brentq
 from scipy.stats import t as student
 from wired import Wired, wired
 
-from strumclock.pipeline import analysing
+from strumclock.audio import from_array
+from strumclock.click import Clicks
+from strumclock.grid import Exercise
+from strumclock.onsets import Strums
+from strumclock.pipeline import analysing, listening, sources
+from strumclock.pipeline.measurement import TakeInfo
+from strumclock.pipeline.options import MeasureOptions
 from strumclock.timing.error_model import ErrorModel, fit_error_model
+from strumclock.verdict import Standard
 
 ANCHORS = ("recorded-click", "click-channel", "given", "fitted")
 PLACED = ("recorded-click", "click-channel", "given")  # whose grid has its place from elsewhere than the strums
@@ -285,7 +293,8 @@ def test_the_share_within_the_tolerance() -> None:
     """Truth: strums within the tolerance about the take's own mean, counted; the tolerance by the standard's shares of
     a half beat as it sounds: 60 / 90.0072 / 2 s.
     """
-    take = wired("recorded-click", standard="tight")
+    narrow = Standard(tolerance_share=1 / 32, tolerance_min_s=0.010)
+    take = wired("recorded-click", standard=narrow)
     within = take.json["timing"]["within_tolerance"]
     standard = take.measurement.held.standard
     part_s = take.beat_s / 2
@@ -427,3 +436,60 @@ def test_without_chords_told_nothing_is_at_a_change() -> None:
     assert document["changes"] is None
     assert document["absent"]["changes"]["code"] == "not-asked"
     assert document["timing"]["at_change"] is None
+
+
+def test_what_was_heard_keeps_its_place_in_the_file(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Truth: a part of a file that begins at 30 s, heard with half a second before: strums are counted from the sound's
+    own beginning, and those outside the part are not its own.
+
+    Kills: the part's or the sound's beginning left out.
+    """
+    asked: dict[str, Any] = {}
+    sound = SimpleNamespace(
+        guitar=np.zeros(5 * 11025, np.float32), rate_hz=11025.0, start_s=29.5, clicks="clicks", removal=None, notices=()
+    )
+
+    def find(_guitar: Any, rate_hz: float, **told: Any) -> Strums:
+        asked.update(rate_hz=rate_hz, **told)
+        times = np.array([29.7, 30.2, 33.0, 34.6])
+        return Strums(time_s=times, u_s=np.full(4, 0.001), strength_db=np.zeros(4), bias_u_s=0.0003)
+
+    monkeypatch.setattr(listening, "tell_apart", lambda *_args: sound)
+    monkeypatch.setattr(listening, "find_strums", find)
+    recording = SimpleNamespace(
+        path="a.wav",
+        sha256=None,
+        start_s=30.0,
+        duration_s=4.0,
+        sample_rate_hz=44100,
+        channels=1,
+        priming_known=False,
+        notices=(),
+    )
+    heard = listening.listen(recording, Exercise(), MeasureOptions(), None)
+    assert asked == {"rate_hz": 11025.0, "start_s": 29.5, "clicks": "clicks", "removal": None}
+    assert heard.strums.time_s.tolist() == [30.2, 33.0]
+    assert (heard.start_s, heard.end_s, heard.low.start_s, heard.priming_known) == (30.0, 34.0, 29.5, False)
+    assert heard.take == TakeInfo(path="a.wav", sha256=None, duration_s=4.0, sample_rate_hz=44100, channels=1)
+
+
+def test_the_guitar_is_what_the_clicks_channel_does_not_hold(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Truth: a click on the right channel: the guitar is the left one, and the other way round.
+
+    Kills: click and guitar exchanged.
+    """
+    left = np.sin(2 * np.pi * 440 * np.arange(4 * 11025) / 11025)
+    noise = np.random.default_rng(1).normal(0.0, 0.1, left.size)
+    recording = from_array(np.column_stack([left, noise]), 11025)
+    searched = []
+
+    def find(samples: np.ndarray, _rate: float, *, source: str, **_hints: Any) -> Clicks:
+        searched.append(samples)
+        return w.clicks_heard(0.5, source)
+
+    monkeypatch.setattr(sources, "find_clicks", find)
+    for where, guitar, click in (("right", left, noise), ("left", noise, left)):
+        sound = sources.tell_apart(recording, Exercise(), where, None)
+        assert sound.guitar == pytest.approx(guitar - guitar.mean(), abs=1e-6)
+        assert searched.pop() == pytest.approx(click, abs=1e-6)
+        assert sound.clicks.source == "channel"

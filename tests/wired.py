@@ -119,7 +119,7 @@ def wired(anchor: str, *, path: bool = True, chords: bool = True, seed: int = 7,
         start_s=START_S,
         end_s=end_s,
         priming_known=True,
-        clicks=_clicks(beat_s, "recording" if anchor == "recorded-click" else "channel") if skew else None,
+        clicks=clicks_heard(beat_s, "recording" if anchor == "recorded-click" else "channel") if skew else None,
         strums=strums,
         low=pictured(samples, RATE_HZ, START_S, strums),
         notices=(),
@@ -166,7 +166,7 @@ def wired(anchor: str, *, path: bool = True, chords: bool = True, seed: int = 7,
     )
 
 
-def _clicks(beat_s: float, source: str) -> Clicks:
+def clicks_heard(beat_s: float, source: str) -> Clicks:
     """A click on every beat, a bar counted in, the first of each bar accented."""
     n = PER_BAR * (BARS + 1)
     number = np.arange(n)

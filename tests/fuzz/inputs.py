@@ -9,8 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from hypothesis import HealthCheck, Phase, given, seed, settings
-from hypothesis import strategies as st
+from hypothesis import HealthCheck, Phase, given, seed, settings, strategies as st
 from hypothesis.errors import NonInteractiveExampleWarning
 from tests.fuzz import corpus
 from tests.fuzz.mutating import mutated

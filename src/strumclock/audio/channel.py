@@ -39,13 +39,17 @@ class Channel:
     def __len__(self) -> int:
         return self.store.frames
 
-    def decimated(self, target_rate_hz: float) -> tuple[Samples, float]:
-        """The channel at a whole fraction of its rate: `decimation.decimated` of it, block by block."""
+    def survey(self) -> Survey:
+        """Extremes and mean of the channel."""
         survey = Survey()
         self.store.each(lambda block: survey.take(mean_of(block, self.which)[:, None]))
-        offset = float(survey.total[0]) / max(len(self), 1) if len(self) else 0.0
-        peak = max(-survey.low, survey.high)
-        decimator = Decimator(len(self), self.sample_rate_hz, target_rate_hz, offset=offset, peak=peak)
+        return survey
+
+    def decimated(self, target_rate_hz: float) -> tuple[Samples, float]:
+        """The channel at a whole fraction of its rate: `decimation.decimated` of it, block by block."""
+        survey = self.survey()
+        offset = float(survey.total[0]) / len(self) if len(self) else 0.0
+        decimator = Decimator(len(self), self.sample_rate_hz, target_rate_hz, offset=offset, peak=survey.peak)
         self.store.each(lambda block: decimator.take(mean_of(block, self.which)))
         return decimator.result()
 

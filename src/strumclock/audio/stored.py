@@ -178,9 +178,14 @@ class Survey:
             self.power_of_mean += float(np.square(mean_of(block, range(block.shape[1])), dtype=np.float64).sum())
 
     @property
+    def peak(self) -> float:
+        """The largest magnitude."""
+        return max(-self.low, self.high, 0.0)
+
+    @property
     def is_finite(self) -> bool:
         """Whether no sample is NaN or infinite."""
-        return math.isfinite(self.low) and math.isfinite(self.high)
+        return not self.frames or (math.isfinite(self.low) and math.isfinite(self.high))
 
 
 def mean_of(block: Samples, channels: range | tuple[int, ...]) -> Samples:

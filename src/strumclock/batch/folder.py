@@ -19,7 +19,7 @@ from strumclock.errors import AudioFileError, JournalError, UsageError
 from strumclock.journal import Journal, plain
 
 if TYPE_CHECKING:
-    from strumclock.timing.held import Standard
+    from strumclock.verdict import Standard
 
 LEARN_FROM = 2  # takes finished before an estimate of the rest is worth anything
 

@@ -26,17 +26,18 @@ _BPM_OF_TRACK = "Tempo in beats per minute; or tell --steps."
 @options_of(Exercise)
 @options_of(MeasureOptions)
 @click.option("--table", is_flag=True, help="Every figure with its interval, after the summary.")
+@click.option("--message", is_flag=True, help="Only the message for the student.")
 @click.option("--json", "json_to", metavar="F|-", help="Write the JSON to a file, or to standard output.")
 @click.option("--plot", "plot_to", metavar="F", help="Write the picture (png, svg, pdf).")
 @click.option("--page", "page_to", metavar="F", help="Write one self-contained web page.")
 @click.option("--sound", "sound_to", metavar="F", help="Write the take with a tick on every grid line (WAV).")
 @click.option("--force", is_flag=True, help="Let --sound replace a file that is there.")
 def measure_command(**told: Any) -> None:
-    """Measure TAKE, a recording: say in plain words how the strums lie against the click."""
+    """Measure TAKE, a recording: whether it holds its tempo, what stands in the way and what to do next."""
     from strumclock import report
     from strumclock.pipeline import measure, measure_parts
 
-    take, table, force = told.pop("take"), told.pop("table"), told.pop("force")
+    take, table, message, force = (told.pop(name) for name in ("take", "table", "message", "force"))
     to = {kind: told.pop(f"{kind}_to") for kind in ("json", "plot", "page", "sound")}
     exercise, options = take_out(Exercise, told), take_out(MeasureOptions, told)
     if options.part == "all" and (drawn := [kind for kind in ("plot", "page", "sound") if to[kind] is not None]):
@@ -47,10 +48,11 @@ def measure_command(**told: Any) -> None:
         return
     measurement = measure(take, exercise, options)
     outputs.write(measurement)
-    if outputs.json != "-":
-        say(report.summary(measurement))
-        if table:
-            say(report.table(measurement))
+    if outputs.json == "-":
+        return
+    say(report.message(measurement) if message else report.summary(measurement))
+    if table:
+        say(report.table(measurement))
 
 
 def _say_parts(parts: Sequence[Measurement], outputs: Outputs, table: bool) -> None:

@@ -180,10 +180,16 @@ def take_columns(measurement: Json) -> dict[str, Any]:
         "even_share": share["value"] if share else None,
         "held": held["held"] if held else None,
         "margin": held.get("margin") if held else None,
-        "failed": "; ".join(held["failed"]) or None if held else None,
+        "failed": _failed(held) if held else None,
         "next_bpm": held["next_bpm"] if held else None,
         "warnings": " ".join(sorted({w["code"] for w in measurement["warnings"]})) or None,
     }
+
+
+def _failed(held: Json) -> str | None:
+    """What was asked and not met, as the journal's text: the codes, with both numbers."""
+    said = [f"{row['code']} {row['found']:g} of {row['asked']:g}" for row in held["failed"]]
+    return "; ".join(said) or None
 
 
 def own_strums(measurement: Json) -> list[Any]:

@@ -16,8 +16,7 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from strumclock.errors import JournalError, UsageError
-from strumclock.journal import edits as by_hand
-from strumclock.journal import forgetting, tables
+from strumclock.journal import edits as by_hand, forgetting, tables
 from strumclock.journal.copying import CSV_NAME, bring_up_to_date, is_current, is_kept
 from strumclock.journal.csvfile import read_page, write_csv
 from strumclock.journal.damage import shown

@@ -21,7 +21,7 @@ TEMPO_STEP_QUARTERS = 0.5  # the tempo may change so often: a beat line is off b
 LEAD_BEAT_S = 2.0  # beats of the lead-in are no longer than this
 NOTE_LENGTH_S = 0.05
 PERCUSSION = 9  # General MIDI's channel 10
-HIGH_WOODBLOCK, LOW_WOODBLOCK, SIDE_STICK, CLOSED_HAT = 76, 77, 37, 42  # General MIDI percussion keys
+HIGH_WOODBLOCK, LOW_WOODBLOCK = 76, 77  # General MIDI percussion keys
 STROKE_NOTES = {"D": 40, "U": 52, "x": 28, "?": 40}  # E2, E3, E1: three rows that a piano roll shows well apart
 STRUM_NOTE = 45  # A2
 

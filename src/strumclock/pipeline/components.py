@@ -126,7 +126,6 @@ def take_changes(
     if len(on) > 2:  # the drift is not the chord's doing
         slope = np.polyfit(line_s[on] - line_s[on].mean(), deviation_ms[on], 1)
         deviation_ms[on] -= np.polyval(slope, line_s[on] - line_s[on].mean())
-    chord: tuple[str, ...] | None
     number = None
     if told:
         number = np.zeros(n, np.int64)

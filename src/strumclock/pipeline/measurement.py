@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 
 from strumclock.errors import Absent, Notice
 from strumclock.grid import Exercise
-from strumclock.timing import Estimate, Held, Timing
+from strumclock.timing import Estimate, Timing
+from strumclock.verdict import Held, Verdict
 
 if TYPE_CHECKING:
     from strumclock.alignment import Part
@@ -208,6 +209,9 @@ class Measurement:
     changes, tuning, stroke, correction : object or None
         None where not asked for or not to be told; the reason is in `absent`.
     held : Held or None
+        Whether it holds its tempo by the standard.
+    verdict : Verdict or None
+        What a teacher concludes.
     absent : mapping of str to Absent
         What cannot be known, by its place in the JSON.
     warnings : tuple of Notice
@@ -228,6 +232,7 @@ class Measurement:
     stroke: Stroke | None = None
     correction: Correction | None = None
     held: Held | None = None
+    verdict: Verdict | None = None
     absent: Mapping[str, Absent] = field(default_factory=lambda: MappingProxyType({}))
     warnings: tuple[Notice, ...] = ()
     ignored: tuple[Ignored, ...] = ()

@@ -12,10 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 from strumclock.errors import UsageError
 from strumclock.fields import check_fields, given
-from strumclock.grid import BPM_RANGE
 
 if TYPE_CHECKING:
-    from strumclock.timing import Standard
+    from strumclock.verdict import Standard
 
 DAY_S = 86_400.0  # no recorder writes a longer file
 EARLIEST_DOWNBEAT_S = -600.0  # a recorder that was started ten minutes after beat 1 has missed the take
@@ -24,12 +23,11 @@ LATENCY_U_MAX_MS = 1_000.0  # beyond a beat nothing is known
 PARTS_MAX = 999  # more than half an hour holds
 DISTANCE_MAX_M = 100.0  # a hall's length
 STATED_U_S = 0.002  # of a downbeat or latency that somebody states without saying how well: read off a screen, to 2 ms
-CLICK_PLACES = ("auto", "left", "right", "none")  # anything else is a file
 
 
 def _known_standard(told: object) -> Any:
     """A standard, or the name of a preset."""
-    from strumclock.timing import STANDARDS, Standard
+    from strumclock.verdict import STANDARDS, Standard
 
     if isinstance(told, Standard) or (isinstance(told, str) and told in STANDARDS):
         return told
@@ -73,8 +71,6 @@ class MeasureOptions:
         Distances [m]; unknown ones widen the mean offset's uncertainty.
     standard : str or Standard, optional
         What counts as held: ``"first-weeks"``, ``"steady"`` (default), ``"tight"``, or one of your own.
-    last_held_bpm : float, optional
-        Highest tempo held before, for the advice on the next one.
     changes, tuning : bool
         Also find chord changes, which needs librosa (a second to load); also tell the guitar's pitch.
     free : bool
@@ -142,10 +138,6 @@ class MeasureOptions:
         str, "what counts as held", "What counts as held: first-weeks, steady or tight. [steady]",
         check=_known_standard, in_files=False,
     )  # fmt: skip
-    last_held_bpm: float | None = given(
-        float, "a tempo in beats a minute", "The highest tempo held before, for the advice on the next.",
-        low=BPM_RANGE[0], high=BPM_RANGE[1], in_files=False,
-    )  # fmt: skip
     changes: bool = given(
         bool, "whether to find chord changes", "Find where the chords change and what changing costs.", default=False
     )
@@ -170,10 +162,9 @@ class MeasureOptions:
     @property
     def judged_by(self) -> Standard:
         """The standard that the take is held against."""
-        from strumclock.timing import STANDARDS
+        from strumclock.verdict import the_standard
 
-        standard = self.standard or "steady"
-        return STANDARDS[standard] if isinstance(standard, str) else standard
+        return the_standard(self.standard)
 
     @property
     def downbeat_s(self) -> float | None:

@@ -9,7 +9,8 @@ import numpy as np
 
 from strumclock.alignment import LEFT_CLICK, OTHER_PART, Alignment, Part, cut_alignment
 from strumclock.onsets import Strums
-from strumclock.pipeline.analysing import Analysis, take_held, take_timing
+from strumclock.pipeline.analysing import Analysis, take_timing
+from strumclock.pipeline.judging import take_conclusion
 from strumclock.pipeline.listening import Listened
 from strumclock.pipeline.measurement import Step, Strum
 
@@ -110,7 +111,7 @@ def take_steps(heard: Listened, alignment: Alignment, found: Analysis, options: 
         cut = cut_alignment(alignment, span.from_s, span.to_s, heard.strums.time_s)
         cut = replace(cut, exercise=replace(cut.exercise, bpm=span.bpm))
         timing = take_timing(heard.strums, found.spreads, cut, found.heard, options)
-        held = take_held(cut, timing, options)
+        held = take_conclusion(heard.strums, cut, timing, found.heard, options).held
         bars = cut.grid.bar[cut.slot[cut.slot >= 0]]
         steps.append(
             Step(

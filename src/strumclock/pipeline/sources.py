@@ -37,7 +37,6 @@ class Sound:
     start_s: float
     clicks: Clicks | None
     removal: Removal | None
-    anchor: str
     notices: tuple[Notice, ...] = ()
 
 
@@ -101,13 +100,13 @@ def _told_apart(
         index = _CHANNELS[where]
         if recording.channels < 2:
             raise UsageError(
-                f"a click on the {where} channel needs a recording with two; got one channel; leave --click out"
+                f"a click on the {where} channel needs a recording with two; got one channel; leave it out"
             )
         promised = _on_channel(recording, index, hints)
         if promised is None:
             raise ClickError(
                 f"a click was promised on channel {index + 1}; none was heard there; "
-                "check the channel, or leave --click out"
+                "check the channel, or do not tell where the click is"
             )
         return promised
     if where != "auto":
@@ -120,7 +119,7 @@ def _told_apart(
 def _alone(recording: Recording, guitar: Channel) -> Sound:
     """The guitar, and no click that was heard."""
     low, rate_hz = guitar.decimated(TARGET_RATE_HZ)
-    return Sound(guitar=low, rate_hz=rate_hz, start_s=recording.start_s, clicks=None, removal=None, anchor="fitted")
+    return Sound(guitar=low, rate_hz=rate_hz, start_s=recording.start_s, clicks=None, removal=None)
 
 
 def _mixed(recording: Recording, hints: Mapping[str, Any]) -> Sound:
@@ -138,7 +137,6 @@ def _mixed(recording: Recording, hints: Mapping[str, Any]) -> Sound:
         guitar=removal.samples,
         clicks=_less_sure(clicks, swelling_u_s) if swelling_u_s else clicks,
         removal=removal,
-        anchor="recorded-click",
         notices=(*click_notices(clicks), *swelling_notices(removal.swells_s)),
     )
 
@@ -150,7 +148,7 @@ def _on_channel(recording: Recording, index: int, hints: Mapping[str, Any]) -> S
         return None
     others = [c for c in range(recording.channels) if c != index]
     alone = _alone(recording, recording.line(*others))
-    return replace(alone, clicks=clicks, anchor="click-channel", notices=click_notices(clicks))
+    return replace(alone, clicks=clicks, notices=click_notices(clicks))
 
 
 def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Sound:
@@ -158,7 +156,7 @@ def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Soun
     other = load(path)
     clicks = find_clicks(other.line(), other.sample_rate_hz, source="file", **{**hints, "start_s": other.start_s})
     if clicks is None:
-        raise ClickError(f"a click was promised in {path}; none was heard there; check the file, or leave --click out")
+        raise ClickError(f"a click was promised in {path}; none was heard there; check the file")
     notices = click_notices(clicks)
     if abs(other.duration_s - recording.duration_s) > 1.0 and recording.start_s == 0.0:
         notices = (
@@ -170,7 +168,7 @@ def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Soun
             ),
         )
     take = _mixed(recording, hints)  # the click may be audible in the take as well
-    return replace(take, clicks=clicks, anchor="click-channel", notices=notices)
+    return replace(take, clicks=clicks, notices=notices)
 
 
 def _less_sure(clicks: Clicks, u_s: float) -> Clicks:

@@ -14,8 +14,9 @@ from strumclock.report.progress_plots import (
 )
 from strumclock.report.progress_text import class_summary, progress_summary, to_send
 from strumclock.report.schema import SCHEMA_ID, dumps, load_schema, plain, to_dict, to_json
-from strumclock.report.sentences import headline, lines
+from strumclock.report.sentences import details, headline, lines
 from strumclock.report.sound import marked, write_sound
+from strumclock.report.student import message
 from strumclock.report.text import summary, table
 from strumclock.report.writing import check_outputs
 
@@ -25,11 +26,13 @@ __all__ = [
     "check_outputs",
     "class_summary",
     "comparison",
+    "details",
     "dumps",
     "headline",
     "lines",
     "load_schema",
     "marked",
+    "message",
     "page",
     "plain",
     "plot_beats",

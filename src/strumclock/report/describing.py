@@ -18,9 +18,23 @@ import typing
 from pathlib import Path
 from typing import Any
 
-from strumclock import alignment, chords, correction, errors, fields, grid, onsets, pipeline, stroke, timing, tuning
+from strumclock import (
+    alignment,
+    chords,
+    correction,
+    errors,
+    fields,
+    grid,
+    onsets,
+    pipeline,
+    stroke,
+    timing,
+    tuning,
+    verdict,
+)
 from strumclock.pipeline.figures import EACH, FIGURES
 from strumclock.report.schema import GROUPS, SCHEMA_ID, shown
+from strumclock.report.student import LONGEST
 
 FILE = Path(__file__).with_name("take.schema.json")
 ADDED_WITHIN_2: frozenset[str] = frozenset({"ignored", "left_click"})
@@ -56,6 +70,7 @@ _ALSO: dict[str, dict[str, Any]] = {
     "grid.anchor": {"enum": list(timing.ANCHORS)},
     "changes.source": {"enum": ["told", "heard"]},
     "stroke.up_against_down.source": {"enum": ["told", "heard"]},
+    "verdict.state": {"enum": sorted(verdict.STATES.values())},
     "warnings.*.code": {"minLength": 1},
     "warnings.*.message": {"minLength": 1},
 }
@@ -70,6 +85,8 @@ def describe() -> dict[str, Any]:
     properties |= _object(pipeline.Measurement, "")["properties"]
     properties["exercise"]["properties"]["inferred"] = properties.pop("inferred")
     properties["exercise"]["required"].append("inferred")
+    properties["verdict"]["oneOf"][0]["properties"]["message"] = {"type": "string", "maxLength": LONGEST}
+    properties["verdict"]["oneOf"][0]["required"].append("message")
     del properties["elsewhere"]  # they stand among the other strums
     figures = properties["timing"]["oneOf"][0]
     figures["properties"]["by_step"] = properties.pop("steps")
@@ -169,7 +186,7 @@ def _limits(name: str, told: fields.Given | None) -> dict[str, Any]:
 
 def _names() -> dict[str, Any]:
     """What the values' annotations may name without importing it."""
-    homes = (alignment, chords, correction, errors, grid, onsets, pipeline, stroke, timing, tuning)
+    homes = (alignment, chords, correction, errors, grid, onsets, pipeline, stroke, timing, tuning, verdict)
     return {name: getattr(home, name) for home in homes for name in getattr(home, "__all__", dir(home))}
 
 

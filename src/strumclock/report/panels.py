@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from strumclock.arrays import Floats
 from strumclock.report.drawing import ACCENT, INK, PALE, SOFT, WARM, drawable, plain_axes, say, title_of
 from strumclock.report.places import count_name
 
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from strumclock.stroke.values import Stroke
     from strumclock.tuning import Tuning
 
-Floats = NDArray[np.float64]
 
 _MOST_PAIRS = 5
 _MANY_PLACES = 8  # names of places that fit side by side

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from strumclock.errors import Absent
+from strumclock.report.student import message
 
 if TYPE_CHECKING:
     from strumclock.pipeline import Measurement
@@ -62,6 +63,8 @@ def to_dict(measurement: Measurement) -> dict[str, Any]:
     converted = _Converter(absent=dict(measurement.absent))
     document = converted.of(measurement, "")
     document["exercise"]["inferred"] = document.pop("inferred")
+    if document["verdict"] is not None:
+        document["verdict"]["message"] = message(measurement)
     document["strums"] = sorted((*document["strums"], *document.pop("elsewhere")), key=lambda strum: strum["time_s"])
     steps = document.pop("steps")
     if measurement.timing is not None:

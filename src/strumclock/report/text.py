@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from strumclock.pipeline.figures import DECIMALS, FIGURES, Found, find
 from strumclock.report import words
 from strumclock.report.places import place_name
-from strumclock.report.sentences import lines, title
+from strumclock.report.sentences import details, lines, title
 
 if TYPE_CHECKING:
     from strumclock.pipeline import Measurement
@@ -22,7 +22,7 @@ WIDTH = 100  # characters: fits a terminal and a mail
 
 
 def summary(measurement: Measurement, *, width: int = WIDTH) -> str:
-    """The take in a dozen lines of plain words: early or late, how even, falling behind or pulling ahead, what next.
+    """The take in a few lines of plain words: held or not, what stands in the way, what to do, what next.
 
     Parameters
     ----------
@@ -107,7 +107,7 @@ def noted(rows: list[Row]) -> tuple[list[Row], list[str]]:
 
 
 def table(measurement: Measurement, *, width: int = WIDTH) -> str:
-    """The figures as a table for teachers: value, 95 % interval of the player, uncertainty of measuring.
+    """All that is known of the take, for teachers: subject by subject in words, then every figure with its interval.
 
     Parameters
     ----------
@@ -125,7 +125,8 @@ def table(measurement: Measurement, *, width: int = WIDTH) -> str:
     for row in rows:
         grid.add_row(*row)
     wrapped = [piece for note in notes for piece in textwrap.wrap(note, width, subsequent_indent="  ")]
-    return "\n".join([render(grid, width=width), *wrapped])
+    said = _in_columns([(line.topic, line.text) for line in details(measurement)], width)
+    return "\n".join([*said, "", render(grid, width=width), *wrapped])
 
 
 def render(renderable: object, *, width: int = WIDTH) -> str:

@@ -22,7 +22,10 @@ _NEXT_TIME = {
 _FIGURES["timing.within_tolerance"] = _FIGURES["timing.within_tolerance.share"]
 
 
-def not_known(measurement: Measurement, *, all_of_it: bool = False) -> list[str]:
+_MATTERS = {"early or late", "evenness", "falling behind or pulling ahead"}
+
+
+def not_known(measurement: Measurement, *, all_of_it: bool = False, only_what_matters: bool = False) -> list[str]:
     """What cannot be known from this take and why, one sentence for each reason; what was not asked for is left out.
 
     Parameters
@@ -30,11 +33,15 @@ def not_known(measurement: Measurement, *, all_of_it: bool = False) -> list[str]
     measurement : Measurement
     all_of_it : bool
         Also what a student will not miss.
+    only_what_matters : bool
+        Only what the verdict would have asked for: early or late, evenness, falling behind or pulling ahead.
     """
     by_reason: dict[str, list[str]] = {}
     for path, why in measurement.absent.items():
         name = _FIGURES.get(path)
         if name is None or why.code == _NOT_ASKED or (path in _UNMISSED and not all_of_it):
+            continue
+        if only_what_matters and name not in _MATTERS:
             continue
         reason = "; ".join([why.reason, *_NEXT_TIME.get(why.code, "").splitlines()])
         if name not in by_reason.setdefault(reason, []):

@@ -20,13 +20,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.arrays import Floats, Ints
 from strumclock.errors import Absent
 from strumclock.stroke.harmony import without_harmony
 from strumclock.stroke.network import up_logit
 from strumclock.stroke.picture import EDGES_HZ, FROM_S, HOP_S
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 LOW_BANDS = slice(0, 2)  # 80 to 320 Hz, where the wound strings' fundamentals lie
 HIGH_BANDS = slice(3, len(EDGES_HZ) - 1)  # 640 Hz to 5 kHz: every string sounds here, the low ones less
@@ -72,7 +70,7 @@ class Directions:
         Log-likelihood over the best model with one direction.
     """
 
-    p_up: FloatArray
+    p_up: Floats
     separation: float
     gain: float
 
@@ -83,7 +81,7 @@ class Directions:
         return replace(self, p_up=p_up)
 
 
-def balance_db(picture: NDArray[np.float32]) -> FloatArray:
+def balance_db(picture: NDArray[np.float32]) -> Floats:
     """Treble over bass shortly after each strum, dB, from pictures (k, STEPS, BANDS)."""
     a, b = (round((s - FROM_S) / (2 * HOP_S)) for s in BALANCE_S)
     seen = picture[:, a:b].astype(np.float64).mean(axis=1)
@@ -92,11 +90,11 @@ def balance_db(picture: NDArray[np.float32]) -> FloatArray:
 
 def tell_directions(
     picture: NDArray[np.float32],
-    chroma: FloatArray,
-    time_s: FloatArray,
+    chroma: Floats,
+    time_s: Floats,
     *,
-    place: FloatArray | None = None,
-    bar_place: IntArray | None = None,
+    place: Floats | None = None,
+    bar_place: Ints | None = None,
 ) -> Directions | Absent:
     """Tell up- from down-strokes.
 
@@ -151,7 +149,7 @@ def ring_on(picture: NDArray[np.float32]) -> NDArray[np.bool_]:
     return np.asarray(fall_db <= np.quantile(fall_db, RINGING_SHARE) + MUTED_DB)
 
 
-def _swings(time_s: FloatArray, place: FloatArray | None) -> tuple[IntArray, FloatArray, FloatArray]:
+def _swings(time_s: Floats, place: Floats | None) -> tuple[Ints, Floats, Floats]:
     """For each swing tried: swings between neighbouring strums, trust in the pendulum, and how well it fits."""
     if place is not None and np.isfinite(place).mean() > 0.5:
         step = np.diff(np.atleast_2d(place), axis=1)
@@ -170,12 +168,12 @@ def _swings(time_s: FloatArray, place: FloatArray | None) -> tuple[IntArray, Flo
 class _Model:
     """Every swing's model: posterior of "up" [models, n], log-likelihood and separation [models]."""
 
-    p_up: FloatArray
-    log_likelihood: FloatArray
-    separation: FloatArray
+    p_up: Floats
+    log_likelihood: Floats
+    separation: Floats
 
 
-def _fit(evidence: FloatArray, swings: IntArray, trust: FloatArray, bar_place: IntArray | None) -> _Model:
+def _fit(evidence: Floats, swings: Ints, trust: Floats, bar_place: Ints | None) -> _Model:
     """Expectation maximisation of all swings' models at once, from what the learned evidence says alone."""
     models, n = len(swings), len(evidence)
     floor = np.array([_FLOOR_LOGIT, _FLOOR_DB])
@@ -198,18 +196,18 @@ def _fit(evidence: FloatArray, swings: IntArray, trust: FloatArray, bar_place: I
     return _Model(p_up=p_up, log_likelihood=log_likelihood, separation=means[1, :, 0] - means[0, :, 0])
 
 
-def _alone(evidence: FloatArray) -> float:
+def _alone(evidence: Floats) -> float:
     """Log-likelihood of the evidence if all strums went one way."""
     sd = np.maximum(evidence.std(axis=0), [_FLOOR_LOGIT, _FLOOR_DB])
     return float(np.log(_density(evidence - evidence.mean(axis=0), sd)).sum())
 
 
-def _density(away: FloatArray, sd: FloatArray) -> FloatArray:
+def _density(away: Floats, sd: Floats) -> Floats:
     z = np.clip(away / sd, -_CLIP_SD, _CLIP_SD)
     return np.asarray(np.exp(-0.5 * (z**2).sum(axis=-1)) / sd.prod(axis=-1) + 1e-6)
 
 
-def _by_place(emission: FloatArray, bar_place: IntArray) -> FloatArray:
+def _by_place(emission: Floats, bar_place: Ints) -> Floats:
     """What the other strums at the same place of the bar say about each strum: odds [models, n, 2]."""
     ratio = emission[:, :, 1] / emission[:, :, 0]
     keeps = _TRUST_PLACE
@@ -224,7 +222,7 @@ def _by_place(emission: FloatArray, bar_place: IntArray) -> FloatArray:
     return out
 
 
-def _forward_backward(emission: FloatArray, swings: IntArray, trust: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _forward_backward(emission: Floats, swings: Ints, trust: Floats) -> tuple[Floats, Floats]:
     """Posterior of "up" [models, n] and log-likelihood [models] of every model at once."""
     same = np.where(swings % 2 == 1, 1 - trust, trust)
     same = np.concatenate([np.full((len(same), 1), 0.5), same], axis=1)  # before the first strum nothing is known
@@ -243,7 +241,7 @@ def _forward_backward(emission: FloatArray, swings: IntArray, trust: FloatArray)
     return posterior[1] / posterior.sum(axis=0), log_scale[:models] + np.log(most).sum(axis=1)
 
 
-def _chained(matrix: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _chained(matrix: Floats) -> tuple[Floats, Floats]:
     """Row vector (1/2, 1/2) times the first 1, 2 … n matrices [2, 2, models, n], and the logarithm of the last's sum.
 
     The vectors [2, models, n] come in scales of their own, so that none vanishes.

@@ -7,6 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.arrays import Bools, Floats
 from strumclock.errors import Absent
 from strumclock.stroke.direction import Directions
 from strumclock.stroke.loudness import Levels
@@ -15,9 +16,6 @@ from strumclock.stroke.values import Accent, Heard, Side, Stroke, StrumStroke, U
 from strumclock.timing import Estimate
 from strumclock.timing.error_model import MIN_STRUMS, ErrorModel, fit_error_model
 from strumclock.timing.intervals import combination, scatter
-
-FloatArray = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 SURE = 0.9  # probability from which a strum's direction counts as known
 LEAST_STRUMS = 8  # as for the timing: below it a scatter has no interval worth printing
@@ -37,16 +35,16 @@ class Timed:
         beat: NDArray[np.int64],
         part: NDArray[np.int64],
         letter: NDArray[np.str_],
-        line_s: FloatArray,
-        deviation_ms: FloatArray,
-        u_ms: FloatArray,
+        line_s: Floats,
+        deviation_ms: Floats,
+        u_ms: Floats,
     ) -> None:
         self.slot, self.beat, self.part, self.letter = slot, beat, part, letter
         self.line_s, self.deviation_ms, self.u_ms = line_s, deviation_ms, u_ms
 
 
 def measure_stroke(
-    time_s: FloatArray,
+    time_s: Floats,
     levels: Levels,
     spreads: Spreads,
     directions: Directions | Absent,
@@ -157,7 +155,7 @@ def _up_against_down(
     )
 
 
-def _side(levels: Levels, spreads: Spreads, chosen: Mask, timed: Timed | None) -> Side:
+def _side(levels: Levels, spreads: Spreads, chosen: Bools, timed: Timed | None) -> Side:
     level, spread = _mean(levels.level_db[chosen], levels.u_db[chosen]), _spread(spreads, chosen)
     jitter: Estimate | Absent | None = None
     if timed is not None:
@@ -178,7 +176,7 @@ def _estimate(found: Estimate | Absent | None) -> Estimate | None:
     return None if isinstance(found, Absent) else found
 
 
-def _later(up: Mask, down: Mask, timed: Timed | None) -> Estimate | None:
+def _later(up: Bools, down: Bools, timed: Timed | None) -> Estimate | None:
     """How much later up-strokes are than down-strokes, beside the drift."""
     if timed is None:
         return None
@@ -192,7 +190,7 @@ def _later(up: Mask, down: Mask, timed: Timed | None) -> Estimate | None:
     return combination(float(weights @ value), weights, model, timed.u_ms[on])
 
 
-def _louder(levels: Levels, up: Mask, down: Mask) -> Estimate | None:
+def _louder(levels: Levels, up: Bools, down: Bools) -> Estimate | None:
     """Mean loudness of up- less that of down-strokes, with Welch's interval."""
     from scipy.special import stdtrit
 
@@ -205,11 +203,11 @@ def _louder(levels: Levels, up: Mask, down: Mask) -> Estimate | None:
     return Estimate(value=value, low=value - half, high=value + half, u=u)
 
 
-def _line(line_s: FloatArray) -> FloatArray:
+def _line(line_s: Floats) -> Floats:
     return np.column_stack([np.ones(len(line_s)), line_s - line_s.mean()])
 
 
-def _residual(value: FloatArray, design: FloatArray) -> FloatArray:
+def _residual(value: Floats, design: Floats) -> Floats:
     basis, _ = np.linalg.qr(design)
     return np.asarray(value - basis @ (basis.T @ value))
 
@@ -234,7 +232,7 @@ def _attack_scatter(levels: Levels) -> Estimate | Absent:
     return _deviation(levels.treble_db, 1, levels.treble_u_db)
 
 
-def _about(value: FloatArray, place: NDArray[np.int64]) -> FloatArray:
+def _about(value: Floats, place: NDArray[np.int64]) -> Floats:
     """Values less the mean of their place."""
     out = np.array(value)
     for p in np.unique(place):
@@ -270,7 +268,7 @@ def _accents(levels: Levels, timed: Timed | None) -> tuple[Accent, ...]:
     return tuple(out)
 
 
-def _spread(spreads: Spreads, chosen: Mask) -> Estimate | Absent:
+def _spread(spreads: Spreads, chosen: Bools) -> Estimate | Absent:
     """Mean spread; what all strums of a take share of the uncertainty does not average out."""
     known = chosen & np.isfinite(spreads.spread_s)
     if known.sum() < max(LEAST_IN_PLACE, SPREADS_KNOWN * chosen.sum()):
@@ -286,7 +284,7 @@ def _spread(spreads: Spreads, chosen: Mask) -> Estimate | Absent:
     return Estimate(value=wide.value, low=max(wide.low, 0.0), high=wide.high, u=wide.u)
 
 
-def _mean(value: FloatArray, u: FloatArray) -> Estimate | Absent:
+def _mean(value: Floats, u: Floats) -> Estimate | Absent:
     """Mean of independent values with its t interval."""
     from scipy.special import stdtrit
 
@@ -297,7 +295,7 @@ def _mean(value: FloatArray, u: FloatArray) -> Estimate | Absent:
     return Estimate(value=mean, low=mean - half, high=mean + half, u=math.sqrt(float(u @ u)) / n)
 
 
-def _deviation(value: FloatArray, means: int, u: FloatArray) -> Estimate | Absent:
+def _deviation(value: Floats, means: int, u: Floats) -> Estimate | Absent:
     """Standard deviation of independent values about `means` means, each measured to its own u."""
     from scipy.special import chdtri
 

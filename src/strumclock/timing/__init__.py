@@ -2,7 +2,6 @@
 
 from strumclock.timing.estimate import Estimate
 from strumclock.timing.figures import measure_timing
-from strumclock.timing.held import STANDARDS, Held, Standard, judge_take, next_tempo, settable_bpm
 from strumclock.timing.placed import ANCHORS, Anchoring, PlacedStrums, StrumErrors
 from strumclock.timing.questions import audible_s
 from strumclock.timing.regression import Line, fit_line, lag1
@@ -11,27 +10,21 @@ from strumclock.timing.values import Finding, Group, PartGroup, Step, Timing, Wi
 
 __all__ = [
     "ANCHORS",
-    "STANDARDS",
     "Anchoring",
     "Estimate",
     "Finding",
     "Group",
-    "Held",
     "Line",
     "PartGroup",
     "PlacedStrums",
     "SoundPath",
-    "Standard",
     "Step",
     "StrumErrors",
     "Timing",
     "WithinTolerance",
     "audible_s",
     "fit_line",
-    "judge_take",
     "lag1",
     "measure_timing",
-    "next_tempo",
-    "settable_bpm",
     "sound_path",
 ]

@@ -74,6 +74,33 @@ class Departure(NamedTuple):
     other_bpm: float | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rival:
+    """A hypothesis that was weighed and not kept.
+
+    Attributes
+    ----------
+    meaning : str
+        How what was told was taken: ``as-told``, ``by-click`` (each click as the beat), ``as-played``.
+    bpm, per_beat, pattern : float, int, str or None
+        Tempo, parts of the beat and the pattern told.
+    start_s : float
+        Where its first played bar begins [s].
+    departures : int
+        Stretches in which the player kept a tempo of their own.
+    score : float
+        What speaks against it, in strums below 0; see `strumclock.alignment.score`.
+    """
+
+    meaning: str
+    bpm: float
+    per_beat: int
+    pattern: str | None
+    start_s: float
+    departures: int
+    score: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Alignment:
     """Strums paired with the slots of a grid that has its place in the recording.
@@ -114,6 +141,10 @@ class Alignment:
     left_click : tuple of Departure
         Where the player left the click for a tempo of their own.
     notices : tuple of Notice
+    score : float
+        What speaks against the hypothesis that was kept, in strums below 0.
+    rivals : tuple of Rival
+        The best of the others, best first.
     parts : tuple of Part
         The stretches of the recording in time order, numbered from 1 where one is asked for.
     others : tuple of Alignment
@@ -143,6 +174,8 @@ class Alignment:
     clicks_heard: int = 0
     left_click: tuple[Departure, ...] = ()
     notices: tuple[Notice, ...] = ()
+    score: float = 0.0
+    rivals: tuple[Rival, ...] = ()
     parts: tuple[Part, ...] = ()
     others: tuple[Alignment, ...] = ()
     gaps_s: tuple[float, ...] = ()
