@@ -26,6 +26,7 @@ def take_json(
     jitter_ms: float = 18.0,
     offset_ms: float | None = 5.0,
     even: float = 0.95,
+    margin: float | None = None,
     seed: int = 1,
     n: int = 32,
     path: str = "take.wav",
@@ -34,7 +35,7 @@ def take_json(
     inferred: tuple[str, ...] = (),
     warnings: tuple[str, ...] = (),
 ) -> dict[str, Any]:
-    """An invented take in the schema ``strumclock.take/1``; `seed` decides the strums."""
+    """An invented take in the schema ``strumclock.take/2``; `seed` decides the strums."""
     dice = random.Random(seed)
     beat_s = 60 / bpm
     strums = []
@@ -58,7 +59,7 @@ def take_json(
     fields = ("name", "bpm", "meter", "per_beat", "pattern", "swing", "count_in", "bars", "chords", "beats_per_change")
     told = {**dict.fromkeys(fields), "bpm": bpm, "meter": "4/4", "per_beat": 1, "pattern": "DDDD", **(exercise or {})}
     return {
-        "schema": "strumclock.take/1",
+        "schema": "strumclock.take/2",
         "version": "0",
         "take": {"path": path, "sha256": sha256, "duration_s": n * beat_s + 3, "sample_rate_hz": 44100, "channels": 1},
         "exercise": {**told, "inferred": list(inferred)},
@@ -92,11 +93,12 @@ def take_json(
         "correction": None,
         "held": {
             "held": held,
+            "margin": margin,
             "standard": {"name": "steady"},
-            "failed": [] if held else ["too uneven"],
+            "failed": [] if held else [{"code": "uneven", "found": 24, "asked": 29, "margin": 1.2, "of": 32}],
             "next_bpm": bpm,
         },
-        "absent": {"timing.body_offset_ms": "the spread was not measured"},
+        "absent": {"timing.body_offset_ms": {"code": "no-spreads", "reason": "the spread was not measured"}},
         "warnings": [{"code": code, "message": code} for code in warnings],
         "ignored": [],
         "left_click": [],

@@ -22,6 +22,7 @@ PACKAGE = ROOT / "src" / "strumclock"
 # Each may import only what stands in a row above it (and itself).
 ORDER = (
     ("errors",),
+    ("saving", "fields", "arrays"),
     ("audio",),
     ("grid",),
     ("midi",),
@@ -47,6 +48,9 @@ MAY_IMPORT_SYNTHESIS = {"demo", "cli"}
 # The third-party column: which module may import what.
 MAY_IMPORT = {
     "errors": set(),
+    "saving": set(),
+    "fields": set(),
+    "arrays": {"numpy"},
     "audio": {"numpy", "soundfile", "av"},
     "grid": {"numpy"},
     "midi": {"numpy", "mido"},
@@ -63,8 +67,8 @@ MAY_IMPORT = {
     "pipeline": {"numpy"},
     "journal": {"numpy", "sqlalchemy", "pandas", "psycopg"},
     "weeks": {"numpy", "scipy", "pandas"},
-    "report": {"numpy", "matplotlib", "rich", "soundfile"},
-    "batch": {"numpy", "sqlalchemy", "distributed", "fsspec", "av", "rich"},
+    "report": {"numpy", "matplotlib", "pandas", "rich", "soundfile", "jinja2", "markupsafe"},
+    "batch": {"numpy", "distributed", "fsspec", "av", "rich"},
     "demo": {"numpy", "soundfile"},
     "cli": {"click", "rich"},
     "synthesis": {"numpy", "scipy", "soundfile", "av"},

@@ -12,7 +12,7 @@ from support import bench_dir
 from tests.benchmarks.own_cases import CASES
 from tests.benchmarks.own_scenes import render
 
-from strumclock.click import Clicks, find_clicks
+from strumclock.click import Clicks, find_click_channel, find_clicks, remove_clicks
 from strumclock.click.attack import attack_index
 from strumclock.errors import UsageError
 
@@ -340,3 +340,97 @@ def test_the_click_at_the_tempo_told_is_taken_beside_a_clock_on_the_wall(bpm: fl
     clicks = find_clicks(take.samples + clock, RATE_HZ, bpm=bpm)
     assert clicks is not None
     assert clicks.interval_s == pytest.approx(60 / 92, rel=1e-4, abs=0)
+
+
+def _joined(first: Take, second: Take, pause_s: float) -> tuple[Array, Array]:
+    """One take after the other, and the times of all clicks."""
+    at = len(first.samples) + round(pause_s * RATE_HZ)
+    samples = np.zeros(at + len(second.samples))
+    samples[: len(first.samples)] = first.samples
+    samples[at:] += second.samples
+    return samples, np.concatenate([first.click_s, at / RATE_HZ + second.click_s])
+
+
+@pytest.mark.parametrize(("bpm", "bars"), [(100.0, 8), (92.0, 8), (100.0, 1), (120.0, 1)])
+def test_the_clicks_of_two_takes_in_one_file_are_two_segments_against_their_placing(bpm: float, bars: int) -> None:
+    samples, click_s = _joined(make_take(bars=bars, bpm=bpm, noise_db=-50), make_take(bars=10, seed=2), 3.217)
+    clicks = find_clicks(samples, RATE_HZ)
+    assert clicks is not None
+    assert [c.begins for c in clicks.segments] == ["first", "restart"]
+    assert [c.bpm for c in clicks.segments] == pytest.approx([bpm, 100.0], rel=1e-4, abs=0)
+    np.testing.assert_allclose(clicks.every_s, click_s + attack_s(click_sound("noise")), rtol=0, atol=PLACE_S)
+    np.testing.assert_array_equal(clicks.time_s, clicks.segments[1].time_s)
+    assert clicks.breaks_s == ()
+
+
+@pytest.mark.parametrize("cut_s", [0.04, 0.25, 0.4])
+def test_the_click_after_a_gap_in_the_file_is_found_again_against_its_placing(cut_s: float) -> None:
+    take = make_take(bars=14, noise_db=-50)
+    at = round((take.click_s[26] + 0.05) * RATE_HZ)
+    samples = np.delete(take.samples, slice(at, at + round(cut_s * RATE_HZ)))
+    clicks = find_clicks(samples, RATE_HZ)
+    assert clicks is not None
+    true_s = take.click_s - np.where(np.arange(60) > 26, round(cut_s * RATE_HZ) / RATE_HZ, 0.0)
+    np.testing.assert_allclose(clicks.every_s, true_s + attack_s(click_sound("noise")), rtol=0, atol=PLACE_S)
+    assert clicks.breaks_s == pytest.approx([true_s[27]], abs=0.001)
+
+
+def test_every_tempo_of_a_stepped_click_is_a_segment_against_its_placing() -> None:
+    at_s = 0.7 + np.cumsum(np.r_[0, np.full(16, 60 / 70), np.full(16, 60 / 80), np.full(16, 60 / 90)])
+    clicks = found_in(make_take(click_at_s=at_s, click_db=-6))
+    assert [c.begins for c in clicks.segments] == ["first", "tempo", "tempo"]
+    assert [c.bpm for c in clicks.segments] == pytest.approx([70.0, 80.0, 90.0], rel=1e-4, abs=0)
+    np.testing.assert_allclose(clicks.every_s, at_s + attack_s(click_sound("noise")), rtol=0, atol=PLACE_S)
+
+
+def test_the_clicks_of_all_segments_are_removed() -> None:
+    samples, click_s = _joined(make_take(bars=6, noise_db=-50), make_take(bars=10, seed=2), 3.217)
+    clicks = find_clicks(samples, RATE_HZ)
+    assert clicks is not None
+    removed = remove_clicks(samples, RATE_HZ, clicks).removed
+    power = [float(np.sum(removed[int(t * RATE_HZ) : int((t + 0.02) * RATE_HZ)] ** 2)) for t in click_s]
+    assert min(power) > 0.5 * float(np.median(power))
+
+
+def _hits(at_s: tuple[float, ...]) -> Array:
+    """One sound of several hits, the first the loudest."""
+    hit = click_sound("noise")
+    out = np.zeros(round(at_s[-1] * RATE_HZ) + len(hit))
+    for i, t in enumerate(at_s):
+        first = round(t * RATE_HZ)
+        out[first : first + len(hit)] += hit * 0.8**i
+    return out
+
+
+@pytest.mark.parametrize("at_s", [(0.0, 0.06), (0.0, 0.14), (0.0, 0.045, 0.09), (0.0, 0.155, 0.31)])
+def test_a_sound_of_several_hits_is_one_click_at_the_tempo_told_and_all_of_it_is_removed(
+    at_s: tuple[float, ...],
+) -> None:
+    """129 bpm: three hits 155 ms apart divide the beat into equal thirds."""
+    take = make_take(click_db=None, bpm=129, noise_db=-50)
+    clicks_only = np.zeros(len(take.guitar))
+    for t in take.click_s:
+        place(clicks_only, _hits(at_s), float(t), 0.2)
+    samples = take.guitar + clicks_only
+    clicks = find_clicks(samples, RATE_HZ, bpm=129)
+    assert clicks is not None
+    np.testing.assert_allclose(clicks.time_s, take.click_s + attack_s(click_sound("noise")), rtol=0, atol=PLACE_S)
+    removal = remove_clicks(samples, RATE_HZ, clicks)
+    last = [slice(int((t + at_s[-1]) * RATE_HZ), int((t + at_s[-1] + 0.02) * RATE_HZ)) for t in take.click_s]
+    left = [np.sum((removal.removed - clicks_only)[part] ** 2) / np.sum(clicks_only[part] ** 2) for part in last]
+    assert np.median(left) < 0.05
+
+
+@pytest.mark.parametrize("bpm", [120.0, 200.0])
+def test_a_channel_of_clicks_that_ring_until_the_next_is_the_clicks_own(bpm: float) -> None:
+    take = make_take(sound="ringing", accent="noise", bpm=bpm, click_db=0)
+    both = np.stack([take.guitar, take.clicks], axis=1).astype(np.float32)
+    assert find_click_channel(both, RATE_HZ) == 1
+    assert find_click_channel(both[:, ::-1], RATE_HZ) == 0
+
+
+def test_no_channel_of_a_guitar_recorded_by_two_microphones_is_the_clicks_own() -> None:
+    take = make_take(sound="ringing", click_db=-6)
+    away = np.roll(make_take(click_db=None, seed=2).guitar, 100)[: len(take.samples)]
+    both = np.stack([take.samples, 0.3 * take.samples + away], axis=1).astype(np.float32)
+    assert find_click_channel(both, RATE_HZ) is None

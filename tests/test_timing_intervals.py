@@ -7,7 +7,9 @@ import pytest
 from scipy.linalg import toeplitz
 from tests.benchmarks.coverage_cells import FIGURES, NOISES, bare_figures, cell, whole_figures
 
-from strumclock.timing.error_model import LONG_TAKE, SHORT_TAKE, SLOW_DOUBT, fit_wander
+from strumclock.timing import Estimate, PlacedStrums, StrumErrors, measure_timing
+from strumclock.timing.error_model import LONG_TAKE, SHORT_TAKE, SLOW_DOUBT, fit_error_model
+from strumclock.timing.parts import jitter_by_part
 
 
 def player(rng, n, left=0.5, sd=10.0):
@@ -23,9 +25,9 @@ def test_restricted_likelihood_against_its_dense_twin():
     slot = np.flatnonzero(rng.random(40) > 0.2)
     values = player(rng, slot.size)
     design = np.column_stack([np.ones(slot.size), slot - slot.mean()])
-    wander = fit_wander(values, slot, design)
+    model = fit_error_model(values, slot, design)
     log_likelihood, variance = [], []
-    for phi, rho1 in zip(wander.phi, wander.rho1, strict=True):
+    for phi, rho1 in zip(model.phi, model.rho1, strict=True):
         lag = np.arange(slot[-1] - slot[0] + 1)
         rho = np.where(lag == 0, 1.0, rho1 * np.power(phi, np.maximum(lag - 1, 0)))
         covariance = toeplitz(rho)[np.ix_(slot - slot[0], slot - slot[0])]
@@ -38,22 +40,22 @@ def test_restricted_likelihood_against_its_dense_twin():
         )
         variance.append(rss / (slot.size - 2))
     doubt = min(max((slot.size - SHORT_TAKE) / (LONG_TAKE - SHORT_TAKE), 0.0), 1.0)
-    prior = np.array([SLOW_DOUBT.get(phi, 1.0) ** doubt for phi in wander.phi])
+    prior = np.array([SLOW_DOUBT.get(phi, 1.0) ** doubt for phi in model.phi])
     weight = prior * np.exp(np.array(log_likelihood) - max(log_likelihood))
-    np.testing.assert_allclose(wander.weight, weight / weight.sum(), atol=1e-9, rtol=0)
-    np.testing.assert_allclose(wander.sigma2, variance, atol=1e-6, rtol=0)
+    np.testing.assert_allclose(model.weight, weight / weight.sum(), atol=1e-9, rtol=0)
+    np.testing.assert_allclose(model.sigma2, variance, atol=1e-6, rtol=0)
 
 
 def test_variance_of_a_mean_against_its_dense_twin():
     """c'Rc by Fourier transform equals the double sum over all pairs of strums."""
     rng = np.random.default_rng(2)
     slot = np.flatnonzero(rng.random(50) > 0.2)
-    wander = fit_wander(player(rng, slot.size), slot, np.ones((slot.size, 1)))
+    model = fit_error_model(player(rng, slot.size), slot, np.ones((slot.size, 1)))
     weights = rng.standard_normal(slot.size)
     distance = np.abs(slot[:, None] - slot[None, :])
-    for i, found in enumerate(wander.variance_of(weights)):
-        rho = np.where(distance == 0, 1.0, wander.rho1[i] * np.power(wander.phi[i], np.maximum(distance - 1, 0)))
-        assert found == pytest.approx(wander.sigma2[i] * (weights @ rho @ weights), rel=1e-9)
+    for i, found in enumerate(model.variance_of(weights)):
+        rho = np.where(distance == 0, 1.0, model.rho1[i] * np.power(model.phi[i], np.maximum(distance - 1, 0)))
+        assert found == pytest.approx(model.sigma2[i] * (weights @ rho @ weights), rel=1e-9)
 
 
 def test_interval_of_independent_strums_is_near_students_t():
@@ -62,8 +64,8 @@ def test_interval_of_independent_strums_is_near_students_t():
     ratios = []
     for _ in range(60):
         values = 10 * rng.standard_normal(96)
-        wander = fit_wander(values, np.arange(96), np.ones((96, 1)))
-        ratios.append(float(wander.half_width(np.full(96, 1 / 96))) / (1.985 * values.std(ddof=1) / np.sqrt(96)))
+        model = fit_error_model(values, np.arange(96), np.ones((96, 1)))
+        ratios.append(float(model.half_width(np.full(96, 1 / 96))) / (1.985 * values.std(ddof=1) / np.sqrt(96)))
     assert 0.95 < np.median(ratios) < 1.25
 
 
@@ -71,16 +73,16 @@ def test_wandering_widens_the_interval_of_a_mean():
     """Autocorrelation φ widens a mean's standard error by √((1 + φ)/(1 − φ)), here √3 (theory, large n)."""
     rng = np.random.default_rng(4)
     values = player(rng, 4000)
-    half = float(fit_wander(values, np.arange(4000), np.ones((4000, 1))).half_width(np.full(4000, 1 / 4000)))
+    half = float(fit_error_model(values, np.arange(4000), np.ones((4000, 1))).half_width(np.full(4000, 1 / 4000)))
     assert half / (1.96 * values.std() / np.sqrt(4000)) == pytest.approx(np.sqrt(3), rel=0.12)
 
 
 def test_p_value_and_interval_agree():
     """A sum whose interval just reaches 0 has p 0.05 (duality)."""
     rng = np.random.default_rng(5)
-    wander = fit_wander(player(rng, 48), np.arange(48), np.ones((48, 1)))
+    model = fit_error_model(player(rng, 48), np.arange(48), np.ones((48, 1)))
     weights = np.full(48, 1 / 48)
-    assert wander.p_value(weights, float(wander.half_width(weights))) == pytest.approx(0.05, abs=1e-6)
+    assert model.p_value(weights, float(model.half_width(weights))) == pytest.approx(0.05, abs=1e-6)
 
 
 def test_bare_figures_against_measure_timing():
@@ -104,3 +106,46 @@ def test_coverage_of_simulated_players(share, n, noise):
     for key in FIGURES:
         assert 0.90 - 3 * 0.012 < found.covered[key] < 0.99 + 3 * 0.004, key
         assert found.given[key] == 1.0
+
+
+def test_the_jitter_of_a_part_of_the_beat_is_that_of_its_own_strums() -> None:
+    """Truth: sd 6 ms on the beat and 14 ms on the second part, 30 ms late, with a drift of 40 ms a minute, as drawn.
+
+    Over 60 takes each part's mean jitter is its own sd, and 95 % intervals hold it as often as stated within chance (at
+    least 52 of 60: binomial, p < .01).
+    """
+    slot = np.arange(96)
+    line_s = 0.3 * slot
+    part = slot % 2 + 1
+    values: dict[int, list[float]] = {1: [], 2: []}
+    held = {1: 0, 2: 0}
+    for seed in range(60):
+        noise = np.random.default_rng(seed).standard_normal(96) * np.where(part == 1, 6.0, 14.0)
+        offset_ms = noise + 30.0 * (part == 2) + 40.0 * line_s / 60
+        strums = PlacedStrums.of(
+            line_s + offset_ms / 1e3, line_s, slot=slot, bar=slot // 8 + 1, beat=slot // 2 % 4 + 1, part=part
+        )
+        for number, jitter in jitter_by_part(strums, offset_ms, StrumErrors()).items():
+            assert isinstance(jitter, Estimate)
+            values[number].append(jitter.value)
+            held[number] += jitter.low <= {1: 6.0, 2: 14.0}[number] <= jitter.high
+    assert np.mean(values[1]) == pytest.approx(6.0, abs=0.3)
+    assert np.mean(values[2]) == pytest.approx(14.0, abs=0.7)
+    assert min(held.values()) >= 52
+
+
+def test_a_part_with_few_strums_has_no_jitter_but_a_reason() -> None:
+    """Truth: nine strums of the second part are fewer than the ten asked for."""
+    slot = np.sort(np.concatenate([2 * np.arange(40), 2 * np.arange(9) + 1]))
+    offset_ms = np.random.default_rng(3).normal(0.0, 8.0, slot.size)
+    strums = PlacedStrums.of(
+        0.3 * slot + offset_ms / 1e3,
+        0.3 * slot,
+        slot=slot,
+        bar=slot // 8 + 1,
+        beat=slot // 2 % 4 + 1,
+        part=slot % 2 + 1,
+    )
+    timing = measure_timing(strums)
+    assert [group.jitter_ms is None for group in timing.by_part] == [False, True]
+    assert "the take has 9" in timing.absent["timing.by_part.2.jitter_ms"].reason

@@ -13,19 +13,19 @@ error, α = 0 never corrects, above 1 each error is overcorrected to the other s
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import chdtri
 
-from strumclock.errors import UsageError
-from strumclock.timing import Estimate
-from strumclock.timing import intervals as timing_intervals
+from strumclock.arrays import Floats
+from strumclock.errors import Absent, UsageError
+from strumclock.timing import Estimate, intervals as timing_intervals
 from strumclock.timing.design import independent, indicators, residual
-from strumclock.timing.error_model import Wander, fit_wander
-
-Floats = NDArray[np.float64]
+from strumclock.timing.error_model import ErrorModel, fit_error_model
+from strumclock.timing.placed import ERROR_SHARE
 
 SHARE_GRID = (0.03, 0.07, 0.12, 0.18, 0.25, 0.33, *(round(0.42 + 0.1 * i, 2) for i in range(16)))
 """The shares corrected that are weighed, 0.03 to 1.92, closer where little is corrected and a step means most; the
@@ -50,6 +50,9 @@ WIDEST_MOTOR, WIDEST_FOR_PARTS = 0.75, 0.5
 """The same for the part of the scatter that is the hand's, of 0 to 1, and for the corrected share when clock and hand
 are to be told apart: two mixtures of them look alike with different shares."""
 
+PARTS = ("correction.clock_ms", "correction.hand_ms")
+"""Where the two stand in the JSON."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Correction:
@@ -66,13 +69,11 @@ class Correction:
     clock_ms, hand_ms : Estimate or None
         Standard deviations of the inner clock, which wanders, and of the hand, whose scatter is gone by the next strum
         but one. None where the take cannot tell them apart.
-    absent_parts : str or None
-        Why the two are not told apart.
     changes_known : bool
         Whether the mean of the strums at chord changes was taken out first. If not, late changes look like errors that
         the next strum makes up for at once.
-    sentence : str
-        What it means, for a student.
+    absent : mapping of str to Absent
+        What cannot be known, by its place in the JSON.
     """
 
     n: int
@@ -80,9 +81,8 @@ class Correction:
     corrected_share: Estimate
     clock_ms: Estimate | None
     hand_ms: Estimate | None
-    absent_parts: str | None
     changes_known: bool = False
-    sentence: str
+    absent: Mapping[str, Absent] = field(default_factory=dict)
 
 
 def measure_correction(
@@ -92,8 +92,8 @@ def measure_correction(
     u_ms: ArrayLike = 0.0,
     at_change: ArrayLike | None = None,
     place: ArrayLike | None = None,
-    error_share: float = timing_intervals.ERROR_SHARE,
-) -> Correction | str:
+    error_share: float = ERROR_SHARE,
+) -> Correction | Absent:
     """Fit linear phase correction to the offsets of one take, about its drift line, within unbroken runs of slots.
 
     The means of chord changes, where they are known, and of each place of the bar are taken out together with the line:
@@ -117,7 +117,7 @@ def measure_correction(
 
     Returns
     -------
-    Correction, or str
+    Correction, or Absent
         The reason, where the take cannot tell.
 
     Raises
@@ -132,8 +132,8 @@ def measure_correction(
     >>> for _ in range(300):
     ...     error = 0.6 * error + 10 * rng.standard_normal()
     ...     offsets.append(error)
-    >>> print(measure_correction(offsets, range(300)).sentence)
-    Of each error the next strum corrects about 36 % (19 to 51 %).
+    >>> f"{measure_correction(offsets, range(300)).corrected_share:.2f}"
+    '0.36 (0.19 to 0.51)'
     """
     offset, slots = np.asarray(offset_ms, dtype=float), np.asarray(slot, dtype=np.int64)
     n = offset.size
@@ -145,7 +145,11 @@ def measure_correction(
     change = np.broadcast_to(np.asarray(False if at_change is None else at_change, dtype=bool), (n,))
     follows = np.diff(slots) == 1
     if follows.sum() < MIN_NEIGHBOURS or np.ptp(offset) == 0:
-        return f"it needs {MIN_NEIGHBOURS} strums that follow another without a gap; the take has {int(follows.sum())}"
+        return Absent(
+            code="too-few",
+            reason=f"it needs {MIN_NEIGHBOURS} strums that follow another without a gap; the take has "
+            f"{int(follows.sum())}",
+        )
     kept = np.append(follows, False) | np.insert(follows, 0, False)
     places = np.broadcast_to(np.asarray(0 if place is None else place, dtype=np.int64), (n,))[kept]
     offset, slots, u, change = offset[kept], slots[kept], u[kept], change[kept]
@@ -156,7 +160,7 @@ def measure_correction(
     with_places = independent(design, indicators(places))
     if offset.size - with_places.shape[1] >= LEFT_FREE * with_places.shape[1]:
         design = with_places
-    wander = fit_wander(
+    model = fit_error_model(
         offset,
         slots,
         design,
@@ -164,24 +168,25 @@ def measure_correction(
         motor_grid=MOTOR_SHARES,
         across_gaps=False,
     )
-    low, middle, high = wander.quantiles(1 - wander.phi, (0.025, 0.5, 0.975))
+    low, middle, high = model.quantiles(1 - model.phi, (0.025, 0.5, 0.975))
     if high - low > WIDEST:
-        return (
-            "the take cannot tell: that the next strum corrects anything from "
-            f"{100 * low:.0f} % to {100 * high:.0f} % of each error would fit; a longer take tells more"
+        return Absent(
+            code="cannot-tell",
+            reason="the take cannot tell: that the next strum corrects anything from "
+            f"{100 * low:.0f} % to {100 * high:.0f} % of each error would fit; a longer take tells more",
         )
-    along = timing_intervals.correlation(residual(offset, design), slots, wander, u)
+    along = timing_intervals.correlation(residual(offset, design), slots, model, u)
     share = Estimate(value=middle, low=low, high=high, u=along.u if isinstance(along, Estimate) else 0.0)
-    clock, hand, why = _parts(wander, u, error_share)
+    parts = _parts(model, u, error_share)
+    clock, hand = (None, None) if isinstance(parts, Absent) else parts
     return Correction(
         n=int(follows.sum()),
         runs=int((np.diff(slots) > 1).sum()) + 1,
         corrected_share=share,
         clock_ms=clock,
         hand_ms=hand,
-        absent_parts=why,
         changes_known=changes_known,
-        sentence=_sentence(share),
+        absent=dict.fromkeys(PARTS, parts) if isinstance(parts, Absent) else {},
     )
 
 
@@ -196,29 +201,29 @@ def phase_correction_variance(share: float, clock: float, hand: float) -> float:
     return (clock**2 + 2 * share * hand**2) / (1 - (1 - share) ** 2)
 
 
-def _parts(wander: Wander, u: Floats, error_share: float) -> tuple[Estimate | None, Estimate | None, str | None]:
+def _parts(model: ErrorModel, u: Floats, error_share: float) -> tuple[Estimate, Estimate] | Absent:
     """Scatter of the inner clock and of the hand, less what measuring adds to each."""
-    share = 1 - wander.phi
+    share = 1 - model.phi
     # Of the variance: M's part is motor (1 + φ) / 2, and T's is what the closed form leaves.
-    hand_part = wander.motor * (1 + wander.phi) / 2
-    clock_part = np.maximum(1 - wander.phi**2 - 2 * share * hand_part, 0.0)
+    hand_part = model.motor * (1 + model.phi) / 2
+    clock_part = np.maximum(1 - model.phi**2 - 2 * share * hand_part, 0.0)
     of_step = 2 * hand_part / (clock_part + 2 * hand_part)
-    low, high = wander.quantiles(of_step, (0.025, 0.975))
-    ends = wander.quantiles(share, (0.025, 0.975))
+    low, high = model.quantiles(of_step, (0.025, 0.975))
+    ends = model.quantiles(share, (0.025, 0.975))
     if high - low > WIDEST_MOTOR or ends[1] - ends[0] > WIDEST_FOR_PARTS:
         why = f"{100 * low:.0f} % to {100 * high:.0f} % of the scatter from strum to strum may be the hand's"
-        return None, None, f"{why}; a longer take tells more"
+        return Absent(code="cannot-tell", reason=f"{why}; a longer take tells more")
     # Independent measuring errors u enter T with α² u² and M with (1 − α) u².
     added = error_share * float(u @ u) / u.size
-    clock = _root(wander, np.maximum(clock_part * wander.sigma2 - share**2 * added, 0.0), added)
-    hand = _root(wander, np.maximum(hand_part * wander.sigma2 - wander.phi * added, 0.0), added)
-    return clock, hand, None
+    clock = _root(model, np.maximum(clock_part * model.sigma2 - share**2 * added, 0.0), added)
+    hand = _root(model, np.maximum(hand_part * model.sigma2 - model.phi * added, 0.0), added)
+    return clock, hand
 
 
-def _root(wander: Wander, variance: Floats, added: float) -> Estimate:
+def _root(model: ErrorModel, variance: Floats, added: float) -> Estimate:
     """A standard deviation from its variance under each pair, with the uncertainty of the whole scatter."""
-    low, middle, high = (math.sqrt(x) for x in wander.quantiles(variance, (0.025, 0.5, 0.975)))
-    dof = wander.dof / (1 + wander.excess_high / 2)
+    low, middle, high = (math.sqrt(x) for x in model.quantiles(variance, (0.025, 0.5, 0.975)))
+    dof = model.dof / (1 + model.excess_high / 2)
     spread = [math.sqrt(dof / float(chdtri(dof, p))) for p in (0.025, 0.975)]
     # The two uncertainties are independent to first order, so their logarithms add in quadrature.
     down = math.hypot(_log_ratio(low, middle), math.log(spread[0]))
@@ -233,14 +238,3 @@ def _root(wander: Wander, variance: Floats, added: float) -> Estimate:
 
 def _log_ratio(end: float, middle: float) -> float:
     return abs(math.log(end / middle)) if end > 0 and middle > 0 else 0.0
-
-
-def _sentence(share: Estimate) -> str:
-    """What the corrected share means to a student."""
-    low, value, high = (f"{100 * x:.0f}" for x in (share.low, share.value, share.high))
-    if share.low > 1:
-        return (
-            f"Each error is overcorrected: the next strum makes up for {value} % of it ({low} to {high} %), "
-            "so late and early strums take turns."
-        )
-    return f"Of each error the next strum corrects about {value} % ({low} to {high} %)."

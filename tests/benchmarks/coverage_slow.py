@@ -40,7 +40,7 @@ def main() -> None:
             inverse = np.linalg.pinv(design)
             held = {name: np.zeros(2) for name in PRIORS}
             for row in players(rng, options.takes, n, share, "normal", options.motor):
-                found = error_model.fit_wander(row, np.arange(n), design)
+                found = error_model.fit_error_model(row, np.arange(n), design)
                 below = stdtr(found.dof, np.abs(inverse @ row)[:, None] / np.sqrt(found.variance_of(inverse)))
                 for name, prior in PRIORS.items():
                     weight = found.weight * np.array([prior.get(phi, 1.0) for phi in found.phi])

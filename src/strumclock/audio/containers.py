@@ -7,19 +7,20 @@ exactly the indices that they have when the whole file is decoded.  Time stamps 
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
-import numpy as np
-from numpy.typing import NDArray
-
+from strumclock.audio.blocks import Outlet, Take
 from strumclock.audio.decoded import Decoded, Part, check_channels, truncated
-from strumclock.audio.headers import is_cut_short, read_mp3_tag
-from strumclock.audio.recording import Samples
-from strumclock.errors import AudioFileError, Notice
+from strumclock.audio.headers import read_mp3_tag
+from strumclock.audio.lengths import is_cut_short
+from strumclock.audio.limits import check_rate
+from strumclock.audio.packets import copy_samples, frame_samples, is_trimmed, opus_samples
+from strumclock.errors import AudioFileError, Notice, RecordingError
 
 PREROLL_S = 0.5  # decoded before a part and thrown away: MP3 leans on 0.26 s before, Opus needs 80 ms (RFC 7845)
 GAP_S = 0.1  # a jump of the time stamps beyond this is missing sound; recorders' stamps jitter by tens of ms …
@@ -31,10 +32,9 @@ PRIMED = frozenset({"aac", "aac_latm", "mp3", "mp3float", "mp2", "opus", "ac3", 
 RELIABLE_LENGTH = ("mov", "matroska", "ogg", "wav", "flac")  # whose header knows the length (raw AAC guesses it)
 LOSSLESS = ("pcm", "flac", "alac", "wavpack", "ape", "tta")
 UNSTAMPED = ("aac", "mp3")
-_FULL_SCALE = {"u1": 2.0**7, "i2": 2.0**15, "i4": 2.0**31}
 
 
-def decode_container(file: Path, part: Part) -> Decoded:
+def decode_container(file: Path, part: Part, take: Take) -> Decoded:
     """Decode a part of a file's first sound track.
 
     Raises
@@ -42,18 +42,10 @@ def decode_container(file: Path, part: Part) -> Decoded:
     AudioFileError
         If it is no audio, has no sound track, or nothing in it can be decoded.
     """
-    import av
-
-    try:
-        container = av.open(str(file), metadata_errors="replace")
-    except (av.error.FFmpegError, ValueError):
-        raise AudioFileError(
-            f"an audio file was required, but {str(file)!r} is none that can be read; export it as WAV or M4A"
-        ) from None
-    with container:
+    with _opened(file) as container:
         stream = next((s for s in container.streams.audio if s.codec_context is not None), None)
         if stream is None:
-            raise AudioFileError(f"sound was required, but {str(file)!r} has no sound track; choose another file")
+            raise _useless(file, "has no sound track; choose another file")
         length = _announced_s(container, stream, file)
         if length is not None and part.end_s is None:
             part.check_length(round((length - (part.start_s or 0.0)) * 1000), 1000, file)
@@ -61,12 +53,39 @@ def decode_container(file: Path, part: Part) -> Decoded:
         gap_s = FLAC_GAP_S if kind == "flac" else GAP_S
         if stream.codec_context.name == "flac":
             stream.codec_context.options = {"err_detect": "crccheck+explode"}  # else damaged frames pass as noise
-        track = _Track(file=file, part=part, announced_s=length, stamped=kind not in UNSTAMPED, gap_s=gap_s)
+        track = _Track(
+            file=file, part=part, handed_to=take, announced_s=length, stamped=kind not in UNSTAMPED, gap_s=gap_s
+        )
         for packet in _packets(container, stream, track):
             track.take(packet)
             if track.complete:
                 break
     return track.result()
+
+
+@contextlib.contextmanager
+def _opened(file: Path) -> Iterator[Any]:
+    """The container, by its name or, where that is no UTF-8, by the open file."""
+    import av
+
+    with contextlib.ExitStack() as stack:
+        try:
+            name: str | BinaryIO = str(file)
+            try:
+                str(file).encode()
+            except UnicodeEncodeError:
+                name = stack.enter_context(file.open("rb"))
+            container = stack.enter_context(av.open(name, metadata_errors="replace"))
+        except (av.error.FFmpegError, ValueError):
+            raise _useless(file, "is none that can be read; export it as WAV or M4A") from None
+        yield container
+
+
+def _useless(file: Path, what: str) -> AudioFileError:
+    """The error of a file of which nothing can be read."""
+    if is_cut_short(file):
+        what = "is cut short, and what is there cannot be read without the rest; copy or send it again"
+    return AudioFileError(f"an audio file was required, but {str(file)!r} {what}")
 
 
 def _packets(container: Any, stream: Any, track: _Track) -> Iterator[Any]:
@@ -75,7 +94,7 @@ def _packets(container: Any, stream: Any, track: _Track) -> Iterator[Any]:
 
     try:
         yield from container.demux(stream)
-    except av.error.FFmpegError:
+    except (av.error.FFmpegError, IndexError):  # IndexError: damage made up another stream, which PyAV does not know
         track.broken = True
 
 
@@ -97,6 +116,7 @@ class _Track:
 
     file: Path
     part: Part
+    handed_to: Take
     announced_s: float | None
     stamped: bool  # whether the container's time stamps are its own (raw AAC and MP3 have none)
     gap_s: float  # jumps of the time stamps beyond this are missing sound
@@ -111,8 +131,10 @@ class _Track:
     trimmed: bool = False  # whether the container told how much priming to remove
     codec: str = ""
     next_pts_s: float | None = None
-    missing: list[float] = field(default_factory=list)  # lengths of the stretches filled with silence [s]
-    buffer: Samples = field(default_factory=lambda: np.zeros((0, 1), np.float32))
+    missing: list[tuple[int, int]] = field(default_factory=list)  # samples from, to: stretches filled with silence
+    lost: int = 0  # how many of them came after the last sound that could be decoded
+    channels: int = 0
+    outlet: Outlet = field(init=False)
 
     @property
     def complete(self) -> bool:
@@ -123,7 +145,7 @@ class _Track:
         """Count one packet, and decode it unless it lies well before the part."""
         context = packet.stream.codec_context
         self.codec = context.name
-        size, trims = self._predicted(packet), _is_trimmed(packet)
+        size, trims = self._predicted(packet), is_trimmed(packet)
         self._fill_gap(packet)
         before = self.position
         if self.rate and size is not None and not trims and before + size <= self.first - round(PREROLL_S * self.rate):
@@ -154,21 +176,29 @@ class _Track:
         AudioFileError
             If that is nothing.
         """
+        self._drop_tail()
         if not self.rate or not self.position:
-            raise AudioFileError(
-                f"an audio file was required, but {str(self.file)!r} holds no sound that can be decoded; record again"
-            )
-        self.part.check_start(self.first, self.position, self.rate, self.file)
+            raise _useless(self.file, "holds no sound that can be decoded; record again")
+        self.part.check_start(self.position, self.rate, self.file)
         stop = self.position if self.stop is None else min(self.stop, self.position)
-        self._room(stop - self.first)
+        self._check_length(stop - self.first)
+        self.outlet.finish(stop - self.first)
         return Decoded(
-            samples=self.buffer[: stop - self.first],
+            frames=stop - self.first,
+            channels=self.channels,
             sample_rate_hz=self.rate,
             first_frame=self.first,
             notices=self._notices(),
             priming_known=self.trimmed or self.codec not in PRIMED,
             lossy=not self.codec.startswith(LOSSLESS),
         )
+
+    def _drop_tail(self) -> None:
+        """What could not be decoded at the very end is no gap: the file was cut within a packet."""
+        if self.lost and not self.complete:
+            self.broken = True
+            self.position = self.missing[-self.lost][0]
+            del self.missing[-self.lost :]
 
     def _notices(self) -> tuple[Notice, ...]:
         """What is missing at the end or in between."""
@@ -178,13 +208,16 @@ class _Track:
             short = self.announced_s is not None and end_s < self.announced_s - SHORT_S
             if self.broken or is_cut_short(self.file) or (short and (self.stamped or not self.missing)):
                 notices.append(truncated(end_s, self.announced_s if short else None))
-        if self.missing:
-            places = "one stretch is" if len(self.missing) == 1 else f"{len(self.missing)} stretches are"
+        first, stop = self.part.asked(self.rate)
+        gaps = [(a, b) for a, b in self.missing if b > first and (stop is None or a < stop)]
+        if gaps:
+            missing_s = sum(b - a for a, b in gaps) / self.rate
+            places = "one stretch is" if len(gaps) == 1 else f"{len(gaps)} stretches are"
             after = "" if self.stamped else "; how long they were is not known, so what follows may be misplaced"
             notices.append(
                 Notice(
                     code="gaps",
-                    message=f"the file is damaged: {places} missing ({sum(self.missing):.2f} s in all, taken as "
+                    message=f"the file is damaged: {places} missing ({missing_s:.2f} s in all, taken as "
                     f"silence), and strums there are lost{after}",
                 )
             )
@@ -192,7 +225,7 @@ class _Track:
 
     def _predicted(self, packet: Any) -> int | None:
         """Samples that a packet will give; None where that is only known after decoding."""
-        if not (packet.size and self.regular and hasattr(packet, "has_sidedata")):
+        if not (packet.size and self.regular):
             return None
         if packet.is_discard:
             return 0
@@ -211,6 +244,8 @@ class _Track:
             return 0
         for frame in frames:
             self._put(frame)
+        if frames:
+            self.lost = 0
         return sum(int(frame.samples) for frame in frames)
 
     def _fill_gap(self, packet: Any) -> None:
@@ -224,14 +259,15 @@ class _Track:
 
     def _miss(self, seconds: float) -> None:
         """Leave silence for what is missing."""
-        self.position += round(seconds * self.rate)
-        if seconds:
-            self.missing.append(seconds)
+        frames = round(seconds * self.rate)
+        if frames:
+            self.missing.append((self.position, self.position + frames))
+            self.lost += 1
+        self.position += frames
 
     def _put(self, frame: Any) -> None:
         """Keep what a frame holds of the part."""
-        values = frame.to_ndarray()
-        values = values if frame.format.is_planar else values.reshape(-1, len(frame.layout.channels)).T
+        values = frame_samples(frame)
         if not self.rate:
             self._begin(int(frame.sample_rate), len(values))
         if frame.sample_rate != self.rate:
@@ -243,65 +279,20 @@ class _Track:
         low, high = max(self.first, self.position), self.position + n
         high = high if self.stop is None else min(high, self.stop)
         if high > low:
-            self._room(high - self.first)
-            target = self.buffer[low - self.first : high - self.first]
-            _copy(values[:, low - self.position : high - self.position], target)
+            self._check_length(high - self.first)
+            target = self.outlet.room(low - self.first, high - self.first)
+            copy_samples(values[:, low - self.position : high - self.position], target)
         self.position += n
 
     def _begin(self, rate: int, channels: int) -> None:
         """Rate and channels are known: lay out the part."""
         check_channels(channels, self.file)
-        self.rate = rate
+        self.rate = check_rate(rate, RecordingError)
         self.first, self.stop = self.part.frames(rate, None, self.file)
-        expected = None if self.announced_s is None else round((self.announced_s + 1.0) * rate)
-        if self.stop is not None:
-            expected = self.stop if expected is None else min(expected, self.stop)
-        self.buffer = np.zeros((max(0, (expected or 60 * rate) - self.first), channels), np.float32)
+        self.channels = channels
+        self.outlet = Outlet(channels, self.handed_to)
 
-    def _room(self, frames: int) -> None:
-        """Let the buffer hold so many frames."""
-        self.part.check_length(frames, self.rate, self.file, at_least=True)
-        if frames > len(self.buffer):
-            larger = np.zeros((max(frames, len(self.buffer) * 3 // 2), self.buffer.shape[1]), np.float32)
-            larger[: len(self.buffer)] = self.buffer
-            self.buffer = larger
-
-
-def opus_samples(head: bytes) -> int | None:
-    """Samples at 48 kHz in an Opus packet, from its first two bytes (RFC 6716, section 3.1).
-
-    Examples
-    --------
-    >>> opus_samples(bytes([0b11111000, 0])), opus_samples(bytes([0b00001011, 3]))  # one of 20 ms; three of 20 ms
-    (960, 2880)
-    """
-    if not head:
-        return None
-    config, code = head[0] >> 3, head[0] & 3
-    if config < 12:
-        size = (480, 960, 1920, 2880)[config & 3]
-    elif config < 16:
-        size = (480, 960)[config & 1]
-    else:
-        size = (120, 240, 480, 960)[config & 3]
-    if code < 3:
-        return size * (1, 2, 2)[code]
-    return size * (head[1] & 63) if len(head) > 1 else None
-
-
-def _is_trimmed(packet: Any) -> bool:
-    """Whether the container says that some of a packet's samples are no part of the recording."""
-    return bool(packet.is_discard or (hasattr(packet, "has_sidedata") and packet.has_sidedata("skip_samples")))
-
-
-def _copy(values: NDArray[Any], target: Samples) -> None:
-    """Put (channels, n) samples of any kind into (n, channels) float32; of changing channels the first ones count."""
-    channels = target.shape[1]
-    if len(values) < channels:
-        values = values[np.arange(channels) % len(values)]
-    target[...] = values[:channels].T
-    scale = _FULL_SCALE.get(values.dtype.str[1:])
-    if scale is not None:
-        if values.dtype.kind == "u":
-            target -= np.float32(scale)
-        target /= np.float32(scale)
+    def _check_length(self, frames: int) -> None:
+        """Refuse more than is measured at once, with what is decoded around it."""
+        around = 2 * round(self.part.context_s * self.rate)
+        self.part.check_length(frames - around, self.rate, self.file, at_least=True)

@@ -1,20 +1,24 @@
-"""What the two decoders are asked for and give back."""
+"""What the two decoders are asked for and say of what they handed on."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
 
-from strumclock.audio.recording import MAX_CHANNELS, MAX_DURATION_S, Samples
+from strumclock.audio.limits import MAX_CHANNELS, MAX_DURATION_S
 from strumclock.errors import Notice, RecordingError, UsageError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """The part of a file to read, in file time [s]; None = from its start, to its end."""
+    """The part of a file to read, in file time [s]; None = from its start, to its end.
+
+    Before and after it, `context_s` is decoded too, as far as the file goes.
+    """
 
     start_s: float | None = None
     end_s: float | None = None
+    context_s: float = 0.0
 
     @property
     def whole(self) -> bool:
@@ -22,7 +26,7 @@ class Part:
         return self.start_s is None and self.end_s is None
 
     def frames(self, rate: int, total: int | None, file: Path) -> tuple[int, int | None]:
-        """First frame and the one after the last (None: to the end, wherever that is).
+        """First frame with the context before, and the one after the last (None: to the end, wherever that is).
 
         Raises
         ------
@@ -31,17 +35,24 @@ class Part:
         RecordingError
             If the part is longer than is held in memory.
         """
-        first = round((self.start_s or 0.0) * rate)
-        stop = None if self.end_s is None else round(self.end_s * rate)
+        first, stop = self.asked(rate)
         if total is not None:
-            self.check_start(first, total, rate, file)
+            self.check_start(total, rate, file)
             stop = total if stop is None else min(stop, total)
         if stop is not None:
             self.check_length(stop - first, rate, file)
-        return first, stop
+        around = round(self.context_s * rate)
+        if stop is not None and self.end_s is not None:
+            stop = stop + around if total is None else min(stop + around, total)
+        return max(0, first - around), stop
 
-    def check_start(self, first: int, total: int, rate: int, file: Path) -> None:
+    def asked(self, rate: int) -> tuple[int, int | None]:
+        """First frame of the part itself, and the one after the last."""
+        return round((self.start_s or 0.0) * rate), None if self.end_s is None else round(self.end_s * rate)
+
+    def check_start(self, total: int, rate: int, file: Path) -> None:
         """Refuse a part that begins after the end."""
+        first, _ = self.asked(rate)
         if first >= total > 0:
             raise UsageError(
                 f"start must lie within the recording, but {str(file)!r} ends at {total / rate:.2f} s and start is "
@@ -51,7 +62,7 @@ class Part:
     def check_length(self, frames: int, rate: int, file: Path, *, at_least: bool = False) -> None:
         """Refuse what is longer than 30 minutes."""
         if frames > MAX_DURATION_S * rate:
-            length = f"{'more than ' if at_least else ''}{frames / rate / 60:.0f} min"
+            length = f"{'more than ' if at_least else ''}{frames / rate / 60:.3g} min"
             what = "of sound" if self.whole else "between start and end"
             raise RecordingError(
                 f"at most {MAX_DURATION_S / 60:.0f} minutes are measured at once, but {length} {what} came "
@@ -61,14 +72,14 @@ class Part:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Decoded:
-    """Samples of a part.
+    """What was decoded of a part, beside the samples that were handed on.
 
     Attributes
     ----------
-    samples : (n, channels) float32
+    frames, channels : int
     sample_rate_hz : int
     first_frame : int
-        Index in the whole file of ``samples[0]``.
+        Index in the whole file of the first.
     notices : tuple of Notice
     priming_known : bool
         Whether the codec's priming is removed (or there is none).
@@ -76,7 +87,8 @@ class Decoded:
         Whether the codec does not keep the samples' values.
     """
 
-    samples: Samples
+    frames: int
+    channels: int
     sample_rate_hz: int
     first_frame: int
     notices: tuple[Notice, ...] = ()

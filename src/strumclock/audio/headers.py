@@ -1,4 +1,4 @@
-"""What a file's own header says that the decoders do not pass on: priming of MP3, lengths of what was cut short."""
+"""What a file's first bytes say that the decoders do not pass on: its kind, and the priming of MP3."""
 
 from __future__ import annotations
 
@@ -9,9 +9,7 @@ from pathlib import Path
 SNIFF_BYTES = 64  # the longest signature looked for (OpusHead in the first Ogg page) ends at byte 36
 ID3_HEADER_BYTES = 10
 MPEG_FRAME_BYTES = 1 << 12  # no MPEG frame is longer
-TAG_TOLERANCE_BYTES = 1 << 12  # encoders differ in whether the tag's own frame and trailing tags count
-OGG_TAIL_BYTES = 1 << 16  # the longest Ogg page has 65 307 bytes, so the last one begins within this
-RIFF_OPEN_SIZES = (0, 0xFFFFFFFF, 0x7FFFFFFF)  # what recorders write before they know the length
+TAG_TOLERANCE_BYTES = 256  # some encoders count an ID3v1 tag of 128 bytes, which may have been taken off
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,23 +78,3 @@ def read_mp3_tag(file: Path) -> Mp3Tag:
     has_delay = len(delays) == 3 and (delays[0] << 4 | delays[1] >> 4) > 0
     complete = frames > 0 and file.stat().st_size - at + TAG_TOLERANCE_BYTES >= size
     return Mp3Tag(frames=frames, complete=complete, has_delay=has_delay)
-
-
-def is_cut_short(file: Path) -> bool:
-    """Whether a WAV announces more bytes than there are, or an Ogg lacks its last page.  Other formats: False."""
-    size = file.stat().st_size
-    with file.open("rb") as f:
-        head = f.read(12)
-        if head[:4] == b"OggS":
-            f.seek(max(0, size - OGG_TAIL_BYTES))
-            tail = f.read()
-            last = tail.rfind(b"OggS")
-            return last < 0 or len(tail) < last + 6 or not tail[last + 5] & 4  # bit 2 of the flags: end of stream
-        if head[:4] != b"RIFF" or head[8:12] != b"WAVE":
-            return False
-        while len(chunk := f.read(8)) == 8:
-            (length,) = struct.unpack("<I", chunk[4:])
-            if chunk[:4] == b"data":
-                return length not in RIFF_OPEN_SIZES and f.tell() + length > size + 1  # 1: a pad byte may be counted
-            f.seek(length + (length & 1), 1)
-    return False

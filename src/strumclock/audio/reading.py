@@ -3,23 +3,33 @@
 from __future__ import annotations
 
 import hashlib
-import math
 import os
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
 from numbers import Real
 from pathlib import Path
 
+from strumclock.audio import stored
+from strumclock.audio.blocks import Keeper, Take
 from strumclock.audio.decoded import Decoded, Part
-from strumclock.audio.headers import is_mpeg_audio, sound_head
-from strumclock.audio.recording import MIN_DURATION_S, Recording, check_rate, examine
+from strumclock.audio.examining import MIN_DURATION_S, examine
+from strumclock.audio.files import regular_file, unreadable
+from strumclock.audio.headers import sound_head
+from strumclock.audio.limits import check_rate
+from strumclock.audio.recording import Recording
+from strumclock.audio.stored import Held, InFile, Store, Survey, stamp_of
 from strumclock.errors import AudioFileError, RecordingError, UsageError
 
+CONTEXT_S = 30.0  # around a part: a count-in, from which the click's sound is learned, lies before its playing
+LATEST_S = 7 * 24 * 3600  # no recorder runs for a week on end
 SOUNDFILE_SIGNATURES = (b"RIFF", b"RIFX", b"RF64", b"riff", b"fLaC", b"FORM", b"caff", b".snd")
 
 
 def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: float | None = None) -> Recording:
     """Read a recording, or a part of it.
 
-    libsndfile reads WAV, FLAC, Ogg Vorbis, MP3 and AIFF; FFmpeg's libraries read M4A and AAC, Opus, WebM, 3GP, the
+    libsndfile reads WAV, FLAC, Ogg Vorbis and AIFF; FFmpeg's libraries read MP3, M4A and AAC, Opus, WebM, 3GP, the
     sound of MP4 and other videos, and what is damaged.  The bytes decide, not the file's ending.  What the codec put
     before the first sample (its priming) is removed where the file says how much that is.  Where it does not (raw AAC,
     some phones' MP4, MP3 without an encoder's tag) nothing can be removed and ``priming_known`` is False: every time in
@@ -29,7 +39,8 @@ def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: f
     ----------
     path : path
     start_s, end_s : float, optional
-        Read only the part between these file times [s].  Sample times are those of the whole file.
+        Read only the part between these file times [s].  Sample times are those of the whole file; what lies within
+        half a minute of the part is its `Recording.context`.
 
     Returns
     -------
@@ -46,61 +57,74 @@ def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: f
         If start and end make no sense.
     """
     part = _part(start_s, end_s)
-    file = Path(path)
+    file = regular_file(path)
     head = _head(file)
-    decoded = _decode(file, head, part)
+    stamp = stamp_of(file)
+    decoded, store = _store(file, head, part, stamp)
     rate = check_rate(decoded.sample_rate_hz, RecordingError)
     what = f"{str(file)!r}" if part.whole else f"the part read of {str(file)!r}"
-    decoded.samples.flags.writeable = False
-    got_s = len(decoded.samples) / rate
+    first, stop = part.asked(rate)
+    around = first - decoded.first_frame
+    asked = store.part(around, decoded.frames if stop is None else min(stop - decoded.first_frame, decoded.frames))
+    got_s = asked.frames / rate
     if got_s < MIN_DURATION_S and any(notice.code == "truncated" for notice in decoded.notices):
         raise RecordingError(
             f"a whole file was required, but {what} is cut short: {got_s:.2g} s could be read; copy or send it again"
         )
-    weak = examine(decoded.samples, rate, what=what, lossy=decoded.lossy)
-    return Recording(
-        samples=decoded.samples,
+    recording = Recording(
+        store=asked,
         sample_rate_hz=rate,
-        start_s=decoded.first_frame / rate,
+        start_s=first / rate,
         path=str(file),
         sha256=_sha256(file),
-        notices=decoded.notices + weak,
+        notices=decoded.notices + examine(asked, rate, what=what, lossy=decoded.lossy),
         priming_known=decoded.priming_known,
     )
+    if asked.frames == store.frames:
+        return recording
+    wide = replace(recording, store=store, start_s=decoded.first_frame / rate)
+    return replace(recording, context=wide if Survey.of(store).is_finite else None)
 
 
-def _decode(file: Path, head: bytes, part: Part) -> Decoded:
-    """Decode with the library that is right for these bytes."""
+def _store(file: Path, head: bytes, part: Part, stamp: tuple[int, int]) -> tuple[Decoded, Store]:
+    """Decode with the library that is right for these bytes, and keep the samples if they are not many."""
     if _is_for_soundfile(head):
         from strumclock.audio.soundfiles import decode_soundfile
 
-        decoded = decode_soundfile(file, part)
+        keeper = Keeper(stored.KEPT_BYTES)
+        decoded = decode_soundfile(file, part, keeper.take)
         if decoded is not None:
-            return decoded
+            return decoded, _stored(decoded, keeper, file, partial(decode_soundfile, file, part), stamp)
     from strumclock.audio.containers import decode_container
 
-    return decode_container(file, part)
+    keeper = Keeper(stored.KEPT_BYTES)
+    decoded = decode_container(file, part, keeper.take)
+    return decoded, _stored(decoded, keeper, file, partial(decode_container, file, part), stamp)
+
+
+def _stored(
+    decoded: Decoded, keeper: Keeper, file: Path, decode: Callable[[Take], object], stamp: tuple[int, int]
+) -> Store:
+    """The samples that were kept, or where they are."""
+    if keeper.samples is not None:
+        return Held(keeper.samples)
+    return InFile(file, decode, stamp, 0, decoded.frames, decoded.channels)
 
 
 def _is_for_soundfile(head: bytes) -> bool:
-    """Whether libsndfile reads what begins like this (Opus and AAC go elsewhere)."""
+    """Whether libsndfile reads what begins like this (Opus, MP3 and AAC go elsewhere)."""
     if head[:4] == b"OggS":
         return b"OpusHead" not in head and b"Speex" not in head
-    return head[:4] in SOUNDFILE_SIGNATURES or is_mpeg_audio(head)
+    return head[:4] in SOUNDFILE_SIGNATURES
 
 
 def _head(file: Path) -> bytes:
-    """The first bytes of the sound, once the file is known to be there and to hold some."""
+    """The first bytes of the sound, once the file is known to hold some."""
     required = "an audio file was required, but"
     try:
         head, at = sound_head(file)
-    except FileNotFoundError:
-        raise AudioFileError(f"{required} there is none at {str(file)!r}; check the path") from None
-    except IsADirectoryError:
-        raise AudioFileError(f"{required} {str(file)!r} is a folder; name a file in it") from None
-    except (OSError, ValueError) as e:  # ValueError: a null byte in the path
-        reason = getattr(e, "strerror", None) or str(e)
-        raise AudioFileError(f"{required} {str(file)!r} cannot be opened ({reason}); check path and rights") from None
+    except OSError as e:
+        raise AudioFileError(unreadable(required, file, e)) from None
     if not head:
         content = "holds a tag and no sound" if at else "is empty"
         raise AudioFileError(f"{required} {str(file)!r} {content}; copy or record it again")
@@ -111,14 +135,20 @@ def _part(start_s: float | None, end_s: float | None) -> Part:
     """Start and end, checked."""
     for key, value in (("start", start_s), ("end", end_s)):
         if value is not None and not (
-            isinstance(value, Real) and not isinstance(value, bool) and math.isfinite(value) and value >= 0
+            isinstance(value, Real) and not isinstance(value, bool) and 0 <= value <= LATEST_S
         ):
-            raise UsageError(f"{key} must be seconds from the file's start, but {value!r} came; give a number from 0")
+            raise UsageError(
+                f"{key} must be seconds from the file's start, but {value!r} came; give a number from 0 to {LATEST_S}"
+            )
     if end_s is not None and end_s <= (start_s or 0.0):
         raise UsageError(
             f"end must come after start, but start {start_s or 0.0:g} s and end {end_s:g} s came; give a later end"
         )
-    return Part(start_s=None if start_s is None else float(start_s), end_s=None if end_s is None else float(end_s))
+    return Part(
+        start_s=None if start_s is None else float(start_s),
+        end_s=None if end_s is None else float(end_s),
+        context_s=0.0 if start_s is None and end_s is None else CONTEXT_S,
+    )
 
 
 def _sha256(file: Path) -> str:

@@ -14,7 +14,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
-BPM_RANGE = (20.0, 400.0)
+from strumclock.grid import BPM_RANGE
 
 _DATE = re.compile(r"(?<!\d)(?P<y>(?:19|20)\d\d)(?P<s>[-_.]?)(?P<m>\d\d)(?P=s)(?P<d>\d\d)(?!\d)")
 _DATE_DOTTED = re.compile(r"(?<!\d)(?P<d>\d{1,2})\.(?P<m>\d{1,2})\.(?P<y>(?:19|20)\d\d)(?!\d)")

@@ -17,14 +17,13 @@ from strumclock.batch.files import Found
 from strumclock.batch.names import NameSays, match_exercise, read_name
 from strumclock.batch.settings import EXERCISE_FIELDS, Settings, SettingsFiles, value_of
 from strumclock.batch.table import Row, Table, file_key, read_table
-from strumclock.errors import UsageError
+from strumclock.errors import UsageError, printable
 from strumclock.grid import Exercise
 from strumclock.journal import identity_of
 
 if TYPE_CHECKING:
-    from strumclock.timing.held import (
-        Standard,
-    )  # the package loads scipy, which a batch that finds nothing new can spare
+    # the package loads scipy, which a batch that finds nothing new can spare
+    from strumclock.verdict import Standard
 
 NEED_STUDENT = 'the student\'s name: student = "…" in practice.toml'
 NEED_EXERCISE = "the exercise: in the file's name, or a row of takes.csv"
@@ -155,7 +154,7 @@ class Planner:
 
     def _told(self, bare: Plan, found: Found, row: Row, edits: Edits) -> Plan:
         settings = self.settings.of(found.folder)
-        says = read_name(found.name.rpartition(".")[0])
+        says = read_name(printable(found.name).rpartition(".")[0])
         by_hand = {name: edits[name] for name in EXERCISE_FIELDS if edits.get(name)}
         corrected = {name: value_of(name, value, "the correction by hand") for name, value in by_hand.items()}
         name, known_told, known_options = self._exercise(settings, says, row, edits)
@@ -243,7 +242,7 @@ def _needs(plan: Plan) -> tuple[str, ...]:
 
 def as_standard(said: Any) -> Any:
     """A standard's name, checked; or a table of a standard's numbers on top of the preset that it names."""
-    from strumclock.timing.held import STANDARDS, Standard
+    from strumclock.verdict import STANDARDS, Standard
 
     if isinstance(said, str):
         if said not in STANDARDS:

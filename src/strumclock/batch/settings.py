@@ -31,35 +31,18 @@ from datetime import date
 from typing import Any
 
 from strumclock.batch.files import parents, read_text_file
-from strumclock.errors import UsageError
+from strumclock.errors import UsageError, printable
+from strumclock.fields import fields_of, number_between
+from strumclock.grid import BPM_RANGE, Exercise
 from strumclock.journal import plain
+from strumclock.pipeline.options import MeasureOptions
 
 FILE_NAME = "practice.toml"
-EXERCISE_FIELDS = {
-    "bpm": float,
-    "meter": str,
-    "per_beat": int,
-    "pattern": str,
-    "swing": float,
-    "count_in": int,
-    "bars": int,
-    "chords": tuple,
-    "beats_per_change": int,
-}
-OPTION_FIELDS: dict[str, type] = {
-    "click": str,
-    "first_downbeat_s": float,
-    "midi": str,
-    "latency_ms": float,
-    "latency_u_ms": float,
-    "same_clock": bool,
-    "click_to_mic_m": float,
-    "guitar_to_mic_m": float,
-    "click_to_ear_m": float,
-    "changes": bool,
-    "tuning": bool,
-}
-_TOP = ("student", "equipment", "standard", "takes_to_hold", "defaults", "exercises")
+EXERCISE_FIELDS = {name: field for name, field in fields_of(Exercise).items() if field.in_files}
+OPTION_FIELDS = {name: field for name, field in fields_of(MeasureOptions).items() if field.in_files}
+_TOP = ("root", "student", "equipment", "standard", "takes_to_hold", "defaults", "exercises")
+MOST_TO_HOLD = 100
+LARGEST_WHOLE = 2**63 - 1  # what TOML 1.0 asks a reader to hold
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,8 +117,10 @@ def add_settings(above: Settings, text: str, path: str) -> Settings:
     """Settings with those of one more file, which win."""
     try:
         said = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise UsageError(f"{path} must be TOML, but: {error}; correct it") from None
+        _check_whole(said)
+    except (ValueError, RecursionError) as error:  # numbers of thousands of digits, tables in tables in tables
+        why = "it is nested too deeply" if isinstance(error, RecursionError) else str(error)
+        raise UsageError(f"{path} must be TOML, but: {why}; correct it") from None
     _refuse_unknown(said, _TOP, path)
     told, options = split_fields(_table(said, "defaults", path), f"[defaults] in {path}")
     exercises = dict(above.exercises)
@@ -150,8 +135,12 @@ def add_settings(above: Settings, text: str, path: str) -> Settings:
     if standard is not None and not isinstance(standard, (str, dict)):
         raise UsageError(f"standard in {path} must be a name or a table, but {standard!r} came; correct it")
     takes_to_hold = said.get("takes_to_hold", above.takes_to_hold)
-    if takes_to_hold is not None and (not isinstance(takes_to_hold, int) or takes_to_hold < 1):
-        raise UsageError(f"takes_to_hold in {path} must be 1 or more, but {takes_to_hold!r} came; correct it")
+    if takes_to_hold is not None and not (type(takes_to_hold) is int and 1 <= takes_to_hold <= MOST_TO_HOLD):
+        raise UsageError(
+            f"takes_to_hold in {path} must be from 1 to {MOST_TO_HOLD}, but {takes_to_hold!r} came; correct it"
+        )
+    if type(said.get("root", False)) is not bool:
+        raise UsageError(f"root in {path} must be true or false, but {said['root']!r} came; correct it")
     return replace(
         above,
         student=_text(said, "student", path) or above.student,
@@ -170,8 +159,8 @@ def _add_exercise(known: KnownExercise, given: Mapping[str, Any], where: str) ->
     if not isinstance(aliases, list) or not all(isinstance(alias, str) for alias in aliases):
         raise UsageError(f"aliases of {where} must be a list of names, but {aliases!r} came; correct it")
     goal = rest.pop("goal_bpm", known.goal_bpm)
-    if goal is not None and not (isinstance(goal, (int, float)) and 20 <= goal <= 400):
-        raise UsageError(f"goal_bpm of {where} must lie from 20 to 400, but {goal!r} came; correct it")
+    if goal is not None:
+        goal = number_between("goal_bpm", goal, *BPM_RANGE, f"a tempo, of {where}")
     by = rest.pop("goal_by", known.goal_by)
     if by is not None and type(by) is not date:
         raise UsageError(f"goal_by of {where} must be a date such as 2026-06-01, but {by!r} came; write it so")
@@ -181,7 +170,7 @@ def _add_exercise(known: KnownExercise, given: Mapping[str, Any], where: str) ->
         told={**known.told, **told},
         options={**known.options, **options},
         aliases=tuple(aliases),
-        goal_bpm=float(goal) if goal is not None else None,
+        goal_bpm=goal,
         goal_by=by,
     )
 
@@ -202,31 +191,15 @@ def split_fields(given: Mapping[str, Any], where: str) -> tuple[dict[str, Any], 
 
 def value_of(name: str, value: Any, where: str) -> Any:
     """A field's value in its type, from TOML or from a cell's text."""
-    kind = EXERCISE_FIELDS.get(name) or OPTION_FIELDS[name]
-    try:
-        if kind is tuple:
-            return tuple(value.replace(",", " ").split()) if isinstance(value, str) else tuple(str(v) for v in value)
-        if kind is bool:
-            if isinstance(value, bool):
-                return value
-            return {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}[value.casefold()]
-        if kind is str:
-            if not isinstance(value, str):
-                raise ValueError
-            return value
-        if isinstance(value, bool):
-            raise ValueError
-        number = float(value.replace(",", ".") if isinstance(value, str) else value)
-        if kind is int:
-            if number != int(number):
-                raise ValueError
-            return int(number)
-        return number
-    except (ValueError, TypeError, AttributeError, KeyError, OverflowError):
-        word = {tuple: "a list of chords", bool: "true or false", str: "a text", int: "a whole number"}.get(
-            kind, "a number"
-        )
-        raise UsageError(f"{name} of {where} must be {word}, but {value!r} came; correct it") from None
+    return (EXERCISE_FIELDS.get(name) or OPTION_FIELDS[name]).read(name, value, where)
+
+
+def _check_whole(said: Any) -> None:
+    """Refuse whole numbers that no reader need hold, and that Python would not even print."""
+    if isinstance(said, int) and abs(said) > LARGEST_WHOLE:
+        raise ValueError("a whole number in it has more than 64 bits")
+    for inner in said.values() if isinstance(said, dict) else said if isinstance(said, list) else ():
+        _check_whole(inner)
 
 
 def _table(said: Mapping[str, Any], name: str, path: str) -> Mapping[str, Any]:
@@ -240,7 +213,7 @@ def _text(said: Mapping[str, Any], name: str, path: str) -> str | None:
     text = said.get(name)
     if text is not None and not isinstance(text, str):
         raise UsageError(f"{name} in {path} must be a text in quotes, but {text!r} came; correct it")
-    return text
+    return printable(text) if text is not None else None
 
 
 def _refuse_unknown(given: Mapping[str, Any], known: tuple[str, ...], where: str) -> None:

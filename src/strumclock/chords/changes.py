@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field
-from typing import Any
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.arrays import Floats
+from strumclock.errors import Absent
 from strumclock.timing import Estimate
-
-FloatArray = NDArray[np.float64]
 
 LEAST_CHANGES = 3  # below this, a mean over changes has no interval worth printing
 BEATS_A_BAR = 4  # for the click that asks for the same rate of changes with one change a bar
@@ -79,7 +78,7 @@ class Changes:
     costliest : CostliestPair or None
     click_bpm_one_bar : float or None
         The click that asks for this rate with one change in four beats.
-    absent : dict of str to str
+    absent : mapping of str to Absent
         What cannot be known, by its place in the JSON, with the reason.
     """
 
@@ -90,30 +89,24 @@ class Changes:
     lateness_ms: Estimate | None
     costliest: CostliestPair | None
     click_bpm_one_bar: float | None
-    absent: dict[str, str] = field(default_factory=dict)
-
-    def to_dict(self) -> dict[str, Any]:
-        """The fields as plain values for JSON; the reasons stand in the measurement's own ``absent``."""
-        out = asdict(self)
-        del out["absent"]
-        return out
+    absent: Mapping[str, Absent] = field(default_factory=dict)
 
 
 def measure_changes(
-    time_s: FloatArray,
+    time_s: Floats,
     at_change: NDArray[np.bool_],
     *,
-    u_s: FloatArray | None = None,
+    u_s: Floats | None = None,
     chord: Sequence[str] | None = None,
-    confidence: FloatArray | None = None,
-    deviation_ms: FloatArray | None = None,
-    line_s: FloatArray | None = None,
-    omitted_s: FloatArray | None = None,
+    confidence: Floats | None = None,
+    deviation_ms: Floats | None = None,
+    line_s: Floats | None = None,
+    omitted_s: Floats | None = None,
     beat_s: float | None = None,
     lateness_ms: Estimate | None = None,
     number: NDArray[np.int64] | None = None,
     source: str = "told",
-) -> Changes | str:
+) -> Changes | Absent:
     """Take the changes of a take together.
 
     Parameters
@@ -147,7 +140,7 @@ def measure_changes(
 
     Returns
     -------
-    Changes or str
+    Changes or Absent
         The figures, or the reason why there are none.
 
     Examples
@@ -160,7 +153,8 @@ def measure_changes(
     where = np.flatnonzero(at_change)
     where = where[where > 0]
     if not len(where):
-        return "no chord change was " + ("told within the strums played" if source == "told" else "heard")
+        where_from = "told within the strums played" if source == "told" else "heard"
+        return Absent(code="no-changes", reason=f"no chord change was {where_from}")
     u = np.zeros(len(time_s)) if u_s is None else np.asarray(u_s, dtype=np.float64)
     late = None
     steady = ~at_change
@@ -168,17 +162,19 @@ def measure_changes(
         late = deviation_ms - np.nanmean(deviation_ms[steady])
     usual_gap_s = _usual_gap_s(time_s, steady)
     rows = [_change(int(i), time_s, usual_gap_s, chord, confidence, late, line_s, omitted_s, beat_s) for i in where]
-    absent: dict[str, str] = {}
+    absent: dict[str, Absent] = {}
     seconds, rate = _rates(time_s[where], u[where], np.arange(len(where)) if number is None else number[where])
     if seconds is None:
-        why = f"it needs {LEAST_CHANGES + 1} chord changes; the take has {len(where)}"
+        why = Absent(code="too-few", reason=f"it needs {LEAST_CHANGES + 1} chord changes; the take has {len(where)}")
         absent |= {"changes.seconds_per_change": why, "changes.changes_per_minute": why}
     if late is None:
-        absent["changes.lateness_ms"] = "there is no grid to be late against"
+        absent["changes.lateness_ms"] = Absent(code="no-grid", reason="there is no grid to be late against")
     else:
         lateness_ms = lateness_ms or _difference(late, at_change, 1000 * u)
         if lateness_ms is None:
-            absent["changes.lateness_ms"] = f"it needs {LEAST_CHANGES} strums at changes, and as many elsewhere"
+            absent["changes.lateness_ms"] = Absent(
+                code="too-few", reason=f"it needs {LEAST_CHANGES} strums at changes, and as many elsewhere"
+            )
     return Changes(
         source=source,
         changes=tuple(rows),
@@ -191,7 +187,7 @@ def measure_changes(
     )
 
 
-def _usual_gap_s(time_s: FloatArray, steady: NDArray[np.bool_]) -> float:
+def _usual_gap_s(time_s: Floats, steady: NDArray[np.bool_]) -> float:
     """Median time from strum to strum, away from changes."""
     gaps = np.diff(time_s)
     return float(np.median(gaps[steady[1:]])) if np.any(steady[1:]) else float(np.median(gaps))
@@ -199,13 +195,13 @@ def _usual_gap_s(time_s: FloatArray, steady: NDArray[np.bool_]) -> float:
 
 def _change(
     i: int,
-    time_s: FloatArray,
+    time_s: Floats,
     usual_gap_s: float,
     chord: Sequence[str] | None,
-    confidence: FloatArray | None,
-    late: FloatArray | None,
-    line_s: FloatArray | None,
-    omitted_s: FloatArray | None,
+    confidence: Floats | None,
+    late: Floats | None,
+    line_s: Floats | None,
+    omitted_s: Floats | None,
     beat_s: float | None,
 ) -> Change:
     """The change whose first strum is strum i."""
@@ -229,7 +225,7 @@ def _change(
     )
 
 
-def _rates(change_s: FloatArray, u_s: FloatArray, number: NDArray[np.int64]) -> tuple[Estimate | None, Estimate | None]:
+def _rates(change_s: Floats, u_s: Floats, number: NDArray[np.int64]) -> tuple[Estimate | None, Estimate | None]:
     """Mean time from change to change, and changes a minute; None from fewer than `LEAST_CHANGES` intervals.
 
     Changes whose numbers are further apart than one have others between them that were not strummed.
@@ -252,7 +248,7 @@ def _rates(change_s: FloatArray, u_s: FloatArray, number: NDArray[np.int64]) -> 
     return seconds, rate
 
 
-def _difference(late_ms: FloatArray, at_change: NDArray[np.bool_], u_ms: FloatArray) -> Estimate | None:
+def _difference(late_ms: Floats, at_change: NDArray[np.bool_], u_ms: Floats) -> Estimate | None:
     """Mean at changes less mean elsewhere, with Welch's interval; None from fewer than three strums on a side."""
     from scipy.special import stdtrit
 
@@ -268,7 +264,7 @@ def _difference(late_ms: FloatArray, at_change: NDArray[np.bool_], u_ms: FloatAr
     return Estimate(value=value, low=value - half, high=value + half, u=u)
 
 
-def _costliest(rows: list[Change], u_ms: FloatArray) -> CostliestPair | None:
+def _costliest(rows: list[Change], u_ms: Floats) -> CostliestPair | None:
     """The pair whose changes come latest, where it is later than the other pairs beyond chance.
 
     All pairs share one scatter, so that three changes of a pair are enough; the level is that of as many questions as

@@ -2,111 +2,113 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Mapping, Sequence
+from dataclasses import fields, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-_Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
+from strumclock.cli.options import options_of, take_out
+from strumclock.cli.saying import say
+from strumclock.errors import UsageError
+from strumclock.grid import Exercise
+from strumclock.pipeline.options import MeasureOptions
 
-_EXERCISE_OPTIONS: tuple[_Decorator, ...] = (
-    click.option("--name", help="What the exercise is called."),
-    click.option("--meter", help="Such as 4/4, 3/4 or 6/8 (whose beat is the dotted quarter)."),
-    click.option("--per-beat", type=int, help="Parts of each beat, 1 to 4: 2 is eighths in 4/4."),
-    click.option("--pattern", help="A letter a part: D down, U up, x muted, . nothing; such as D.DU.UDU."),
-    click.option("--swing", type=float, help="Place of the second of two parts in the beat, 0.5 to 0.8."),
-    click.option("--count-in", type=int, help="Bars of click before the first played bar."),
-    click.option("--bars", type=int, help="Bars played."),
-    click.option("--chords", help='The chords in turn, such as "A D E D".'),
-    click.option("--beats-per-change", type=int, help="Beats on each chord."),
-)
-_BPM_TOLD = "Tempo told, in beats per minute; left out, it is taken from the click."
+if TYPE_CHECKING:
+    from strumclock.pipeline import Measurement
+    from strumclock.report import Outputs
+
 _BPM_OF_TRACK = "Tempo in beats per minute; or tell --steps."
-
-
-def _exercise_options(bpm: str) -> _Decorator:
-    """The options that tell an exercise; `bpm` is what the help says of the tempo."""
-
-    def add(command: Callable[..., Any]) -> Callable[..., Any]:
-        told: tuple[_Decorator, ...] = (click.option("--bpm", type=float, help=bpm), *_EXERCISE_OPTIONS)
-        for option in reversed(told):
-            command = option(command)
-        return command
-
-    return add
-
-
-def _exercise(told: dict[str, Any]) -> Any:
-    """The exercise that the options tell; takes its own options out of `told`."""
-    from strumclock.grid import Exercise
-
-    words = ("name", "bpm", "meter", "per_beat", "pattern", "swing", "count_in", "bars", "chords", "beats_per_change")
-    fields = {word: told.pop(word) for word in words}
-    if fields["chords"] is not None:
-        fields["chords"] = tuple(fields["chords"].replace(",", " ").split())
-    return Exercise(**fields)
 
 
 @click.command("measure", short_help="Measure one recording: how its strums lie against the click.")
 @click.argument("take")
-@_exercise_options(_BPM_TOLD)
-@click.option("--click", metavar="auto|left|right|none|FILE", default="auto", help="Where the click is. [auto]")
-@click.option("--first-downbeat", "first_downbeat_s", type=float, help="Seconds to beat 1 of the first played bar.")
-@click.option("--midi", help="A Standard MIDI File whose tempo map is the grid.")
-@click.option("--latency-ms", type=float, help="Known delay of the recording behind the file it was played to.")
-@click.option("--latency-u-ms", type=float, help="Standard uncertainty of what was stated. [2]")
-@click.option("--start", "start_s", type=float, help="Seconds: measure from here.")
-@click.option("--end", "end_s", type=float, help="Seconds: measure up to here.")
-@click.option("--same-clock", is_flag=True, help="One device played the click and recorded: their clocks are one.")
-@click.option("--click-to-mic-m", type=float, help="Metres from the click's speaker to the microphone.")
-@click.option("--guitar-to-mic-m", type=float, help="Metres from the guitar to the microphone.")
-@click.option("--click-to-ear-m", type=float, help="Metres from the click's speaker to the player's ear.")
-@click.option("--standard", help="What counts as held: first-weeks, steady or tight. [steady]")
-@click.option("--last-held-bpm", type=float, help="The highest tempo held before, for the advice on the next.")
-@click.option("--changes", is_flag=True, help="Find where the chords change and what changing costs.")
-@click.option("--tuning", is_flag=True, help="Tell the whole guitar's pitch.")
-@click.option("--free", is_flag=True, help="Only find the strums: no grid, no timing.")
+@options_of(Exercise)
+@options_of(MeasureOptions)
 @click.option("--table", is_flag=True, help="Every figure with its interval, after the summary.")
+@click.option("--message", is_flag=True, help="Only the message for the student.")
 @click.option("--json", "json_to", metavar="F|-", help="Write the JSON to a file, or to standard output.")
 @click.option("--plot", "plot_to", metavar="F", help="Write the picture (png, svg, pdf).")
 @click.option("--page", "page_to", metavar="F", help="Write one self-contained web page.")
 @click.option("--sound", "sound_to", metavar="F", help="Write the take with a tick on every grid line (WAV).")
+@click.option("--force", is_flag=True, help="Let --sound replace a file that is there.")
 def measure_command(**told: Any) -> None:
-    """Measure TAKE, a recording: say in plain words how the strums lie against the click."""
+    """Measure TAKE, a recording: whether it holds its tempo, what stands in the way and what to do next."""
     from strumclock import report
-    from strumclock.pipeline import measure
+    from strumclock.pipeline import measure, measure_parts
 
-    outputs = {kind: told.pop(f"{kind}_to") for kind in ("json", "plot", "page", "sound")}
-    table = told.pop("table")
-    measurement = measure(told.pop("take"), _exercise(told), **told)
-    report.write_outputs(measurement, **outputs)
-    if outputs["json"] != "-":
-        click.echo(report.summary(measurement))
+    take, table, message, force = (told.pop(name) for name in ("take", "table", "message", "force"))
+    to = {kind: told.pop(f"{kind}_to") for kind in ("json", "plot", "page", "sound")}
+    exercise, options, sources = _with_settings(take, take_out(Exercise, told), take_out(MeasureOptions, told))
+    if options.part == "all" and (drawn := [kind for kind in ("plot", "page", "sound") if to[kind] is not None]):
+        raise UsageError(f"--{drawn[0]} needs one part of the recording, but --part all came; give its number")
+    outputs = report.Outputs(reads=(take, options.click, options.midi), force=force, **to)
+    if options.part == "all":
+        parts = [replace(part, sources=sources) for part in measure_parts(take, exercise, options)]
+        _say_parts(parts, outputs, table)
+        return
+    measurement = replace(measure(take, exercise, options), sources=sources)
+    outputs.write(measurement)
+    if outputs.json == "-":
+        return
+    say(report.message(measurement) if message else report.summary(measurement))
+    if table:
+        say(report.table(measurement))
+
+
+def _with_settings(
+    take: str, exercise: Exercise, options: MeasureOptions
+) -> tuple[Exercise, MeasureOptions, Mapping[str, str]]:
+    """What the command's options tell, completed by what a practice.toml says of the file, and what came from where."""
+    from strumclock.batch import told_around
+
+    around = told_around(take)
+    asked = [{f.name: v for f in fields(x) if (v := getattr(x, f.name)) != f.default} for x in (exercise, options)]
+    sources = {name: source for name, source in around.sources.items() if name not in asked[0]}
+    return Exercise(**{**around.told, **asked[0]}), MeasureOptions(**{**around.options, **asked[1]}), sources
+
+
+def _say_parts(parts: Sequence[Measurement], outputs: Outputs, table: bool) -> None:
+    """Say what each part of a recording came to, and write the JSON of all."""
+    from strumclock import report
+
+    outputs.write_json({"parts": [report.to_dict(part) for part in parts]})
+    if outputs.json == "-":
+        return
+    for measurement in parts:
+        number = next(i for i, part in enumerate(measurement.parts, 1) if part.measured)
+        say(f"Part {number} of {len(measurement.parts)}")
+        say(report.summary(measurement))
         if table:
-            click.echo(report.table(measurement))
+            say(report.table(measurement))
 
 
 @click.command("click")
 @click.argument("out")
-@_exercise_options(_BPM_OF_TRACK)
+@options_of(Exercise, bpm=_BPM_OF_TRACK)
 @click.option("--steps", help='Stepped tempo: "8x80 8x84 8x88" is eight bars each at 80, 84 and 88.')
 @click.option("--clicks-per-beat", type=int, default=1, show_default=True, help="Clicks on each beat.")
 @click.option("--no-accent", is_flag=True, help="Every click alike.")
 @click.option("--timbre", default="wood", show_default=True, help="The click's sound: wood, stick, tick or beep.")
-def click_command(out: str, steps: str | None, clicks_per_beat: int, no_accent: bool, timbre: str, **told: Any) -> None:
+@click.option("--force", is_flag=True, help="Replace OUT if it is there.")
+def click_command(
+    out: str, steps: str | None, clicks_per_beat: int, no_accent: bool, timbre: str, force: bool, **told: Any
+) -> None:
     """Make a click track OUT (.wav or .mid)."""
+    from strumclock import report
     from strumclock.clicktrack import click_track, parse_steps, write_click_track
 
+    report.Outputs(out=out, force=force)  # refuses before the track is made
     track = click_track(
-        _exercise(told),
+        take_out(Exercise, told),
         steps=parse_steps(steps),
         clicks_per_beat=clicks_per_beat,
         accent=not no_accent,
         timbre=timbre,
     )
     write_click_track(track, Path(out))
-    click.echo(f"{out}: {track}")
+    say(f"{out}: {track}")
 
 
 @click.command("tuning", short_help="Tune by six open strings: a table of cents.")
@@ -119,27 +121,29 @@ def tuning_command(take: str, a4_hz: float, json_to: str | None) -> None:
     from strumclock.audio import load
     from strumclock.tuning import open_strings
 
+    outputs = report.Outputs(reads=(take,), json=json_to)
     result = open_strings(load(take), a4_hz=a4_hz)
-    report.write_json(result.to_dict(), json_to)
+    outputs.write_json(result.to_dict())
     if json_to != "-":
-        click.echo(report.tuning_table(result))
+        say(report.tuning_table(result))
 
 
 @click.command("compare", short_help="Hold two takes of one exercise against each other.")
 @click.argument("take_a")
 @click.argument("take_b")
-@_exercise_options(_BPM_TOLD)
+@options_of(Exercise)
 @click.option("--json", "json_to", metavar="F|-", help="Write the JSON to a file, or to standard output.")
 def compare_command(take_a: str, take_b: str, json_to: str | None, **told: Any) -> None:
     """Hold two takes of one exercise against each other: is the difference larger than its uncertainty?"""
     from strumclock import report
     from strumclock.pipeline import compare, measure
 
-    exercise = _exercise(told)
+    outputs = report.Outputs(reads=(take_a, take_b), json=json_to)
+    exercise = take_out(Exercise, told)
     result = compare(measure(take_a, exercise), measure(take_b, exercise))
-    report.write_json(result.to_dict(), json_to)
+    outputs.write_json(result.to_dict())
     if json_to != "-":
-        click.echo(report.comparison(result))
+        say(report.comparison(result))
 
 
 __all__ = ["click_command", "compare_command", "measure_command", "tuning_command"]

@@ -10,13 +10,16 @@ import scipy.fft
 from numpy.typing import ArrayLike, NDArray
 
 from strumclock.click.attack import swells_s
-from strumclock.click.finding import Clicks
 from strumclock.click.preprocessing import Float32, Float64
 from strumclock.click.templates import MARGIN, learn, turn
+from strumclock.click.values import Clicks
 
 SOUND_S = (0.016, 0.220)
 """Before and after a click's time: what is learned. A click in a living room is 40 dB down by then; what sounds
-before a click tells how disturbed it is."""
+before a click tells how disturbed it is. A sound of several hits is learned to the end of the last."""
+
+HIT_S = 0.1
+"""A hit after the first is learned for so long."""
 
 LEAD_S = 0.005
 """So much before the click's time is removed."""
@@ -93,10 +96,13 @@ def remove_clicks(samples: ArrayLike, sample_rate_hz: float, clicks: Clicks, *, 
     Removal
     """
     x = np.ascontiguousarray(samples, dtype=np.float32)
-    position = (clicks.time_s - start_s) * sample_rate_hz
+    trains = clicks.trains
+    position = (clicks.every_s - start_s) * sample_rate_hz
+    sound, heard = (np.concatenate([getattr(train, name) for train in trains]) for name in ("sound", "heard"))
     before = round(SOUND_S[0] * sample_rate_hz)
-    nearest = float(np.min(np.diff(clicks.time_s), initial=clicks.interval_s))
-    after = round(min(SOUND_S[1], NEXT_SHARE * nearest) * sample_rate_hz)
+    nearest = float(np.min(np.diff(clicks.every_s), initial=clicks.interval_s))
+    lasts_s = max(SOUND_S[1], max(train.last_hit_s for train in trains) + HIT_S)
+    after = round(min(lasts_s, NEXT_SHARE * nearest) * sample_rate_hz)
     t = np.arange(before + after) / sample_rate_hz
     t0 = SOUND_S[0] - LEAD_S
     ramp = np.clip(np.minimum((t - t0) / FADE_S[0], (t[-1] - t) / FADE_S[1]), 0.0, 1.0).astype(np.float32)
@@ -104,11 +110,11 @@ def remove_clicks(samples: ArrayLike, sample_rate_hz: float, clicks: Clicks, *, 
     left_share = np.ones(len(position))
     sounds = []
     swells = 0.0
-    for kind in np.unique(clicks.sound):
-        mine = clicks.sound == kind
+    for kind in np.unique(sound):
+        mine = sound == kind
         learned = learn(x, sample_rate_hz, position[mine], before, after)
         sounds.append(learned.sound * ramp)
-        if np.mean(clicks.heard[mine]) > SURE:
+        if np.mean(heard[mine]) > SURE:
             swells = max(swells, swells_s(sounds[-1], sample_rate_hz, before))
         left_share[mine] = learned.left
         _add(removed, sounds[-1], position[mine], before, learned.gain)

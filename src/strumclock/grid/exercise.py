@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from dataclasses import dataclass
-from numbers import Real
-from typing import Any
 
 from strumclock.errors import UsageError
+from strumclock.fields import check_fields, given
 from strumclock.grid.meter import Meter, parse_meter
 
 BPM_RANGE = (20.0, 400.0)  # metronomes, with room: below 20 no pulse is felt, above 400 it is a part
@@ -16,9 +14,38 @@ SWING_RANGE = (0.5, 0.8)  # straight to beyond 3:1; past that the second part is
 PER_BEAT_RANGE = (1, 4)
 COUNT_IN_MAX_BARS = 16
 BARS_MAX = 10_000  # 30 min at 400 bpm in 1/4 is 12 000 beats: more is a slip of the keyboard
+BEATS_PER_CHANGE_MAX = 1024  # 2.5 min on one chord even at 400 bpm: more is a slip of the keyboard
 
 _IGNORED_IN_PATTERN = re.compile(r"[\s|]+")
 _LETTER = {"D": "D", "d": "D", "U": "U", "u": "U", "x": "x", "X": "x", ".": "."}
+
+
+def _read_meter(text: str) -> str:
+    """The meter as it is written, without spaces."""
+    return str(parse_meter(text))
+
+
+def _read_pattern(text: str) -> str:
+    """The pattern in its plain letters, without spaces and bar lines."""
+    letters = _IGNORED_IN_PATTERN.sub("", text) if isinstance(text, str) else ""
+    wrong = sorted(set(letters) - set(_LETTER))
+    if wrong:
+        raise UsageError(
+            f"a pattern is made of D (down), U (up), x (muted) and . (nothing), but {text!r} has "
+            f"{', '.join(map(repr, wrong))}; write one letter for each part of the beat"
+        )
+    letters = "".join(_LETTER[c] for c in letters)
+    if not letters.strip("."):
+        raise UsageError(f"a pattern needs at least one D, U or x, but {text!r} came; write a letter for each part")
+    return letters
+
+
+def _read_chords(value: object) -> tuple[str, ...]:
+    """Chords as a tuple of names; a text is split at spaces and bar lines."""
+    names = tuple(_IGNORED_IN_PATTERN.sub(" ", value).split()) if isinstance(value, str) else value
+    if isinstance(names, (list, tuple)) and names and all(isinstance(c, str) and c.strip() for c in names):
+        return tuple(c.strip() for c in names)
+    raise UsageError(f"chords must be names such as 'A D E D', but {value!r} came; give them or leave them out")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,39 +89,42 @@ class Exercise:
     ('D.DU.UDU', 4, 20.0)
     """
 
-    name: str | None = None
-    bpm: float | None = None
-    meter: str | None = None
-    per_beat: int | None = None
-    pattern: str | None = None
-    swing: float | None = None
-    count_in: int | None = None
-    bars: int | None = None
-    chords: tuple[str, ...] | None = None
-    beats_per_change: int | None = None
+    name: str | None = given(str, "an exercise's name", "What the exercise is called.", word="name", in_files=False)
+    bpm: float | None = given(
+        float, "the tempo in beats a minute", "Tempo told, in beats per minute; left out, it is taken from the click.",
+        low=BPM_RANGE[0], high=BPM_RANGE[1], word="tempo",
+    )  # fmt: skip
+    meter: str | None = given(
+        str, "the meter", "Such as 4/4, 3/4 or 6/8 (whose beat is the dotted quarter).",
+        check=_read_meter, word="meter",
+    )  # fmt: skip
+    per_beat: int | None = given(
+        int, "the parts of a beat", "Parts of each beat, 1 to 4: 2 is eighths in 4/4.",
+        low=PER_BEAT_RANGE[0], high=PER_BEAT_RANGE[1], word="parts of the beat",
+    )  # fmt: skip
+    pattern: str | None = given(
+        str, "the pattern", "A letter a part: D down, U up, x muted, . nothing; such as D.DU.UDU.",
+        check=_read_pattern, word="pattern",
+    )  # fmt: skip
+    swing: float | None = given(
+        float, "the place of the second of two parts", "Place of the second of two parts in the beat, 0.5 to 0.8.",
+        low=SWING_RANGE[0], high=SWING_RANGE[1], word="swing",
+    )  # fmt: skip
+    count_in: int | None = given(
+        int, "the bars counted in", "Bars of click before the first played bar.",
+        low=0, high=COUNT_IN_MAX_BARS, word="count-in",
+    )  # fmt: skip
+    bars: int | None = given(int, "the bars played", "Bars played.", low=1, high=BARS_MAX, word="bars")
+    chords: tuple[str, ...] | None = given(
+        tuple, "the chords", 'The chords in turn, such as "A D E D".',
+        check=_read_chords, word="chords", metavar="TEXT",
+    )  # fmt: skip
+    beats_per_change: int | None = given(
+        int, "beats a chord", "Beats on each chord.", low=1, high=BEATS_PER_CHANGE_MAX, word="beats on each chord"
+    )
 
     def __post_init__(self) -> None:
-        put: Callable[[str, Any], None] = lambda key, value: object.__setattr__(self, key, value)  # noqa: E731
-        if self.name is not None and not (isinstance(self.name, str) and self.name.strip()):
-            raise UsageError(f"an exercise's name must be a text, but {self.name!r} came; leave it out or give one")
-        if self.bpm is not None:
-            put("bpm", number_between("bpm", self.bpm, *BPM_RANGE, "the tempo in beats a minute"))
-        if self.meter is not None:
-            put("meter", str(parse_meter(self.meter)))
-        if self.per_beat is not None:
-            put("per_beat", whole_between("per_beat", self.per_beat, *PER_BEAT_RANGE, "the parts of a beat"))
-        if self.pattern is not None:
-            put("pattern", _read_pattern(self.pattern))
-        if self.swing is not None:
-            put("swing", number_between("swing", self.swing, *SWING_RANGE, "the place of the second of two parts"))
-        if self.count_in is not None:
-            put("count_in", whole_between("count_in", self.count_in, 0, COUNT_IN_MAX_BARS, "the bars counted in"))
-        if self.bars is not None:
-            put("bars", whole_between("bars", self.bars, 1, BARS_MAX, "the bars played"))
-        if self.chords is not None:
-            put("chords", _read_chords(self.chords))
-        if self.beats_per_change is not None:
-            put("beats_per_change", whole_between("beats_per_change", self.beats_per_change, 1, 1024, "beats a chord"))
+        check_fields(self)
         if self.per_beat is not None:
             if self.pattern is not None and len(self.pattern) % self.per_beat:
                 raise UsageError(
@@ -142,42 +172,3 @@ class Exercise:
             following = self.chords[1:] + self.chords[:1]
             share = sum(a != b for a, b in zip(self.chords, following, strict=True)) / len(self.chords)
         return self.bpm / every * share or None
-
-
-def _read_pattern(text: str) -> str:
-    """The pattern in its plain letters, without spaces and bar lines."""
-    letters = _IGNORED_IN_PATTERN.sub("", text) if isinstance(text, str) else ""
-    wrong = sorted(set(letters) - set(_LETTER))
-    if wrong:
-        raise UsageError(
-            f"a pattern is made of D (down), U (up), x (muted) and . (nothing), but {text!r} has "
-            f"{', '.join(map(repr, wrong))}; write one letter for each part of the beat"
-        )
-    letters = "".join(_LETTER[c] for c in letters)
-    if not letters.strip("."):
-        raise UsageError(f"a pattern needs at least one D, U or x, but {text!r} came; write a letter for each part")
-    return letters
-
-
-def _read_chords(value: object) -> tuple[str, ...]:
-    """Chords as a tuple of names; a text is split at spaces and bar lines."""
-    names = tuple(_IGNORED_IN_PATTERN.sub(" ", value).split()) if isinstance(value, str) else value
-    if isinstance(names, (list, tuple)) and names and all(isinstance(c, str) and c.strip() for c in names):
-        return tuple(c.strip() for c in names)
-    raise UsageError(f"chords must be names such as 'A D E D', but {value!r} came; give them or leave them out")
-
-
-def number_between(key: str, value: object, low: float, high: float, what: str) -> float:
-    """A finite real number in a range."""
-    if isinstance(value, Real) and not isinstance(value, bool) and low <= float(value) <= high:
-        return float(value)
-    raise UsageError(f"{key} ({what}) must be a number from {low:g} to {high:g}, but {value!r} came; correct it")
-
-
-def whole_between(key: str, value: object, low: int, high: int, what: str) -> int:
-    """A whole number in a range; 2.0 counts as whole."""
-    if isinstance(value, Real) and not isinstance(value, bool):
-        number = float(value)
-        if number.is_integer() and low <= number <= high:
-            return int(number)
-    raise UsageError(f"{key} ({what}) must be a whole number from {low} to {high}, but {value!r} came; correct it")

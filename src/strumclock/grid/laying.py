@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from strumclock.errors import UsageError
+from strumclock.fields import whole_between
 from strumclock.grid.beats import BeatGrid, FloatArray, IntArray
-from strumclock.grid.exercise import BARS_MAX, PER_BEAT_RANGE, Exercise, whole_between
+from strumclock.grid.exercise import BARS_MAX, PER_BEAT_RANGE, Exercise
 from strumclock.grid.meter import Meter
 
 

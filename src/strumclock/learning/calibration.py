@@ -181,7 +181,7 @@ def _pool(workers: int) -> concurrent.futures.ProcessPoolExecutor:
 def _keep(seed: int, *, sounds: Sounds, folder: Path) -> Path:
     scene = simulate(seed, sounds)
     x, rate = decimated(scene.samples, RATE_HZ)
-    removed = decimated(scene.removed, RATE_HZ)[0]
+    removed = decimated(scene.removed, RATE_HZ, centred=False)[0]
     path = folder / f"{seed}.npz"
     np.savez(path, x=x, rate=rate, removed=removed, strums_s=scene.strums_s)
     return path

@@ -85,7 +85,7 @@ def examples_of(seed: int, sounds: Sounds) -> Examples:
     """Every candidate of one take."""
     scene = simulate(seed, sounds)
     x, rate = decimated(scene.samples, RATE_HZ)
-    removed = decimated(scene.removed, RATE_HZ)[0]
+    removed = decimated(scene.removed, RATE_HZ, centred=False)[0]
     x = x / (np.abs(x).max() + 1e-12)
     rng = np.random.default_rng([seed, 1])
     levels = measure_levels(x, rate, removed)

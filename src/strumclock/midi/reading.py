@@ -13,9 +13,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike
 
+from strumclock.audio.files import regular_file
 from strumclock.errors import AudioFileError, UsageError
 from strumclock.grid import BARS_MAX, BeatGrid, Exercise, FloatArray, Meter, lay_out, parse_meter
 
+LEAST_US_PER_QUARTER = 30_000  # whole notes at 400 a minute, the fastest beats that an exercise may have, have 37 500
 DEFAULT_US_PER_QUARTER = 500_000  # 120 quarters a minute, where a file tells no tempo (SMF 1.0)
 
 
@@ -83,14 +85,11 @@ def read_tempo_map(path: str | os.PathLike[str]) -> TempoMap:
     """
     import mido
 
-    file = Path(path)
     required = "a Standard MIDI File was required, but"
+    file = regular_file(path, required)
     try:
+        _check_chunks(file)
         midi = mido.MidiFile(str(file))
-    except FileNotFoundError:
-        raise AudioFileError(f"{required} there is none at {str(file)!r}; check the path") from None
-    except IsADirectoryError:
-        raise AudioFileError(f"{required} {str(file)!r} is a folder; name a file in it") from None
     except (OSError, EOFError, ValueError, KeyError, IndexError, TypeError, mido.KeySignatureError) as e:
         reason = str(e) or "it ends too early"
         raise AudioFileError(f"{required} {str(file)!r} cannot be read as one ({reason}); export it again") from None
@@ -105,7 +104,12 @@ def read_tempo_map(path: str | os.PathLike[str]) -> TempoMap:
         for message in track:
             tick += int(message.time)
             if message.type == "set_tempo":
-                tempi[tick] = max(1, int(message.tempo))
+                if message.tempo < LEAST_US_PER_QUARTER:
+                    raise AudioFileError(
+                        f"{required} {str(file)!r} tells {int(message.tempo)} µs a quarter note, and at least "
+                        f"{LEAST_US_PER_QUARTER} can be played; export it again"
+                    )
+                tempi[tick] = int(message.tempo)
             elif message.type == "time_signature":
                 meters[tick] = parse_meter(f"{message.numerator}/{message.denominator}")
         end = max(end, tick)
@@ -115,6 +119,17 @@ def read_tempo_map(path: str | os.PathLike[str]) -> TempoMap:
         meters=tuple(sorted(meters.items())),
         end_tick=end,
     )
+
+
+def _check_chunks(file: Path) -> None:
+    """Refuse chunks that are longer than the file: room for all that they announce would be made."""
+    size, at = file.stat().st_size, 0
+    with file.open("rb") as f:
+        while len(head := f.read(8)) == 8:
+            at += 8 + int.from_bytes(head[4:], "big")
+            if at > size:
+                raise EOFError
+            f.seek(at)
 
 
 def grid_from_midi(path: str | os.PathLike[str], exercise: Exercise) -> BeatGrid:

@@ -90,7 +90,7 @@ def find_strums(
     if peak == 0.0:
         none = np.empty(0)
         return Strums(time_s=none, u_s=none, strength_db=none, p=none, bias_u_s=calibration.least_bias_u_s)
-    removed = None if removal is None else decimated(removal.removed, sample_rate_hz)[0]
+    removed = None if removal is None else decimated(removal.removed, sample_rate_hz, centred=False)[0]
     levels = measure_levels(x, rate, removed)
 
     frame = rises(levels, calibration.least_rise_db)
@@ -227,7 +227,7 @@ def _unclaimed(time_s: FloatArray, rise_db: npt.NDArray[np.float32], strums_s: F
 
 def _reason(time_s: float, levels: Levels, strum_db: float, clicks: Clicks | None, start_s: float) -> str:
     """What speaks against a strum."""
-    if clicks is not None and np.any(np.abs(clicks.time_s - start_s - time_s) < 0.03):
+    if clicks is not None and np.any(np.abs(clicks.every_s - start_s - time_s) < 0.03):
         return "what is left of a click"
     before, after = (float(levels.total_db[_at(levels, np.array([time_s + s]))[0]]) for s in (-0.045, LONGEST_LOOK_S))
     if after < before + 1.0:

@@ -1,18 +1,39 @@
-"""One take through every stage, and two takes held against each other."""
+"""One take through every stage, and two takes held against each other.
 
-from strumclock.pipeline.comparison import Comparison, Difference, compare
-from strumclock.pipeline.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
-from strumclock.pipeline.measuring import measure
+The names below are loaded when they are first used: who only asks which options there are needs no stage.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from strumclock.pipeline.comparison import Comparison, Difference, compare
+    from strumclock.pipeline.measurement import GridInfo, LeftClick, Measurement, Omitted, Step, Strum, TakeInfo
+    from strumclock.pipeline.measuring import measure, measure_parts
+    from strumclock.pipeline.options import MeasureOptions
 
 __all__ = [
     "Comparison",
     "Difference",
     "GridInfo",
     "LeftClick",
+    "MeasureOptions",
     "Measurement",
     "Omitted",
+    "Step",
     "Strum",
     "TakeInfo",
     "compare",
     "measure",
+    "measure_parts",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    """Import a name from its module when it is first asked for (PEP 562)."""
+    if name not in __all__:
+        raise AttributeError(f"module 'strumclock.pipeline' has no attribute {name!r}")
+    from strumclock.pipeline import comparison, measurement, measuring, options
+
+    return next(getattr(m, name) for m in (options, measurement, measuring, comparison) if hasattr(m, name))

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strumclock.alignment import OUTSIDE, Alignment
+from strumclock.errors import Absent
 from strumclock.grid import BeatGrid
 from strumclock.onsets import Strums
 
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     from strumclock.stroke import Spreads, Stroke
     from strumclock.timing import Timing
     from strumclock.tuning import Tuning
+
+NOT_ASKED = Absent(code="not-asked", reason="it was not asked for")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -55,7 +58,7 @@ class Heard:
     at_change: NDArray[np.bool_]
     harmony: Harmony | None = None
     tuning: Tuning | None = None
-    absent: dict[str, str] = field(default_factory=dict)
+    absent: dict[str, Absent] = field(default_factory=dict)
 
 
 def hear(
@@ -73,13 +76,13 @@ def hear(
     if alignment is not None and told:
         on = alignment.slot >= 0
         at_change[on] = alignment.grid.at_change[alignment.slot[on]]
-    absent: dict[str, str] = {}
+    absent: dict[str, Absent] = {}
     pitch = harmony = None
     if changes or tuning:
         from strumclock.tuning import take_pitch
 
         found = take_pitch(low.samples, low.rate_hz, time_s)
-        if isinstance(found, str):
+        if isinstance(found, Absent):
             absent["tuning"] = found
         else:
             pitch = found
@@ -91,19 +94,19 @@ def hear(
         )
         at_change = harmony.changes.copy()
     if not tuning:
-        pitch, absent = None, {"tuning": "not asked for; add --tuning"}
+        pitch, absent = None, {"tuning": NOT_ASKED}
     return Heard(at_change=at_change, harmony=harmony, tuning=pitch, absent=absent)
 
 
 def take_changes(
     heard: Heard, strums: Strums, alignment: Alignment | None, timing: Timing | None, *, asked: bool
-) -> Changes | str:
+) -> Changes | Absent:
     """The chord changes' figures, or the reason why there are none."""
     from strumclock.chords import measure_changes
 
     told = alignment is not None and bool(alignment.grid.at_change.any())
     if not (asked or told):
-        return "not asked for; add --changes, or tell the chords"
+        return NOT_ASKED
     n = len(strums)
     if alignment is None or timing is None:
         assert heard.harmony is not None
@@ -123,16 +126,11 @@ def take_changes(
     if len(on) > 2:  # the drift is not the chord's doing
         slope = np.polyfit(line_s[on] - line_s[on].mean(), deviation_ms[on], 1)
         deviation_ms[on] -= np.polyval(slope, line_s[on] - line_s[on].mean())
-    chord: tuple[str, ...] | None
     number = None
     if told:
         number = np.zeros(n, np.int64)
         number[on] = np.cumsum(grid.at_change)[at]
-        names = [""] * n
-        for i in range(n):
-            slot = alignment.slot[i]
-            names[i] = str(grid.chord[slot]) if slot >= 0 else (names[i - 1] if i else "")
-        chord = tuple(names) if any(names) else None
+        chord = _told_chords(alignment)
     else:
         assert heard.harmony is not None
         chord = heard.harmony.chord
@@ -150,6 +148,23 @@ def take_changes(
         number=number,
         source="told" if told else "heard",
     )
+
+
+def _told_chords(alignment: Alignment) -> tuple[str, ...] | None:
+    """The chord told for each strum; that of the strum before for one without a slot; None where no names were told."""
+    names = [""] * len(alignment.slot)
+    for i, slot in enumerate(alignment.slot):
+        names[i] = str(alignment.grid.chord[slot]) if slot >= 0 else (names[i - 1] if i else "")
+    return tuple(names) if any(names) else None
+
+
+def chord_names(heard: Heard, alignment: Alignment, on: NDArray[np.int64]) -> tuple[str, ...] | None:
+    """The chord under each of those strums, told or heard; None where neither."""
+    if alignment.grid.at_change.any():
+        names = _told_chords(alignment)
+    else:
+        names = heard.harmony.chord if heard.harmony is not None else None
+    return None if names is None else tuple(names[i] for i in on)
 
 
 def take_spreads(low: Low, strums: Strums) -> Spreads:
@@ -173,14 +188,14 @@ def swings(grid: BeatGrid) -> NDArray[np.float64]:
 
 def take_stroke(
     low: Low, strums: Strums, spreads: Spreads, alignment: Alignment | None, timing: Timing | None
-) -> Stroke | str:
+) -> Stroke | Absent:
     """The strokes' figures, or the reason why there are none."""
     from strumclock.stroke import Spreads, Timed, chromas, measure_levels, measure_stroke, tell_directions
 
     kept = np.ones(len(strums), bool) if alignment is None else alignment.slot != OUTSIDE
     time_s = strums.time_s[kept]
     if not len(time_s):
-        return "no strum lies on the grid"
+        return Absent(code="none-on-grid", reason="no strum lies on the grid")
     here_s = time_s - low.start_s
     timed = place = bar_place = None
     if alignment is not None and timing is not None:
@@ -212,6 +227,6 @@ def take_stroke(
         time_s,
         measure_levels(low.samples, low.rate_hz, here_s, u_s=strums.u_s[kept]),
         Spreads(spread_s=spreads.spread_s[kept], u_s=spreads.u_s[kept], shared_u_s=spreads.shared_u_s),
-        found if isinstance(found, str) else found.placed(rings),
+        found if isinstance(found, Absent) else found.placed(rings),
         timed=timed,
     )

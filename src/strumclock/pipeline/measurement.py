@@ -10,11 +10,13 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from strumclock.errors import Notice
+from strumclock.errors import Absent, Notice
 from strumclock.grid import Exercise
-from strumclock.timing import Estimate, Held, Timing
+from strumclock.timing import Estimate, Timing
+from strumclock.verdict import Held, Verdict
 
 if TYPE_CHECKING:
+    from strumclock.alignment import Part
     from strumclock.chords import Changes
     from strumclock.correction import Correction
     from strumclock.onsets import Ignored
@@ -77,11 +79,15 @@ class Strum:
         Release of its first string.
     u_ms : float
         Standard uncertainty of that time.
+    p : float
+        Probability that it is a strum.
     slot, bar, beat, part : int or None
         Its place in the grid (slots from 0, the others from 1); None for a strum without a slot, which is added unless
         `left_click`.
     stroke : str or None
         The pattern's letter there, ``"?"`` where the pattern was inferred.
+    grid_s : float or None
+        Where its slot lies; None for a strum without a slot.
     offset_ms : float or None
         Strum minus grid line, positive = late; None for a strum without a slot, or where the grid is only fitted.
     deviation_ms : float or None
@@ -90,19 +96,27 @@ class Strum:
         The first strum of a new chord.
     left_click : bool
         Played in a stretch that kept a tempo of its own: in no figure, and neither added nor in a slot.
+    of : int or None
+        Number of the part of the recording that it lies in, from 1.
+    measured : bool
+        Whether the figures are of that part; the place of a strum of another part is one of that part's own grid.
     """
 
     time_s: float
     u_ms: float
-    slot: int | None
-    bar: int | None
-    beat: int | None
-    part: int | None
-    stroke: str | None
-    offset_ms: float | None
-    deviation_ms: float | None
-    at_change: bool
+    p: float = 1.0
+    slot: int | None = None
+    bar: int | None = None
+    beat: int | None = None
+    part: int | None = None
+    stroke: str | None = None
+    grid_s: float | None = None
+    offset_ms: float | None = None
+    deviation_ms: float | None = None
+    at_change: bool = False
     left_click: bool = False
+    of: int | None = None
+    measured: bool = True
 
     @property
     def added(self) -> bool:
@@ -140,6 +154,38 @@ class LeftClick:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One step of a stepped tempo.
+
+    Attributes
+    ----------
+    step : int
+        From 1.
+    bpm, start_s : float
+    bars : (int, int) or None
+        First and last bar in which something was played.
+    n, n_omitted : int
+        Strums on slots, and slots without a strum.
+    mean_offset_ms, jitter_ms : Estimate or None
+    share : Estimate or None
+        Share of the strums within the standard's tolerance about the step's own mean.
+    held : bool or None
+        Whether the step alone held its tempo; None where it is too short to tell.
+    """
+
+    step: int
+    bpm: float
+    start_s: float
+    bars: tuple[int, int] | None
+    n: int
+    n_omitted: int
+    mean_offset_ms: Estimate | None
+    jitter_ms: Estimate | None
+    share: Estimate | None
+    held: bool | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Measurement:
     """One take, measured.
 
@@ -153,15 +199,26 @@ class Measurement:
     grid : GridInfo or None
         None where only strums were asked for.
     strums : tuple of Strum
-        In order of time.
+        Of the part that is measured, in order of time.
+    elsewhere : tuple of Strum
+        Of the recording's other parts.
+    parts : tuple of Part
+        The stretches of playing in the recording, in order of time; empty where only strums were asked for.
+    steps : tuple of Step
+        Figures for each step of a stepped tempo.
+    sources : mapping of str to str
+        Where fields of the exercise were told that the caller did not tell: a file's path, or its name.
     omitted : tuple of Omitted
     timing : Timing or None
         None where only strums were asked for.
     changes, tuning, stroke, correction : object or None
         None where not asked for or not to be told; the reason is in `absent`.
     held : Held or None
-    absent : mapping of str to str
-        What cannot be known, by its place in the JSON, with the reason.
+        Whether it holds its tempo by the standard.
+    verdict : Verdict or None
+        What a teacher concludes.
+    absent : mapping of str to Absent
+        What cannot be known, by its place in the JSON.
     warnings : tuple of Notice
     ignored : tuple of Ignored
         Sounds in no figure: not taken for strums, or outside the exercise.
@@ -180,10 +237,15 @@ class Measurement:
     stroke: Stroke | None = None
     correction: Correction | None = None
     held: Held | None = None
-    absent: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    verdict: Verdict | None = None
+    absent: Mapping[str, Absent] = field(default_factory=lambda: MappingProxyType({}))
     warnings: tuple[Notice, ...] = ()
     ignored: tuple[Ignored, ...] = ()
     left_click: tuple[LeftClick, ...] = ()
+    elsewhere: tuple[Strum, ...] = ()
+    parts: tuple[Part, ...] = ()
+    steps: tuple[Step, ...] = ()
+    sources: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
     def __str__(self) -> str:
         """The take in a few lines of figures."""

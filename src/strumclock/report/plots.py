@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from strumclock.arrays import Floats
 from strumclock.report import words
 from strumclock.report.drawing import (
     ACCENT,
@@ -30,8 +30,6 @@ if TYPE_CHECKING:
 
     from strumclock.pipeline import Measurement
     from strumclock.timing import Group
-
-Floats = NDArray[np.float64]
 
 
 _LEFT_CLICK: dict[str, Any] = {"facecolor": "none", "edgecolor": PALE, "hatch": "///", "lw": 0}
@@ -124,7 +122,7 @@ def plot_beats(measurement: Measurement, ax: Axes | None = None) -> Axes:
     heights = -np.arange(len(rows), dtype=float)
     split = sum(kind == "beat" for kind, *_ in rows)
     heights[split:] -= 0.6 if 0 < split < len(rows) else 0.0
-    named = {(f.kind, f.place) for f in timing.named} if timing is not None else set()
+    named = {(f.kind, f.where) for f in timing.named} if timing is not None else set()
     ax.axvline(0, color=INK, lw=1.1, zorder=1)
     for height, (kind, group, _) in zip(heights, rows, strict=True):
         e = group.offset_ms

@@ -85,10 +85,10 @@ def where(measurement: Measurement) -> str:
     """The beat, part or chord changes that stand out: only where chance is ruled out and ears can tell."""
     m = measurement
     said = [
-        f"{place_in_words(finding, m)} come {words.side(finding.contrast.value, late='later', early='earlier')} "
-        f"than the others ({words.spread(finding.contrast)})"
+        f"{place_in_words(finding, m)} come {words.side(finding.size.value, late='later', early='earlier')} "
+        f"than the others ({words.spread(finding.size)})"
         for finding in timing_of(m).named
-        if finding.kind in ("beat", "part") or (finding.kind == "change" and m.changes is None)
+        if finding.kind in ("beat", "part") or (finding.kind == "changes" and m.changes is None)
     ]
     return f"Your strums {words.listed(said)}." if said else ""
 
@@ -166,8 +166,10 @@ def added_strums(measurement: Measurement) -> int:
 def pace_word(measurement: Measurement) -> str:
     """``"falling behind"`` or ``"pulling ahead"`` where there is a drift beyond chance and hearing, else nothing."""
     timing = measurement.timing
-    found_ = [finding.direction for finding in timing.named if finding.kind == "drift"] if timing is not None else []
-    return found_[0] if found_ else ""
+    for finding in timing.named if timing is not None else ():
+        if finding.kind == "drift":
+            return "falling behind" if finding.size.value > 0 else "pulling ahead"
+    return ""
 
 
 def reach(estimate: Estimate) -> float:

@@ -13,11 +13,14 @@ SEPARABLE = 0.1
 
 
 def beside(indicator: Floats, others: Floats) -> Floats | None:
-    """Weights of the difference between marked values and the rest, `others` held fixed; None where they hide it."""
+    """Weights of a column's part in the values, `others` held fixed; None where they hide it.
+
+    Of a column of marks that is the difference between marked values and the rest.
+    """
     basis, _ = np.linalg.qr(others)
     left = indicator - basis @ (basis.T @ indicator)
     size = float(left @ left)
-    if size < SEPARABLE * indicator.size * indicator.mean() * (1 - indicator.mean()):
+    if size <= SEPARABLE * indicator.size * float(indicator.var() if others.size else 1.0):
         return None
     return np.asarray(left / size)
 
@@ -33,7 +36,7 @@ def independent(design: Floats, more: Floats) -> Floats:
     for column in more.T:
         basis, _ = np.linalg.qr(kept)
         left = column - basis @ (basis.T @ column)
-        if float(left @ left) > SEPARABLE * column.size * column.mean() * (1 - column.mean()):
+        if float(left @ left) > SEPARABLE * column.size * float(column.var()):
             kept = np.column_stack([kept, column])
     return kept
 

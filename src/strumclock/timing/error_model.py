@@ -63,7 +63,7 @@ MIN_STRUMS = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Wander:
+class ErrorModel:
     """What a take says about how its errors hang together.
 
     Attributes
@@ -134,9 +134,12 @@ class Wander:
         lag = _lag_products(np.full(n, 1 / math.sqrt(n)), self.slot)[1:]
         return max(LEAST_INFLATION, float(self.weight @ (1 + 2 * correlation(self.rho) @ lag)))
 
-    def p_value(self, combination: Floats, total: float) -> float:
-        """Two-sided probability of a weighted sum at least as far from 0 as `total`, were its expectation 0."""
-        scale = np.sqrt(self.variance_of(combination))
+    def p_value(self, combination: Floats, total: float, *, extra_u: float = 0.0) -> float:
+        """Two-sided probability of a weighted sum at least as far from 0 as `total`, were its expectation 0.
+
+        `extra_u` is a further standard uncertainty of the sum, independent of the errors.
+        """
+        scale = np.sqrt(self.variance_of(combination) + extra_u**2)
         with np.errstate(divide="ignore"):
             return float(min(1.0, 2 * (self.weight @ stdtr(self.dof, -abs(total) / scale))))
 
@@ -163,7 +166,7 @@ class Wander:
         return [float(x) for x in np.interp(shares, np.cumsum(weight) - weight / 2, levels)]
 
 
-def fit_wander(
+def fit_error_model(
     values: Floats,
     slot: NDArray[np.int64],
     design: Floats,
@@ -171,7 +174,7 @@ def fit_wander(
     phi_grid: tuple[float, ...] = PHI_GRID,
     motor_grid: tuple[float, ...] = MOTOR_GRID,
     across_gaps: bool = True,
-) -> Wander:
+) -> ErrorModel:
     """Weigh every way in which errors can hang together by how well it explains `values`.
 
     Parameters
@@ -189,14 +192,14 @@ def fit_wander(
 
     Returns
     -------
-    Wander
+    ErrorModel
 
     Notes
     -----
     Multiplying the values by φ^gap and subtracting leaves a series whose covariance is tridiagonal for every pair, also
     across gaps; LAPACK factors it in linear time. Restricted likelihood: Patterson & Thompson 1971 (from memory).
     """
-    fitted = fit_wanders(
+    fitted = fit_error_models(
         values,
         slot,
         design,
@@ -208,7 +211,7 @@ def fit_wander(
     return fitted[0]
 
 
-def fit_wanders(
+def fit_error_models(
     values: Floats,
     slot: NDArray[np.int64],
     design: Floats,
@@ -217,8 +220,8 @@ def fit_wanders(
     phi_grid: tuple[float, ...] = PHI_GRID,
     motor_grid: tuple[float, ...] = MOTOR_GRID,
     across_gaps: bool = True,
-) -> list[Wander]:
-    """`fit_wander` with the first so many columns of a design, for each of these numbers: they share the work."""
+) -> list[ErrorModel]:
+    """`fit_error_model` with the first so many columns of a design, for each of these numbers: they share the work."""
     gap = np.diff(slot)
     joined = 1.0 if across_gaps else (gap == 1).astype(float)
     table = np.vstack([values, design.T])
@@ -257,7 +260,7 @@ class _Pair:
     off: Floats
 
 
-def _weighed(pairs: list[_Pair], slot: NDArray[np.int64], p: int) -> Wander:
+def _weighed(pairs: list[_Pair], slot: NDArray[np.int64], p: int) -> ErrorModel:
     """How well each pair explains the values when the design's first p columns are taken out."""
     n = slot.size
     gram = np.array([pair.gram[: 1 + p, : 1 + p] for pair in pairs])
@@ -279,7 +282,7 @@ def _weighed(pairs: list[_Pair], slot: NDArray[np.int64], p: int) -> Wander:
     weight = weight[kept]
     decay = np.repeat(phi[:, None], int(slot[-1] - slot[0]), axis=1)
     decay[:, :1] = rho1[:, None]
-    return Wander(
+    return ErrorModel(
         phi=phi,
         motor=motor,
         rho1=rho1,

@@ -3,24 +3,26 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from strumclock.errors import Absent
 from strumclock.timing import intervals
 from strumclock.timing.clocks import played_bpm, with_clock
-from strumclock.timing.error_model import MIN_STRUMS, Wander, fit_wander
+from strumclock.timing.error_model import MIN_STRUMS, ErrorModel, fit_error_model
 from strumclock.timing.estimate import COVERAGE_FACTOR, Estimate
-from strumclock.timing.groups import measure_groups
-from strumclock.timing.held import STANDARDS, Standard
-from strumclock.timing.regression import fit_line
-from strumclock.timing.significance import Finding, Group, audible_s
+from strumclock.timing.groups import by_place, explained, fit_places, lateness_at_changes, swing_place, unknown_groups
+from strumclock.timing.parts import jitter_by_part, with_jitters
+from strumclock.timing.placed import Anchoring, PlacedStrums, StrumErrors
+from strumclock.timing.questions import Asked, answer_all, audible_s
+from strumclock.timing.regression import Line, fit_line
 from strumclock.timing.sound_path import SoundPath
-from strumclock.timing.taking import checked_take
+from strumclock.timing.values import Finding, Step, Timing, WithinTolerance
 
 Floats = NDArray[np.float64]
+Figure = Estimate | WithinTolerance | Step | Absent
 
 SAME_MS = 1e-9
 """Offsets that scatter less than this about a line are a computer's."""
@@ -28,306 +30,223 @@ SAME_MS = 1e-9
 SPREADS_KNOWN = 0.5
 """A body offset is given when the spread of this share of the strums is known."""
 
-WITHOUT_CLICK = (
-    "no click was heard, so the grid was fitted to the strums and only their evenness is known; next time let the "
-    "click sound in the room, or record it on its own channel"
+WITHOUT_CLICK = Absent(
+    code="no-click",
+    reason="no click was heard, so the grid was fitted to the strums and only their evenness is known",
 )
 
-TEMPO_FROM_STRUMS = (
-    "no click was heard and the tempo was estimated from the strums, so there is nothing to drift against; next time "
-    "let the click be heard, or tell the tempo that it has"
+TEMPO_FROM_STRUMS = Absent(
+    code="no-tempo",
+    reason="no click was heard and the tempo was estimated from the strums, so there is nothing to drift against",
+)
+
+NO_TOLERANCE = Absent(code="no-tolerance", reason="no tolerance was given to hold the strums against")
+NO_STEP = Absent(code="no-step", reason="no shift beyond chance was found inside the take")
+NO_SPREADS = Absent(
+    code="no-spreads", reason="it needs the spread of the strums, first to last string, which was not measured"
 )
 
 FIGURES = (
     "mean_offset_ms", "median_offset_ms", "body_offset_ms", "jitter_ms", "jitter_within_ms", "explained_share",
-    "drift_ms_per_min", "played_bpm", "within_tolerance", "lag1", "swing",
+    "drift_ms_per_min", "step", "played_bpm", "within_tolerance", "lag1", "swing",
 )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WithinTolerance:
-    """Share of the strums within the tolerance about the take's own mean."""
-
-    tolerance_ms: float
-    share: Estimate
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Timing:
-    """How a take was timed. Positive is late; ms; a figure that cannot be known is None, with its reason in `absent`.
+class _Take:
+    """What every figure is computed from; ms, and the grid's time in minutes about its middle."""
 
-    Attributes
-    ----------
-    n : int
-        Strums that were meant for a slot.
-    mean_offset_ms, median_offset_ms : Estimate or None
-        Of strum time minus grid line.
-    body_offset_ms : Estimate or None
-        Mean offset of the middle of the strums' spread.
-    jitter_ms : Estimate or None
-        Standard deviation about the drift line (n − 2 degrees of freedom), less what measuring adds;
-        strums whose times are badly known count less.
-    jitter_within_ms : Estimate or None
-        The same after the means of each part of the beat and of chord changes are taken out too.
-    explained_share : Estimate or None
-        Share of the variance about the drift line that these means explain, corrected for their number.
-    drift_ms_per_min : Estimate or None
-        Slope of the offsets over the grid's time; positive = falling behind.
-    played_bpm : Estimate or None
-        Beats a minute that the drift line amounts to.
-    within_tolerance : WithinTolerance or None
-    lag1 : Estimate or None
-        Autocorrelation of the errors about the drift line from one slot to the next (definition of `plain.lag1`).
-    swing : Estimate or None
-        Place in the beat at which the second of two parts was played; 0.5 is straight.
-    by_beat, by_part, by_bar : tuple of Group
-        Mean offset at each beat of the bar, part of the beat, and bar; with a fitted anchor contrasts that sum to zero.
-    at_change : Estimate or None
-        How much later the strums at chord changes are than the others.
-    named : tuple of Finding
-        What may be named as the problem: beyond chance (Holm) and beyond what can be heard.
-    audible_ms : float
-        The smallest displacement that can be heard at this take's strum interval.
-    offset_ms : (n,) array or None
-        Each strum's offset, None with a fitted anchor.
-    deviation_ms : (n,) array
-        Each strum's offset minus the take's mean.
-    absent : dict of str to str
-        JSON path → why that figure is absent.
-    """
+    strums: PlacedStrums
+    anchoring: Anchoring
+    errors: StrumErrors
+    offset_ms: Floats
+    shared_u_ms: float
 
-    n: int
-    mean_offset_ms: Estimate | None
-    median_offset_ms: Estimate | None
-    body_offset_ms: Estimate | None
-    jitter_ms: Estimate | None
-    jitter_within_ms: Estimate | None
-    explained_share: Estimate | None
-    drift_ms_per_min: Estimate | None
-    played_bpm: Estimate | None
-    within_tolerance: WithinTolerance | None
-    lag1: Estimate | None
-    swing: Estimate | None
-    by_beat: tuple[Group, ...]
-    by_part: tuple[Group, ...]
-    by_bar: tuple[Group, ...]
-    at_change: Estimate | None
-    named: tuple[Finding, ...]
-    audible_ms: float
-    offset_ms: Floats | None
-    deviation_ms: Floats
-    absent: dict[str, str] = field(default_factory=dict)
+    @property
+    def minutes(self) -> Floats:
+        minutes = self.strums.line_s / 60
+        return np.asarray(minutes - minutes.mean())
 
-    def __str__(self) -> str:
-        said = [f"{self.n} strums in slots"]
-        for name, unit, figure in (
-            ("mean offset", "+.1f ms", self.mean_offset_ms),
-            ("jitter", ".1f ms", self.jitter_ms),
-            ("drift", "+.1f ms/min", self.drift_ms_per_min),
-        ):
-            said.append(f"{name} {'not known' if figure is None else format(figure, unit)}")
-        return "; ".join(said)
+    @property
+    def own_u_ms(self) -> Floats:
+        """What each strum's evidence says of its error."""
+        return 1e3 * self.strums.u_s
+
+    @property
+    def slip_ms(self) -> float:
+        return 1e3 * self.errors.slip_s
+
+    @property
+    def u_ms(self) -> Floats:
+        """All that is known of each strum's error."""
+        return np.hypot(self.own_u_ms, self.slip_ms)
 
 
 def measure_timing(
-    strum_s: ArrayLike,
-    line_s: ArrayLike,
+    strums: PlacedStrums,
     *,
-    slot: ArrayLike,
-    bar: ArrayLike,
-    beat: ArrayLike,
-    part: ArrayLike,
-    at_change: ArrayLike | None = None,
-    u_s: ArrayLike = 0.0,
-    error_share: float = intervals.ERROR_SHARE,
-    slip_s: float = 0.0,
-    bias_u_s: float = 0.0,
-    anchor: str = "recorded-click",
-    anchor_u_s: ArrayLike = 0.0,
-    rate_u_ppm: float = 0.0,
-    clock_known: bool = True,
-    tempo_estimated: bool = False,
+    anchoring: Anchoring | None = None,
+    errors: StrumErrors | None = None,
     path: SoundPath | None = None,
-    spread_s: ArrayLike | None = None,
-    spread_u_s: float = 0.0,
-    part_s: ArrayLike | None = None,
-    beat_s: ArrayLike | None = None,
-    second_at: float | None = None,
-    standard: Standard | None = None,
+    tolerance_s: ArrayLike | None = None,
 ) -> Timing:
     """Measure how the strums of one take lie against their grid lines.
 
     Parameters
     ----------
-    strum_s, line_s : (n,) array_like
-        Strum times and the grid lines that they were meant for, s, both increasing.
-    slot, bar, beat, part : (n,) array_like of int
-        Slot index of each strum (increasing; omitted slots are gaps), and its bar, beat of the bar and part of the
-        beat, from 1.
-    at_change : (n,) array_like of bool, optional
-        Strums that are the first of a new chord.
-    u_s : (n,) array_like or float
-        Standard uncertainty of each strum's time, s, independent from strum to strum.
-    error_share : float
-        Share of the variance `u_s`² that the errors of the strum times really have; that much is taken off the jitter's
-        variance. 1 where `u_s` is the errors' standard deviation.
-    slip_s : float
-        Root mean square of further errors of strum times that nothing about the strum shows (a pick's touch taken for
-        the release), s. They widen every `u`; they are not taken off the jitter.
-    bias_u_s : float
-        Standard uncertainty that all strum times share, s: how far they may lie from the first string's release on
-        average.
-    anchor : {'recorded-click', 'click-channel', 'given', 'fitted'}
-        How the grid got its place.
-    anchor_u_s : (n,) array_like or float
-        Standard uncertainty of each grid line's place that the lines share, s.
-    rate_u_ppm : float
-        Standard uncertainty of the grid's rate, parts per million.
-    clock_known : bool
-        Whether the grid's rate comes from clicks in the recording or one clock made click and recording.
-    tempo_estimated : bool
-        Whether the tempo was estimated from the strums themselves.
+    strums : PlacedStrums
+        The strums that were meant for a slot.
+    anchoring : Anchoring, optional
+        How the grid got its place. Left out: from clicks heard in the recording, exactly.
+    errors : StrumErrors, optional
+        What is known of the errors of strum times beyond each strum's own.
     path : SoundPath, optional
         What the air does to the offsets. Left out: nothing.
-    spread_s : (n,) array_like, optional
-        First to last string of each strum, s; NaN where unknown.
-    spread_u_s : float
-        Standard uncertainty of the spreads that all strums share, s.
-    part_s, beat_s : (n,) array_like, optional
-        Time between neighbouring places of the pattern's finest part, and length of the beat, at each strum, s.
-        Left out: taken from the grid lines, as the smallest step.
-    second_at : float, optional
-        Place in the beat at which the grid has the second of two parts; left out where a beat has not two.
-    standard : Standard, optional
-        Sets the tolerance; left out, ``STANDARDS["steady"]``.
+    tolerance_s : (n,) array_like or float, optional
+        Distance from the take's own mean within which a strum counts as even, s. Left out, that share is absent.
 
     Returns
     -------
     Timing
-
-    Raises
-    ------
-    UsageError
-        If the arrays disagree in length, are not finite or not increasing, or the anchor is unknown.
 
     Examples
     --------
     >>> rng = np.random.default_rng(1)
     >>> slots = np.arange(64)
     >>> lines = 0.6 * slots
-    >>> strums = lines + 0.012 + 0.009 * rng.standard_normal(64)
-    >>> timing = measure_timing(strums, lines, slot=slots, bar=slots // 4 + 1, beat=slots % 4 + 1,
-    ...                         part=np.ones(64, int), u_s=0.0005, beat_s=0.6, part_s=0.6)
+    >>> played = lines + 0.012 + 0.009 * rng.standard_normal(64)
+    >>> strums = PlacedStrums.of(played, lines, slot=slots, bar=slots // 4 + 1, beat=slots % 4 + 1, u_s=0.0005)
+    >>> timing = measure_timing(strums)
     >>> print(f"mean {timing.mean_offset_ms:+.0f ms}; jitter {timing.jitter_ms.value:.1f} ms")
     mean +11 ms (+9 to +14); jitter 7.7 ms
     """
-    take = checked_take(strum_s, line_s, slot, bar, beat, part, at_change, u_s, anchor)
+    anchoring, errors = anchoring or Anchoring(), errors or StrumErrors()
     path = path or SoundPath(bias_s=0.0, u_s=0.0)
-    standard = standard or STANDARDS["steady"]
-    n, fitted = take.n, anchor == "fitted"
-    anchor_mean_u_s = float(np.mean(np.asarray(anchor_u_s, dtype=float))) if n else 0.0
-    shared_u_ms = 1e3 * math.hypot(anchor_mean_u_s, path.u_s, bias_u_s)
-    slip_ms = 1e3 * slip_s
-    u_ms = np.hypot(take.u_ms, slip_ms)
-    offset_ms = 1e3 * (take.strum_s - take.line_s - path.bias_s)
-    deviation_ms = offset_ms - offset_ms.mean() if n else offset_ms
-    minutes = take.line_s / 60
-    absent: dict[str, str] = {}
-    figures: dict[str, Any] = dict.fromkeys(FIGURES)
-
-    def give(key: str, figure: Estimate | WithinTolerance | str) -> None:
-        """Keep a figure, or why it is absent."""
-        if isinstance(figure, str):
-            absent[f"timing.{key}"] = figure
-        else:
-            figures[key] = figure
-
-    audible_ms = 1e3 * audible_s(float(np.median(np.diff(take.line_s))) if n > 1 else 0.0)
-    line = fit_line(minutes, offset_ms) if n >= MIN_STRUMS else None
-    wander = None
-    if line is None or line.scatter <= SAME_MS:
-        why = f"it needs {MIN_STRUMS} strums or more in slots, whose offsets differ; the take has {n}"
-        for key in FIGURES:
-            give(key, why)
-    else:
-        from_middle = minutes - minutes.mean()
-        wander = fit_wander(offset_ms, take.slot, np.column_stack([np.ones(n), from_middle]))
-        for key, figure in _offsets(offset_ms, spread_s, wander, u_ms).items():
-            shared = math.hypot(shared_u_ms, 500 * spread_u_s) if key == "body_offset_ms" else shared_u_ms
-            known = figure if isinstance(figure, str) else figure.widened(shared)
-            give(key, WITHOUT_CLICK if fitted else known)
-        slope = from_middle / float(from_middle @ from_middle)
-        own = intervals.combination(line.slope, slope, wander, u_ms)
-        clocked = with_clock(own, rate_u_ppm=rate_u_ppm, clock_known=clock_known)
-        give("drift_ms_per_min", TEMPO_FROM_STRUMS if tempo_estimated else clocked)
-        give("played_bpm", played_bpm(clocked, take.smallest_step_s if beat_s is None else beat_s))
-        jitter = intervals.scatter(line.residual, n - 2, wander, take.u_ms, error_share=error_share, slip=slip_ms)
-        give("jitter_ms", jitter)
-        give("lag1", intervals.correlation(line.residual, take.slot, wander, u_ms))
-        parts_s = np.broadcast_to(np.asarray(take.smallest_step_s if part_s is None else part_s, dtype=float), (n,))
-        tolerance_ms = 1e3 * np.array([standard.tolerance_s(float(x)) for x in parts_s])
-        share = intervals.share(deviation_ms, tolerance_ms, wander, u_ms)
-        give("within_tolerance", WithinTolerance(tolerance_ms=float(np.median(tolerance_ms)), share=share))
-    groups = measure_groups(
-        offset_ms,
-        minutes,
-        slot=take.slot,
-        places={"bar": take.bar, "beat": take.beat, "part": take.part},
-        at_change=take.at_change,
-        u_ms=take.u_ms,
-        slip_ms=slip_ms,
-        error_share=error_share,
-        shared_u_ms=shared_u_ms,
-        contrasts=fitted,
-        audible_ms=audible_ms,
-        enough=wander is not None,
-        drift=figures["drift_ms_per_min"],
-        second_at=second_at,
-        beat_ms=1e3 * float(np.median(take.smallest_step_s if beat_s is None else np.asarray(beat_s))) if n else 0.0,
+    n = len(strums)
+    anchor_u_s = float(np.mean(np.asarray(anchoring.u_s, dtype=float))) if n else 0.0
+    offset_ms = 1e3 * (strums.time_s - strums.line_s - path.bias_s)
+    take = _Take(
+        strums=strums,
+        anchoring=anchoring,
+        errors=errors,
+        offset_ms=offset_ms,
+        shared_u_ms=1e3 * math.hypot(anchor_u_s, path.u_s, errors.bias_u_s),
     )
-    if wander is not None:
-        give("jitter_within_ms", groups.jitter_within or figures["jitter_ms"] or absent["timing.jitter_ms"])
-        give("explained_share", groups.explained_share)
-        give("swing", groups.swing)
+    audible_ms = 1e3 * audible_s(float(np.median(np.diff(strums.line_s))) if n > 1 else 0.0)
+    line = fit_line(take.minutes, offset_ms) if n >= MIN_STRUMS else None
+    figures: dict[str, Figure]
+    by, at_change = unknown_groups(strums), None
+    findings: tuple[Finding, ...] = ()
+    jitters: dict[int, Estimate | Absent] = {}
+    if line is None or line.scatter <= SAME_MS:
+        reason = f"it needs {MIN_STRUMS} strums or more in slots, whose offsets differ; the take has {n}"
+        why = Absent(code="too-few" if n < MIN_STRUMS else "no-scatter", reason=reason)
+        figures = dict.fromkeys((*FIGURES, "by_bar", "by_beat", "by_part"), why)
+    else:
+        figures = _whole_take(take, line, tolerance_s)
+        models = fit_places(strums, offset_ms)
+        asked = Asked(
+            strums=strums,
+            anchoring=anchoring,
+            offset_ms=offset_ms,
+            u_ms=take.u_ms,
+            shared_u_ms=take.shared_u_ms,
+            model=models.full,
+            audible_ms=audible_ms,
+        )
+        by = by_place(asked)
+        findings = answer_all(asked, by)
+        at_change = lateness_at_changes(asked, models.line)
+        within, share = explained(offset_ms, models, take.own_u_ms, errors)
+        figures["jitter_within_ms"] = figures["jitter_ms"] if within is None else within
+        jitters = jitter_by_part(strums, offset_ms, errors)
+        figures |= {f"by_part.{part}.jitter_ms": jitter for part, jitter in jitters.items()}
+        figures |= {"explained_share": share, "swing": swing_place(asked, models.line), "step": _step(findings, strums)}
+    known = {name: None if isinstance(figure, Absent) else figure for name, figure in figures.items()}
     return Timing(
         n=n,
-        **figures,
-        by_beat=groups.by["beat"],
-        by_part=groups.by["part"],
-        by_bar=groups.by["bar"],
-        at_change=groups.at_change,
-        named=groups.named,
+        **{name: known[name] for name in FIGURES},  # type: ignore[arg-type]  # each name's figure is of its own kind
+        by_beat=by["beat"],
+        by_part=with_jitters(by["part"], jitters),
+        by_bar=by["bar"],
+        at_change=at_change,
+        findings=findings,
         audible_ms=audible_ms,
-        offset_ms=None if fitted else _read_only(offset_ms),
-        deviation_ms=_read_only(deviation_ms),
-        absent=absent | groups.absent,
+        offset_ms=None if anchoring.fitted else _read_only(offset_ms),
+        deviation_ms=_read_only(offset_ms - offset_ms.mean() if n else offset_ms),
+        absent={f"timing.{name}": figure for name, figure in figures.items() if isinstance(figure, Absent)},
     )
 
 
-def _offsets(offset_ms: Floats, spread_s: ArrayLike | None, wander: Wander, u_ms: Floats) -> dict[str, Estimate | str]:
-    """Mean, median and body offset, without what the whole take shares."""
-    n = offset_ms.size
-    mean = intervals.combination(float(offset_ms.mean()), np.full(n, 1 / n), wander, u_ms)
-    found: dict[str, Estimate | str] = {
-        "mean_offset_ms": mean,
-        "median_offset_ms": intervals.median(offset_ms, wander, u_ms),
+def _whole_take(take: _Take, line: Line, tolerance_s: ArrayLike | None) -> dict[str, Figure]:
+    """The figures that ask for no place in the bar."""
+    n, minutes = len(take.strums), take.minutes
+    model = fit_error_model(take.offset_ms, take.strums.slot, np.column_stack([np.ones(n), minutes]))
+    mean = intervals.combination(float(take.offset_ms.mean()), np.full(n, 1 / n), model, take.u_ms)
+    placed: dict[str, Figure] = {
+        "mean_offset_ms": mean.widened(take.shared_u_ms),
+        "median_offset_ms": intervals.median(take.offset_ms, model, take.u_ms).widened(take.shared_u_ms),
+        "body_offset_ms": _body(mean, take),
     }
-    half_ms = 500 * np.broadcast_to(np.asarray(np.nan if spread_s is None else spread_s, dtype=float), (n,))
+    if take.anchoring.fitted:
+        placed = dict.fromkeys(placed, WITHOUT_CLICK)
+    slope = minutes / float(minutes @ minutes)
+    own = intervals.combination(line.slope, slope, model, take.u_ms)
+    drift = with_clock(own, anchoring=take.anchoring)
+    jitter = intervals.scatter(
+        line.residual, n - 2, model, take.own_u_ms, error_share=take.errors.error_share, slip=take.slip_ms
+    )
+    return placed | {
+        "drift_ms_per_min": TEMPO_FROM_STRUMS if take.anchoring.tempo_estimated else drift,
+        "played_bpm": played_bpm(drift, take.strums.beat_s),
+        "jitter_ms": jitter,
+        "lag1": intervals.correlation(line.residual, take.strums.slot, model, take.u_ms),
+        "within_tolerance": _within(take, model, tolerance_s),
+    }
+
+
+def _within(take: _Take, model: ErrorModel, tolerance_s: ArrayLike | None) -> WithinTolerance | Absent:
+    """Share of the strums within the tolerance about the take's own mean."""
+    if tolerance_s is None:
+        return NO_TOLERANCE
+    tolerance_ms = np.broadcast_to(1e3 * np.asarray(tolerance_s, dtype=float), take.offset_ms.shape)
+    share = intervals.share(take.offset_ms - take.offset_ms.mean(), tolerance_ms, model, take.u_ms)
+    return WithinTolerance(tolerance_ms=float(np.median(tolerance_ms)), share=share)
+
+
+def _body(mean: Estimate, take: _Take) -> Estimate | Absent:
+    """Mean offset of the middle of the strums' spread; `mean` is that of their beginnings, of this take alone."""
+    n = len(take.strums)
+    if take.strums.spread_s is None:
+        return NO_SPREADS
+    half_ms = 500 * take.strums.spread_s
     half_ms = half_ms[np.isfinite(half_ms)]
-    if spread_s is None:
-        found["body_offset_ms"] = "it needs the spread of the strums, first to last string, which was not measured"
-    elif half_ms.size < max(MIN_STRUMS, SPREADS_KNOWN * n):
-        found["body_offset_ms"] = (
-            f"it needs the spread of {SPREADS_KNOWN:.0%} of the strums and of {MIN_STRUMS} or more; "
-            f"{half_ms.size} of {n} are known"
+    if half_ms.size < max(MIN_STRUMS, SPREADS_KNOWN * n):
+        return Absent(
+            code="few-spreads",
+            reason=f"it needs the spread of {SPREADS_KNOWN:.0%} of the strums and of {MIN_STRUMS} or more; "
+            f"{half_ms.size} of {n} are known",
         )
-    else:
-        # The middle of a strum lies half its spread after its start; the halves' sampling is taken as independent.
-        middle = mean.value + float(half_ms.mean())
-        sampling = COVERAGE_FACTOR * float(half_ms.std(ddof=1)) / math.sqrt(half_ms.size)
-        reach = math.hypot(mean.high - mean.value, sampling)
-        found["body_offset_ms"] = Estimate(value=middle, low=middle - reach, high=middle + reach, u=mean.u)
-    return found
+    # The middle of a strum lies half its spread after its start; the halves' sampling is taken as independent.
+    middle = mean.value + float(half_ms.mean())
+    sampling = COVERAGE_FACTOR * float(half_ms.std(ddof=1)) / math.sqrt(half_ms.size)
+    reach = math.hypot(mean.high - mean.value, sampling)
+    body = Estimate(value=middle, low=middle - reach, high=middle + reach, u=mean.u)
+    return body.widened(math.hypot(take.shared_u_ms, 500 * take.errors.spread_u_s))
+
+
+def _step(findings: tuple[Finding, ...], strums: PlacedStrums) -> Step | Absent:
+    """The one-off shift, where one is shown."""
+    for finding in findings:
+        if finding.kind == "step" and finding.shown:
+            first = int(np.flatnonzero(strums.slot == finding.where)[0])
+            return Step(
+                slot=int(strums.slot[first]),
+                bar=int(strums.bar[first]),
+                time_s=float(strums.line_s[first]),
+                size_ms=finding.size,
+            )
+    return NO_STEP
 
 
 def _read_only(array: Floats) -> Floats:

@@ -1,209 +1,146 @@
-"""Where in the bar the offsets lie: by beat, part of the beat, bar and chord change; what may be named a problem."""
+"""Where in the bar the offsets lie: means by beat, part and bar, at chord changes; swing; what these explain."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ncfdtrinc
 
+from strumclock.errors import Absent
 from strumclock.timing import intervals
-from strumclock.timing.design import Floats, Whole, beside, independent, indicators, residual
-from strumclock.timing.error_model import MIN_STRUMS, Wander, fit_wanders
+from strumclock.timing.design import Floats, beside, independent, indicators, residual
+from strumclock.timing.error_model import MIN_STRUMS, ErrorModel, fit_error_models
 from strumclock.timing.estimate import Estimate
-from strumclock.timing.significance import MIN_IN_PLACE, Finding, Group, name_places, questions
+from strumclock.timing.placed import PlacedStrums, StrumErrors
+from strumclock.timing.questions import MIN_IN_PLACE, Asked
+from strumclock.timing.values import Group
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Groups:
-    """What `measure_groups` found; see `Timing` for the fields."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlaceModels:
+    """The player's errors about the drift line and the means of places.
 
-    by: Mapping[str, tuple[Group, ...]]
-    at_change: Estimate | None
-    named: tuple[Finding, ...]
-    jitter_within: Estimate | None
-    explained_share: Estimate | str
-    swing: Estimate | str
-    absent: dict[str, str]
-
-
-def measure_groups(
-    offset_ms: Floats,
-    minutes: Floats,
-    *,
-    slot: Whole,
-    places: Mapping[str, Whole],
-    at_change: NDArray[np.bool_],
-    u_ms: Floats,
-    slip_ms: float,
-    error_share: float,
-    shared_u_ms: float,
-    contrasts: bool,
-    audible_ms: float,
-    enough: bool,
-    drift: Estimate | None,
-    second_at: float | None,
-    beat_ms: float,
-) -> Groups:
-    """Compare the places of the bar, each about the drift line.
-
-    Parameters
+    Attributes
     ----------
-    offset_ms, minutes : (n,) array
-        Offsets and the time of their grid lines.
-    slot : (n,) int array
-    places : mapping of str to (n,) int array
-        ``"bar"``, ``"beat"`` and ``"part"`` of each strum, from 1.
-    at_change : (n,) bool array
-    u_ms : (n,) array
-        Measuring uncertainty of each strum.
-    slip_ms : float
-        Root mean square of errors that the strums' evidence does not show.
-    error_share : float
-        Share of `u_ms` squared that the errors really have.
-    shared_u_ms : float
-        Uncertainty that all offsets share.
-    contrasts : bool
-        Whether only differences between places are known.
-    audible_ms : float
-        Smallest difference worth naming.
-    enough : bool
-        Whether there are strums enough for any figure.
-    drift : Estimate or None
-        The slope, ms a minute.
-    second_at : float or None
-        Place in the beat at which the grid has the second of two parts.
-    beat_ms : float
-        Length of the beat.
+    line : (n, 2) array
+        Mean and drift line.
+    within_design : (n, p) array
+        These and the means of each part of the beat and of chord changes.
+    within, full : ErrorModel
+        How the errors hang together about `within_design`, and about the means of beats too.
     """
-    n = offset_ms.size
-    if not enough:
-        why = f"it needs {MIN_STRUMS} strums or more in slots, whose offsets differ; the take has {n}"
-        by = {kind: tuple(Group(place=int(p), n=int((at == p).sum()), offset_ms=None) for p in np.unique(at))
-              for kind, at in places.items()}  # fmt: skip
-        return Groups(
-            by=by,
-            at_change=None,
-            named=(),
-            jitter_within=None,
-            explained_share=why,
-            swing=why,
-            absent={f"timing.by_{kind}": why for kind in by},
-        )
-    centred = minutes - minutes.mean()
-    line = np.column_stack([np.ones(n), centred])
-    parts = indicators(places["part"])
-    change = at_change[:, None].astype(float) if 0 < at_change.sum() < n else np.empty((n, 0))
-    beats = indicators(places["beat"])
-    within_design = independent(line, np.column_stack([parts, change]))
-    full_design = independent(within_design, beats)
+
+    line: Floats
+    within_design: Floats
+    within: ErrorModel
+    full: ErrorModel
+
+
+def fit_places(strums: PlacedStrums, offset_ms: Floats) -> PlaceModels:
+    """Take the means of places out, as far as strums are left to tell the errors about them."""
+    n = len(strums)
+    minutes = strums.line_s / 60
+    line = np.column_stack([np.ones(n), minutes - minutes.mean()])
+    change = strums.at_change[:, None].astype(float) if 0 < strums.at_change.sum() < n else np.empty((n, 0))
+    within_design = independent(line, np.column_stack([indicators(strums.part), change]))
+    full_design = independent(within_design, indicators(strums.beat))
     if n - full_design.shape[1] < MIN_STRUMS:
         full_design = within_design if n - within_design.shape[1] >= MIN_STRUMS else line
     widest = max(full_design, within_design, key=lambda design: design.shape[1])  # each begins with the other's columns
-    full, within = fit_wanders(offset_ms, slot, widest, columns=(full_design.shape[1], within_design.shape[1]))
-    jitter_within, explained = _explained(
-        offset_ms, line, within_design, within, u_ms, slip_ms=slip_ms, error_share=error_share
-    )
-    u_ms = np.hypot(u_ms, slip_ms)
+    columns = (full_design.shape[1], within_design.shape[1])
+    full, within = fit_error_models(offset_ms, strums.slot, widest, columns=columns)
+    return PlaceModels(line=line, within_design=within_design, within=within, full=full)
 
+
+def unknown_groups(strums: PlacedStrums) -> dict[str, tuple[Group, ...]]:
+    """How many strums each place has, where there are too few for means."""
+    return {
+        kind: tuple(Group(place=int(p), n=int((at == p).sum()), offset_ms=None) for p in np.unique(at))
+        for kind, at in _places(strums).items()
+    }
+
+
+def by_place(asked: Asked) -> dict[str, tuple[Group, ...]]:
+    """Mean offset at each bar, beat and part; with a fitted anchor contrasts that sum to zero."""
+    contrasts, u_ms = asked.anchoring.fitted, asked.u_ms
     by = {}
-    for kind, at in places.items():
+    for kind, at in _places(asked.strums).items():
         levels = np.unique(at)
         weights = (at == levels[:, None]) / (at == levels[:, None]).sum(axis=1, keepdims=True)
         if contrasts:
             weights = weights - weights.mean(axis=0)
-        half = full.half_width(weights)
-        by[kind] = tuple(
-            Group(
-                place=int(level),
-                n=int((at == level).sum()),
-                offset_ms=_estimate(float(w @ offset_ms), float(h), w, u_ms, 0.0 if contrasts else shared_u_ms),
-            )
-            for level, w, h in zip(levels, weights, half, strict=True)
-        )
-
-    asked = questions(line, places, at_change)
-    named = name_places(asked, full, line, offset_ms, u_ms, by, audible_ms, contrasts=contrasts)
-    at_change_ms = None
-    if change.size:
-        weights = beside(change[:, 0], line)
-        if weights is not None:
-            at_change_ms = intervals.combination(float(weights @ offset_ms), weights, full, u_ms)
-    if drift is not None and drift.excludes(0.0) and abs(drift.value) * float(np.ptp(minutes)) > audible_ms:
-        p = full.p_value(centred / float(centred @ centred), drift.value)
-        direction = "falling behind" if drift.value > 0 else "pulling ahead"
-        named.append(Finding(kind="drift", place=None, contrast=drift, direction=direction, p=p))
-    return Groups(
-        by=by,
-        at_change=at_change_ms,
-        named=tuple(named),
-        jitter_within=jitter_within,
-        explained_share=explained,
-        swing=_swing(offset_ms, places["part"], line, full, u_ms, second_at=second_at, beat_ms=beat_ms),
-        absent={},
-    )
+        half = asked.model.half_width(weights)
+        groups = []
+        for level, w, h in zip(levels, weights, half.tolist(), strict=True):
+            value, own = float(w @ asked.offset_ms), math.sqrt(float((w * u_ms) @ (w * u_ms)))
+            mean = Estimate(value=value, low=value - h, high=value + h, u=own)
+            offset_ms = mean.widened(0.0 if contrasts else asked.shared_u_ms)
+            groups.append(Group(place=int(level), n=int((at == level).sum()), offset_ms=offset_ms))
+        by[kind] = tuple(groups)
+    return by
 
 
-def _swing(
-    offset_ms: Floats,
-    part: Whole,
-    line: Floats,
-    wander: Wander,
-    u_ms: Floats,
-    *,
-    second_at: float | None,
-    beat_ms: float,
-) -> Estimate | str:
+def _places(strums: PlacedStrums) -> dict[str, np.ndarray[tuple[int, ...], np.dtype[np.int64]]]:
+    return {"bar": strums.bar, "beat": strums.beat, "part": strums.part}
+
+
+def lateness_at_changes(asked: Asked, line: Floats) -> Estimate | None:
+    """How much later the strums at chord changes are than the others; None where no change can be told from a place."""
+    change = asked.strums.at_change
+    if not 0 < change.sum() < change.size:
+        return None
+    weights = beside(change.astype(float), line)
+    if weights is None:
+        return None
+    return intervals.combination(float(weights @ asked.offset_ms), weights, asked.model, asked.u_ms)
+
+
+def swing_place(asked: Asked, line: Floats) -> Estimate | Absent:
     """Where in the beat the second of two parts was played: where the grid has it, and how much later it came."""
-    second = part == 2
-    n, n_second = part.size, int(second.sum())
+    strums = asked.strums
+    second = strums.part == 2
+    n, n_second = second.size, int(second.sum())
     weights = beside(second.astype(float), line) if MIN_IN_PLACE <= n_second <= n - MIN_IN_PLACE else None
-    if second_at is None or weights is None:
-        return f"it needs {MIN_IN_PLACE} strums or more on each of two parts of the beat"
-    later = intervals.combination(float(weights @ offset_ms), weights, wander, u_ms)
-    value, low, high = (second_at + ms / beat_ms for ms in (later.value, later.low, later.high))
+    if strums.second_at is None or weights is None:
+        reason = f"it needs {MIN_IN_PLACE} strums or more on each of two parts of the beat"
+        return Absent(code="no-second-part", reason=reason)
+    later = intervals.combination(float(weights @ asked.offset_ms), weights, asked.model, asked.u_ms)
+    beat_ms = 1e3 * float(np.median(strums.beat_s))
+    value, low, high = (strums.second_at + ms / beat_ms for ms in (later.value, later.low, later.high))
     return Estimate(value=value, low=low, high=high, u=later.u / beat_ms)
 
 
-def _explained(
-    offset_ms: Floats,
-    line: Floats,
-    design: Floats,
-    wander: Wander,
-    u_ms: Floats,
-    *,
-    slip_ms: float,
-    error_share: float,
-) -> tuple[Estimate | None, Estimate | str]:
-    """Jitter with the design's means taken out, and the share of the variance about the line that they explain."""
+def explained(
+    offset_ms: Floats, models: PlaceModels, u_ms: Floats, errors: StrumErrors
+) -> tuple[Estimate | Absent | None, Estimate | Absent]:
+    """Jitter with the means of parts and changes taken out, and the share of the variance that they explain.
+
+    The jitter is None where there are no such means: it is the jitter about the drift line then.
+    """
+    line, design = models.line, models.within_design
     n, p = design.shape
     extra, dof = p - line.shape[1], n - p
     if extra == 0:
-        return None, "the strums lie on one part of the beat and no chord changes are known: nothing to explain"
+        reason = "the strums lie on one part of the beat and no chord changes are known: nothing to explain"
+        return None, Absent(code="one-place", reason=reason)
     if dof < MIN_STRUMS:
-        return None, f"it needs {MIN_STRUMS} strums more than the {p} means taken out; the take has {n}"
+        reason = f"it needs {MIN_STRUMS} strums more than the {p} means taken out; the take has {n}"
+        return None, Absent(code="too-few", reason=reason)
     about_line, about_means = residual(offset_ms, line), residual(offset_ms, design)
-    jitter = intervals.scatter(about_means, dof, wander, u_ms, error_share=error_share, slip=slip_ms)
+    slip_ms = 1e3 * errors.slip_s
+    jitter = intervals.scatter(about_means, dof, models.within, u_ms, error_share=errors.error_share, slip=slip_ms)
     whole, left = float(about_line @ about_line), float(about_means @ about_means)
     corrected = (n - line.shape[1]) / dof
     value = max(0.0, 1 - corrected * left / whole)
     # Non-central F; errors that take turns scatter these means `inflation` times as much as independent ones.
     basis, _ = np.linalg.qr(design)
-    spread = wander.variance_of(basis[:, line.shape[1] :].T).mean(axis=0) / wander.sigma2
-    inflation = max(1.0, float(spread @ wander.weight))
+    spread = models.within.variance_of(basis[:, line.shape[1] :].T).mean(axis=0) / models.within.sigma2
+    inflation = max(1.0, float(spread @ models.within.weight))
     f = (whole - left) / extra / (left / dof) / inflation
     ends = [inflation * float(ncfdtrinc(extra, dof, share, f)) for share in (0.975, 0.025)]
     low, high = (x / (x + n) if math.isfinite(x) else 0.0 for x in ends)
     change = 2 * corrected / whole * (about_means - left / whole * about_line)
     measuring = math.sqrt(float(change**2 @ (u_ms**2 + slip_ms**2)))
-    share = Estimate(value=value, low=min(low, value), high=max(high, value), u=measuring)
-    return (None if isinstance(jitter, str) else jitter), share
-
-
-def _estimate(value: float, half: float, weights: Floats, u_ms: Floats, shared_u_ms: float) -> Estimate:
-    """A group's mean with what all offsets share."""
-    own = math.sqrt(float((weights * u_ms) @ (weights * u_ms)))
-    return Estimate(value=value, low=value - half, high=value + half, u=own).widened(shared_u_ms)
+    return jitter, Estimate(value=value, low=min(low, value), high=max(high, value), u=measuring)

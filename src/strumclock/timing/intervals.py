@@ -8,16 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from strumclock.timing.error_model import Wander
+from strumclock.errors import Absent
+from strumclock.timing.error_model import ErrorModel
 from strumclock.timing.estimate import COVERAGE_FACTOR, Estimate
+from strumclock.timing.placed import ERROR_SHARE
 from strumclock.timing.regression import lag1
 
 Floats = NDArray[np.float64]
-
-ERROR_SHARE = 0.5
-"""Share of their stated variance that the errors of strum times really have. Stated uncertainties are cautious: of most
-strums they are many times the error, for the sake of the few that are far off. Summed over takes of recorded guitars
-with known truth the share was 0.45 to 0.55 (0.2 to 0.4 in the median take), of our own synthesiser's 1.9 (0.8)."""
 
 DOUBT_OF_SHARE = 0.7
 """Standard uncertainty of that share, so that it may be none or that of our own synthesiser: 87 to 89 % of its takes
@@ -30,7 +27,7 @@ LEAST_TYPICAL = 0.1
 """The typical residual is taken for at least this share of the standard deviation, should half of them be the same."""
 
 
-def combination(value: float, weights: Floats, wander: Wander, u: Floats) -> Estimate:
+def combination(value: float, weights: Floats, model: ErrorModel, u: Floats) -> Estimate:
     """A weighted sum of the offsets, such as a mean or a slope.
 
     Parameters
@@ -38,21 +35,21 @@ def combination(value: float, weights: Floats, wander: Wander, u: Floats) -> Est
     value : float
         The sum.
     weights : (n,) array
-    wander : Wander
+    model : ErrorModel
     u : (n,) array
         Measuring uncertainty of each strum, independent. It is part of the scatter, and so of the interval, already.
     """
-    half = float(wander.half_width(weights))
+    half = float(model.half_width(weights))
     return Estimate(value=value, low=value - half, high=value + half, u=math.sqrt(float((weights * u) @ (weights * u))))
 
 
-def median(values: Floats, wander: Wander, u: Floats) -> Estimate:
+def median(values: Floats, model: ErrorModel, u: Floats) -> Estimate:
     """The median, its interval by the rank: the share of values below it varies as that of correlated signs does."""
     n = values.size
     middle = float(np.median(values))
     # Correlation of the signs of two normal values with correlation ρ: (2/π) arcsin ρ.
-    inflation = wander.inflation(lambda rho: 2 / math.pi * np.arcsin(rho))
-    reach = float(stdtrit(wander.dof, 0.975)) * math.sqrt(inflation / (4 * n))
+    inflation = model.inflation(lambda rho: 2 / math.pi * np.arcsin(rho))
+    reach = float(stdtrit(model.dof, 0.975)) * math.sqrt(inflation / (4 * n))
     low, high = np.quantile(values, [max(0.5 - reach, 0.0), min(0.5 + reach, 1.0)])
     # The median's own measuring: that of a mean, times √(π/2) (large-sample ratio for normal scatter).
     measuring = math.sqrt(math.pi / 2) * math.sqrt(float(u @ u)) / n
@@ -60,8 +57,8 @@ def median(values: Floats, wander: Wander, u: Floats) -> Estimate:
 
 
 def scatter(
-    residual: Floats, dof: int, wander: Wander, u: Floats, *, error_share: float = ERROR_SHARE, slip: float = 0.0
-) -> Estimate | str:
+    residual: Floats, dof: float, model: ErrorModel, u: Floats, *, error_share: float = ERROR_SHARE, slip: float = 0.0
+) -> Estimate | Absent:
     """The player's standard deviation: that of the residuals, badly known ones counting less, less what measuring adds.
 
     With equal measuring uncertainties u and `error_share` 1 this is √(s² − u²); with none it is s. With unequal ones
@@ -71,9 +68,9 @@ def scatter(
     Parameters
     ----------
     residual : (n,) array
-    dof : int
+    dof : float
         n less the figures taken out.
-    wander : Wander
+    model : ErrorModel
     u : (n,) array
         Stated measuring uncertainty of each strum.
     error_share : float
@@ -84,7 +81,7 @@ def scatter(
 
     Returns
     -------
-    Estimate, or str
+    Estimate, or Absent
         The reason, where the scatter is no larger than the measuring's own.
     """
     n = residual.size
@@ -94,11 +91,12 @@ def scatter(
     trust /= trust.sum()
     square = float(trust @ residual**2) * n / dof
     stated = float(trust @ u**2)
-    low, high = wander.sigma_interval()
+    low, high = model.sigma_interval()
     if square <= (error_share + DOUBT_OF_SHARE) * stated:
-        return (
-            f"the strums scatter by {math.sqrt(square):.1f} ms, hardly more than their times are uncertain "
-            f"({math.sqrt(stated):.1f} ms), so the player's own part cannot be told; it is less than {high:.1f} ms"
+        return Absent(
+            code="within-measuring",
+            reason=f"the strums scatter by {math.sqrt(square):.1f} ms, hardly more than their times are uncertain "
+            f"({math.sqrt(stated):.1f} ms), so the player's own part cannot be told; it is less than {high:.1f} ms",
         )
     value = math.sqrt(square - error_share * stated)
     counted = 1 / float(trust @ trust)
@@ -115,14 +113,17 @@ def scatter(
     )
 
 
-def correlation(residual: Floats, slot: NDArray[np.int64], wander: Wander, u: Floats) -> Estimate | str:
+def correlation(residual: Floats, slot: NDArray[np.int64], model: ErrorModel, u: Floats) -> Estimate | Absent:
     """The autocorrelation of the errors from one slot to the next."""
     neighbours = np.diff(slot) == 1
     pairs = int(neighbours.sum())
     if pairs < residual.size / 2:
-        return f"it needs strums in neighbouring slots; only {pairs} of {residual.size} have one"
+        return Absent(
+            code="too-few-neighbours",
+            reason=f"it needs strums in neighbouring slots; only {pairs} of {residual.size} have one",
+        )
     value = lag1(residual, slot)
-    low, high = wander.rho1_interval()
+    low, high = model.rho1_interval()
     along = np.zeros_like(residual)
     along[:-1] += np.where(neighbours, residual[1:], 0.0)
     along[1:] += np.where(neighbours, residual[:-1], 0.0)
@@ -131,12 +132,12 @@ def correlation(residual: Floats, slot: NDArray[np.int64], wander: Wander, u: Fl
     return Estimate(value=value, low=min(low, value), high=max(high, value), u=measuring)
 
 
-def share(deviation: Floats, tolerance: Floats, wander: Wander, u: Floats) -> Estimate:
+def share(deviation: Floats, tolerance: Floats, model: ErrorModel, u: Floats) -> Estimate:
     """Share of the deviations within the tolerance: Wilson's interval with the number of independent strums."""
     n = deviation.size
     value = float(np.mean(np.abs(deviation) <= tolerance))
     # Whether two values lie in a band about 0 hangs together with the square of their correlation.
-    independent = n / wander.inflation(lambda rho: rho**2)
+    independent = n / model.inflation(lambda rho: rho**2)
     z2 = COVERAGE_FACTOR**2
     middle = (value + z2 / (2 * independent)) / (1 + z2 / independent)
     reach = (

@@ -1,0 +1,95 @@
+"""What is heard in a take before any grid: the clicks, the strums, and the guitar alone for the stages that follow."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from strumclock.audio import Recording
+from strumclock.click import Clicks
+from strumclock.errors import Notice, RecordingError
+from strumclock.grid import BeatGrid, Exercise
+from strumclock.onsets import Strums, find_strums
+from strumclock.pipeline.components import Low, pictured
+from strumclock.pipeline.measurement import TakeInfo
+from strumclock.pipeline.options import MeasureOptions
+from strumclock.pipeline.sources import Sound, tell_apart
+
+ONLY_CLICK = 0.03  # of the click's peak: removal leaves more than that of a guitar even 24 dB below its click
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Listened:
+    """A take, heard.
+
+    Attributes
+    ----------
+    take : TakeInfo
+    start_s, end_s : float
+        The part of the file that was listened to.
+    priming_known : bool
+        Whether time zero of the file is known, the codec's own silence taken off.
+    clicks : Clicks or None
+    strums : Strums
+        At least one.
+    low : Low
+        The guitar without the click.
+    notices : tuple of Notice
+    """
+
+    take: TakeInfo
+    start_s: float
+    end_s: float
+    priming_known: bool
+    clicks: Clicks | None
+    strums: Strums
+    low: Low
+    notices: tuple[Notice, ...]
+
+
+def listen(recording: Recording, exercise: Exercise, options: MeasureOptions, nominal: BeatGrid | None) -> Listened:
+    """Tell the guitar from the click and find the strums.
+
+    Raises
+    ------
+    RecordingError
+        If no strum was heard.
+    ClickError
+        If a click was promised and none is there.
+    """
+    sound = tell_apart(recording, exercise, options.click, nominal)
+    end_s = recording.start_s + recording.duration_s
+    strums = find_strums(
+        sound.guitar, sound.rate_hz, start_s=sound.start_s, clicks=sound.clicks, removal=sound.removal
+    ).between(recording.start_s, end_s)
+    if len(strums) == 0 or _only_click(sound):
+        raise RecordingError(
+            "at least one strum is needed; none was heard in "
+            f"{recording.path or 'the samples'}; put the phone nearer to the guitar, or check the file"
+        )
+    return Listened(
+        take=TakeInfo(
+            path=recording.path,
+            sha256=recording.sha256,
+            duration_s=recording.duration_s,
+            sample_rate_hz=recording.sample_rate_hz,
+            channels=recording.channels,
+        ),
+        start_s=recording.start_s,
+        end_s=end_s,
+        priming_known=recording.priming_known,
+        clicks=sound.clicks,
+        strums=strums,
+        low=pictured(sound.guitar, sound.rate_hz, sound.start_s, strums),
+        notices=(*recording.notices, *sound.notices, *strums.notices),
+    )
+
+
+def _only_click(sound: Sound) -> bool:
+    """Whether next to nothing is left when the click is taken out."""
+    if sound.removal is None:
+        return False
+    left, removed = (
+        max(float(x.max(initial=0.0)), -float(x.min(initial=0.0)))
+        for x in (sound.removal.samples, sound.removal.removed)
+    )
+    return left < ONLY_CLICK * removed

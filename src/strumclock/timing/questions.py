@@ -1,0 +1,289 @@
+"""What is asked of a take, answered at one error rate: late on average, falling behind, a step, a place of the bar.
+
+Each question is the size of one column of numbers beside others that are held fixed: a beat's strums beside the drift
+line, a slope beside the mean. All questions of a take stand under one error rate (Holm 1979): a player who is even has
+something said of them in one take of twenty, however much was asked. What is shown is held fixed for what is asked
+next, so that one late beat does not make the other three early, and a step is not also a drift.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from strumclock.timing import intervals
+from strumclock.timing.clocks import with_clock
+from strumclock.timing.design import Floats, beside, independent
+from strumclock.timing.error_model import ErrorModel
+from strumclock.timing.estimate import COVERAGE_FACTOR, Estimate
+from strumclock.timing.placed import Anchoring, PlacedStrums
+from strumclock.timing.values import Finding, Group
+
+AUDIBLE_FLOOR_S, AUDIBLE_SHARE = 0.006, 0.025
+"""Smallest shift of one tone that is heard: 6 ms; above 240 ms 2.5 % of the interval (Friberg & Sundberg 1995)."""
+
+SHOWN_BELOW_P = 0.04
+"""Largest p at which something is shown, after Holm's correction over all that was asked of the take (Holm 1979)."""
+
+AS_CLEAR = 0.7
+"""Places this close to the clearest may as well be what is wrong: two late beats of four look like two early ones."""
+
+MIN_IN_PLACE = 3
+"""A beat, part or pair of chords with fewer strums is not asked about."""
+
+LEAST_BESIDE_STEP, CUTS = 8, 40
+"""A step has so many strums on either side at least, and is looked for at so many places at most."""
+
+TREND = ("drift", "step")
+
+SAME = 1e-9
+"""Halves of intervals below this, in ms or ms a minute, are a computer's."""
+
+
+def audible_s(interval_s: float) -> float:
+    """Smallest displacement that is heard in a run of tones `interval_s` apart, s (Friberg & Sundberg 1995).
+
+    Examples
+    --------
+    >>> audible_s(0.2), audible_s(0.6)
+    (0.006, 0.015)
+    """
+    return max(AUDIBLE_FLOOR_S, AUDIBLE_SHARE * interval_s)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Question:
+    """How large is this column's part in the offsets?
+
+    Attributes
+    ----------
+    kind, where
+        See `Finding`.
+    column : (n,) array
+        1 at the strums asked about; for a drift the minutes; for a step 1 after it.
+    beside : (n, p) array
+        What is always held fixed.
+    other : int or None
+        Of two places only the first is asked about; this is the second.
+    looks : float
+        Independent places that were searched for it.
+    """
+
+    kind: str
+    where: int | tuple[str, str] | None
+    column: Floats
+    beside: Floats
+    other: int | None = None
+    looks: float = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Asked:
+    """One take, as the questions are put to it.
+
+    Attributes
+    ----------
+    strums : PlacedStrums
+    anchoring : Anchoring
+    offset_ms : (n,) array
+    u_ms : (n,) array
+        Measuring uncertainty of each strum.
+    shared_u_ms : float
+        Uncertainty that all offsets share.
+    model : ErrorModel
+        How the player's errors hang together.
+    audible_ms : float
+    """
+
+    strums: PlacedStrums
+    anchoring: Anchoring
+    offset_ms: Floats
+    u_ms: Floats
+    shared_u_ms: float
+    model: ErrorModel
+    audible_ms: float
+
+    @property
+    def minutes(self) -> Floats:
+        """The grid's time about its middle, minutes."""
+        return np.asarray((self.strums.line_s - self.strums.line_s.mean()) / 60)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Answer:
+    """A question's size beside what is held fixed, with how clear it is."""
+
+    question: Question
+    size: Estimate
+    clear: float
+    p: float
+
+
+def answer_all(asked: Asked, by: Mapping[str, tuple[Group, ...]]) -> tuple[Finding, ...]:
+    """Ask everything; show the clearest, hold it fixed, and ask the rest again, until chance would do as well.
+
+    Parameters
+    ----------
+    asked : Asked
+    by : mapping of str to tuple of Group
+        Means of the beats and parts, which tell the one of two that is further from the click.
+
+    Returns
+    -------
+    tuple of Finding
+        The smallest p first.
+    """
+    open_ = questions(asked)
+    fixed: list[Question] = []
+    found: list[Finding] = []
+    answers: list[_Answer] = []
+    while open_:
+        answers = [a for a in (_answer(q, asked, fixed) for q in open_) if a is not None]
+        # Whether the take as a whole is late is told last, by the strums of which nothing else is said.
+        best = _clearest([a for a in answers if a.question.kind != "placement"], len(open_), asked)
+        if best is None:
+            break
+        found.append(_finding(best, asked, by, shown=True))
+        open_.remove(best.question)
+        fixed.append(best.question)
+    for answer in answers:
+        whole = answer.question.kind == "placement"
+        found.append(_finding(answer, asked, by, shown=whole and len(open_) * answer.p < SHOWN_BELOW_P))
+    return tuple(sorted(found, key=lambda f: (not f.shown, f.p)))
+
+
+def questions(asked: Asked) -> list[Question]:
+    """What can be asked of this take."""
+    strums, n = asked.strums, len(asked.strums)
+    ones, line = np.ones((n, 1)), np.column_stack([np.ones(n), asked.minutes])
+    found = []
+    if not asked.anchoring.fitted:
+        found.append(Question(kind="placement", where=None, column=np.ones(n), beside=np.empty((n, 0))))
+    if not asked.anchoring.tempo_estimated:
+        found.append(Question(kind="drift", where=None, column=asked.minutes, beside=ones))
+        step = _likeliest_step(asked)
+        if step is not None:
+            found.append(step)
+    change = strums.at_change.astype(float)
+    if MIN_IN_PLACE <= change.sum() <= n - MIN_IN_PLACE:
+        found.append(Question(kind="changes", where=None, column=change, beside=line))
+        found += _pairs(strums, np.column_stack([line, change]))
+    for kind, at in (("beat", strums.beat), ("part", strums.part)):
+        levels, counts = np.unique(at, return_counts=True)
+        other = int(levels[1]) if levels.size == 2 else None
+        for level, count in zip(levels[: 1 if other is not None else None], counts, strict=False):
+            if levels.size > 1 and MIN_IN_PLACE <= count <= n - MIN_IN_PLACE:
+                marked = (at == level).astype(float)
+                found.append(Question(kind=kind, where=int(level), column=marked, beside=line, other=other))
+    return [q for q in found if beside(q.column, q.beside) is not None]
+
+
+def _pairs(strums: PlacedStrums, line: Floats) -> list[Question]:
+    """Each pair of chords against the other changes."""
+    pairs = strums.pair
+    counts = {pair: pairs.count(pair) for pair in dict.fromkeys(pairs) if pair is not None}
+    if len(counts) < 2:
+        return []
+    return [
+        Question(kind="pair", where=pair, column=np.array([p == pair for p in pairs], dtype=float), beside=line)
+        for pair, count in counts.items()
+        if count >= MIN_IN_PLACE
+    ]
+
+
+def _likeliest_step(asked: Asked) -> Question | None:
+    """The cut of the take at which a one-off shift explains most, with how many places were really searched."""
+    n = len(asked.strums)
+    cuts = np.arange(LEAST_BESIDE_STEP, n - LEAST_BESIDE_STEP + 1)
+    if not cuts.size:
+        return None
+    tried = cuts[np.unique(np.linspace(0, cuts.size - 1, min(CUTS, cuts.size)).round().astype(int))]
+    after = np.arange(n) >= tried[:, None]
+    weights = after / (n - tried)[:, None] - ~after / tried[:, None]
+    clear = np.abs(weights @ asked.offset_ms) / asked.model.half_width(weights)
+    # Galwey's effective number of independent tests, from the correlations of the cuts (Galwey 2009, from memory).
+    root = np.sqrt(np.maximum(np.linalg.eigvalsh(np.corrcoef(weights)), 0.0)) if tried.size > 1 else np.ones(1)
+    cut = int(tried[np.argmax(clear)])
+    return Question(
+        kind="step",
+        where=int(asked.strums.slot[cut]),
+        column=(np.arange(n) >= cut).astype(float),
+        beside=np.ones((n, 1)),
+        looks=float(root.sum() ** 2 / (root**2).sum()),
+    )
+
+
+def _answer(question: Question, asked: Asked, fixed: list[Question]) -> _Answer | None:
+    """The size of a question's column beside what is held fixed; None where that hides it."""
+    model, extra_u = asked.model, 0.0
+    shown = [q.column - q.column.mean() if q.kind == "step" else q.column for q in fixed]
+    held = independent(question.beside, np.column_stack(shown)) if shown else question.beside
+    weights = beside(question.column, held)
+    if weights is None:
+        return None
+    size = intervals.combination(float(weights @ asked.offset_ms), weights, model, asked.u_ms)
+    if question.kind == "placement":
+        extra_u, size = asked.shared_u_ms, size.widened(asked.shared_u_ms)
+    elif question.kind == "drift":
+        plain = size.high - size.value
+        size = with_clock(size, anchoring=asked.anchoring)
+        extra_u = math.sqrt(max((size.high - size.value) ** 2 - plain**2, 0.0)) / COVERAGE_FACTOR
+    p = model.p_value(weights, size.value, extra_u=extra_u)
+    return _Answer(
+        question=question,
+        size=size,
+        clear=abs(size.value) / max(size.high - size.value, SAME),
+        p=float(-np.expm1(question.looks * np.log1p(-min(p, 1 - 1e-12)))),
+    )
+
+
+def _clearest(answers: list[_Answer], n_open: int, asked: Asked) -> _Answer | None:
+    """The answer to be shown next: beyond chance, and of those as clear the one further from the click."""
+    proven = [a for a in answers if n_open * a.p < SHOWN_BELOW_P]
+    # That something changed is proven by either; which of the two it was is told by what fits better.
+    if any(a.question.kind in TREND for a in proven):
+        trend = max((a for a in answers if a.question.kind in TREND), key=lambda a: a.clear)
+        proven = [a for a in proven if a.question.kind not in TREND] + [trend]
+    if not proven:
+        return None
+    best = max(proven, key=lambda a: a.clear)
+    if best.question.kind in (*TREND, "pair"):
+        return best
+    alike = [a for a in proven if a.clear >= AS_CLEAR * best.clear and a.question.kind in ("changes", "beat", "part")]
+
+    def off(a: _Answer) -> float:
+        # Where the click is known, the place further from it is what is wrong; else the later one.
+        if asked.anchoring.fitted:
+            return a.size.value
+        return abs(float(asked.offset_ms[a.question.column > 0].mean()))
+
+    return max(alike, key=off)  # of equals the first asked: a chord change before the beat that it falls on
+
+
+def _finding(found: _Answer, asked: Asked, by: Mapping[str, tuple[Group, ...]], *, shown: bool) -> Finding:
+    """The answer as it is told."""
+    question, size, where = found.question, found.size, found.question.where
+    plain = beside(question.column, question.beside)
+    seen = 0.0 if plain is None else float(plain @ asked.offset_ms)
+    reach = min(abs(size.value), abs(seen)) if seen * size.value > 0 else 0.0
+    if question.kind == "drift":
+        reach *= float(np.ptp(asked.minutes))
+    if question.other is not None:
+        where, size = _which_of_two(question, size, by[question.kind], contrasts=asked.anchoring.fitted)
+    return Finding(kind=question.kind, where=where, size=size, p=found.p, shown=shown, audible=reach > asked.audible_ms)
+
+
+def _which_of_two(
+    question: Question, size: Estimate, groups: tuple[Group, ...], *, contrasts: bool
+) -> tuple[int | tuple[str, str] | None, Estimate]:
+    """Of two places that differ, the one further from the click; where that is not known, the later one."""
+    first, second = (group.offset_ms for group in groups)
+    take_first = size.value > 0
+    if not contrasts and first is not None and second is not None:
+        take_first = abs(first.value) > abs(second.value)
+    if take_first:
+        return question.where, size
+    return question.other, Estimate(value=-size.value, low=-size.high, high=-size.low, u=size.u)
