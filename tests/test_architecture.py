@@ -43,7 +43,8 @@ ORDER = (
 RANK = {module: i for i, row in enumerate(ORDER) for module in row}
 RANK["clicktrack"] = RANK["click"] + 0.5  # both stand after click, whose rule for a sound's time they use
 RANK["synthesis"] = RANK["click"] + 0.5  # and only these import it:
-MAY_IMPORT_SYNTHESIS = {"demo", "cli"}
+RANK["learning"] = RANK["onsets"] + 0.5  # makes the detector's file; nothing imports it
+MAY_IMPORT_SYNTHESIS = {"demo", "cli", "learning"}
 
 # The third-party column: which module may import what.
 MAY_IMPORT = {
@@ -72,6 +73,7 @@ MAY_IMPORT = {
     "demo": {"numpy", "soundfile"},
     "cli": {"click", "rich"},
     "synthesis": {"numpy", "scipy", "soundfile", "av"},
+    "learning": {"numpy", "scipy", "soundfile", "soxr", "av", "torch", "pyroomacoustics"},
     "__init__": set(),
 }
 

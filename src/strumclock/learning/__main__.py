@@ -9,13 +9,14 @@ import platform
 import sys
 import tempfile
 import time
+from dataclasses import asdict, fields, replace
 from pathlib import Path
 
-from strumclock.errors import StrumclockError
+from strumclock.errors import StrumclockError, UsageError
 from strumclock.learning import examples, scenes
 from strumclock.learning.calibration import calibrated, kept_takes, reached_by
 from strumclock.learning.sounds import divided, read_sounds, sha256_of
-from strumclock.onsets import Detector
+from strumclock.onsets import Calibration, Detector
 
 JUDGED_SEED = 10_000_000  # seeds of takes that are judged begin here, of those that calibrate one step further
 PACKAGES = ("numpy", "scipy", "torch", "pyroomacoustics", "av", "soxr", "soundfile")
@@ -33,6 +34,9 @@ def parsed(words: list[str] | None) -> argparse.Namespace:
     a.add_argument("--keep-out", nargs="*", default=[], help="how names of sounds begin that are only judged with")
     a.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     a.add_argument("--device", default="cpu", help="cpu or cuda")
+    a.add_argument("--batch", type=int, default=512)
+    a.add_argument("--rate", type=float, default=2.5e-3)
+    a.add_argument("--set", nargs="*", default=[], metavar="NAME=VALUE", help="numbers of the calibration set by hand")
     a.add_argument("--most-render-s", type=float, default=float("inf"), help="take as many as are ready by then")
     a.add_argument("--most-train-s", type=float, default=float("inf"))
     a.add_argument("--only-render", action="store_true", help="stop where learning would begin (with --folder)")
@@ -44,19 +48,20 @@ def main(words: list[str] | None = None) -> int:
     """Learn; 0 when the file is written."""
     a = parsed(words)
     try:
-        learn(a)
+        make(a)
     except StrumclockError as e:
         print(e, file=sys.stderr)
         return 2
     return 0
 
 
-def learn(a: argparse.Namespace) -> None:
+def make(a: argparse.Namespace) -> None:
     """Scenes, features, training, calibration, and the file."""
     from strumclock.learning.model import to_weights
     from strumclock.learning.training import judged, learn
 
     started = time.monotonic()
+    by_hand(a.set)  # an error in it is better known before an hour of work
     sounds = read_sounds(a.sounds)
     ours, theirs = divided(sounds, tuple(a.keep_out))
     folder = a.folder or Path(tempfile.mkdtemp(prefix="strumclock-learning-"))
@@ -71,11 +76,13 @@ def learn(a: argparse.Namespace) -> None:
     if a.only_render:
         return
     say(f"{len(data)} candidates of {len(set(data.take))} takes after {rendered_s:.0f} s")
-    p = learn(data, seed=a.seed, epochs=a.epochs, most_s=a.most_train_s, device=a.device)
+    p = learn(data, seed=a.seed, epochs=a.epochs, most_s=a.most_train_s, device=a.device, batch=a.batch, rate=a.rate)
     seen = {"learned": judged(p, examples.some(data, 20_000), a.device), "kept_out": judged(p, held, a.device)}
     say(f"trained after {time.monotonic() - started:.0f} s: {seen}")
     weights = to_weights(p)
     calibration, _ = calibrated(weights, takes[: a.judged], a.workers)
+    fitted = asdict(calibration)
+    calibration = replace(calibration, **by_hand(a.set))
     detector = Detector(weights=weights, calibration=calibration, provenance={})
     reached = reached_by(detector, takes[a.judged :], a.workers)
     say(f"calibrated after {time.monotonic() - started:.0f} s: {calibration} {reached}")
@@ -88,6 +95,8 @@ def learn(a: argparse.Namespace) -> None:
         "seconds_a_take": scenes.SECONDS,
         "took_s": {"rendering": round(rendered_s), "all": round(time.monotonic() - started)},
         "network_on_candidates": seen,
+        "calibration_fitted_by_the_command": fitted,
+        "set_by_hand": by_hand(a.set),
         "on_sounds_kept_out": reached,
         "kept_out": sorted(
             str(path.relative_to(a.sounds))
@@ -99,6 +108,20 @@ def learn(a: argparse.Namespace) -> None:
     }
     Detector(weights=weights, calibration=calibration, provenance=provenance).save(a.out)
     say(f"{a.out} written after {time.monotonic() - started:.0f} s")
+
+
+def by_hand(words: list[str]) -> dict[str, float]:
+    """Numbers of the calibration, from words NAME=VALUE."""
+    known, told = {f.name for f in fields(Calibration)}, {}
+    for word in words:
+        name, _, value = word.partition("=")
+        try:
+            told[name] = float(value)
+        except ValueError:
+            name = ""
+        if name not in known:
+            raise UsageError(f"--set needs NAME=VALUE with a name of {', '.join(sorted(known))}; got {word!r}")
+    return told
 
 
 def say(text: str) -> None:

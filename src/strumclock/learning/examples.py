@@ -126,4 +126,3 @@ def many(seeds: range, sounds: Sounds, workers: int, most_s: float = np.inf) -> 
         except TimeoutError:
             pool.shutdown(wait=False, cancel_futures=True)
     return joined(sorted((p for p in parts if len(p)), key=lambda p: int(p.take[0])))
-

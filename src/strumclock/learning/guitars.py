@@ -102,7 +102,7 @@ class PhysicalGuitar:
         self._guitar = strings.Guitar(
             name="physical",
             decay_per_s=(u(0.5, 2.0), u(0.5, 1.3) * dull, u(0.1, 0.5) * dull),
-            inharmonicity=tuple(10 ** u(-4.7, -3.7, 6)),  # type: ignore[arg-type]
+            inharmonicity=tuple(10 ** u(-4.7, -3.7, 6)),
             pick_place=u(0.05, 0.32),
             edge_hz=(soft, soft * u(1.3, 3.0)),
             body=tuple((low * ratio, u(8, 30), u(0.1, 1.2)) for ratio in (1.0, u(1.7, 2.1), u(2.2, 2.7), u(3.5, 4.2))),

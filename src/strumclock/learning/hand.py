@@ -166,9 +166,7 @@ class Hand:
                 add(played.sound, second, int((times[q] + u(0.0003, 0.004)) * RATE_HZ) - LEAD, 0.6 * gain)
         played.strums_s.append(t)
 
-    def _before(
-        self, played: Played, stroke: Stroke, times: Wave, pitches: list[float], strings: list[int]
-    ) -> None:
+    def _before(self, played: Played, stroke: Stroke, times: Wave, pitches: list[float], strings: list[int]) -> None:
         """What happens to the strings before the first is let go: touched by the pick, stopped by the hand."""
         rng, u, t = self.rng, self.rng.uniform, stroke.at_s
         if rng.random() < self.touch_share:
@@ -182,7 +180,9 @@ class Hand:
             at = t - u(0.006, 0.07)
             played.stop_all(at, (0.004, 0.03), 0.004, rng)
             if rng.random() < 0.8:
-                played.noises.append((at + u(-0.006, 0.002), hand_noise(rng, "contact"), level(self.contact_db, 4, rng)))
+                played.noises.append(
+                    (at + u(-0.006, 0.002), hand_noise(rng, "contact"), level(self.contact_db, 4, rng))
+                )
         elif rng.random() < 0.15:
             played.noises.append((t - u(0.004, 0.05), hand_noise(rng, "contact"), level(self.contact_db, 4, rng)))
         if self.stops_late:

@@ -85,11 +85,11 @@ def disturb(rng: np.random.Generator, take: Wave, bpm: float) -> None:
             add(take, z / (np.abs(z).max() + 1e-9), int(t * RATE_HZ), level(loud, 4, rng))
             t += rng.exponential(0.15) + 0.04 if chance() < 0.95 else u(0.5, 3)
     if chance() < 0.15:
-        pitch, t = u(60, 130), np.arange(int(0.12 * RATE_HZ)) / RATE_HZ
+        pitch, k = u(60, 130), np.arange(int(0.12 * RATE_HZ)) / RATE_HZ
         loud, dies_s, slap = u(-16, 2), u(0.012, 0.03), u(0, 0.2)
         for at in np.arange(u(0, 60 / bpm), seconds - 0.3, 60 / bpm):
-            z = np.sin(2 * np.pi * pitch * t) * np.exp(-t / dies_s)
-            z += slap * rng.standard_normal(len(t)) * np.exp(-t / 0.004)
+            z = np.sin(2 * np.pi * pitch * k) * np.exp(-k / dies_s)
+            z += slap * rng.standard_normal(len(k)) * np.exp(-k / 0.004)
             add(take, z, int((at + rng.normal(0, 0.02)) * RATE_HZ), level(loud, 2, rng))
 
 
@@ -115,4 +115,5 @@ def excerpt(x: Wave, n: int, rng: np.random.Generator) -> Wave:
     fade = min(n // 4, 400)
     y[:fade] *= np.linspace(0, 1, fade)
     y[n - fade :] *= np.linspace(1, 0, fade)
-    return y / (np.abs(y).max() + 1e-9)
+    loudest_one: Wave = y / (np.abs(y).max() + 1e-9)
+    return loudest_one

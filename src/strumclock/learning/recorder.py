@@ -76,7 +76,7 @@ def through_codec(x: Wave, name: str, kbit_s: int) -> Wave:
             out.mux(stream.encode(frame))
         out.mux(stream.encode(None))
     file.seek(0)
-    with av.open(file) as read:
+    with av.open(file, "r") as read:
         resampler = av.AudioResampler(format="fltp", layout="mono")
         parts = [r.to_ndarray()[0] for frame in read.decode(audio=0) for r in resampler.resample(frame)]
     decoded = np.concatenate(parts).astype(np.float64)

@@ -37,7 +37,7 @@ def some_room(rng: np.random.Generator, recorded: tuple[Path, ...]) -> tuple[Wav
     kind = rng.random()
     if kind < SIMPLE or (kind >= SIMPLE + COMPUTED and not recorded):
         t60_s = float(np.exp(rng.uniform(np.log(0.05), np.log(1.2))))
-        pair = [_noise_room(rng, t60_s), _noise_room(rng, t60_s)]
+        pair = [noise_room(rng, t60_s, rng.uniform(-4, 14)) for _ in range(2)]
     elif kind < SIMPLE + COMPUTED:
         pair = list(_shoe_box(rng))
     else:
@@ -61,26 +61,26 @@ def _arrived(response: Wave) -> Wave:
     """From the first arrival on, energy 1."""
     response = response[int(np.argmax(np.abs(response) > ARRIVAL * np.abs(response).max())) :]
     response = response[: int(LONGEST_S * RATE_HZ)]
-    return response / np.sqrt((response**2).sum())
+    return _of_energy_one(response)
 
 
 def _nearer(response: Wave, direct_db: float) -> Wave:
     """With a direct sound added at the start, its energy against the whole response's."""
     response = response.copy()
     response[0] += np.sign(response[0] or 1.0) * 10 ** (direct_db / 20)
-    return response / np.sqrt((response**2).sum())
+    return _of_energy_one(response)
 
 
-def _noise_room(rng: np.random.Generator, t60_s: float) -> Wave:
-    """A direct sound, a few early reflections, and a decaying tail."""
+def noise_room(rng: np.random.Generator, t60_s: float, direct_db: float) -> Wave:
+    """A direct sound, a few early reflections, and a decaying tail so much below the direct sound; energy 1."""
     n = int(max(t60_s, SHORTEST_S) * RATE_HZ)
     tail = duller(rng.standard_normal(n) * 10 ** (-3 * np.arange(n) / n), rng.uniform(2000, 9000))
     tail = np.concatenate([np.zeros(int(rng.uniform(0, 0.008) * RATE_HZ)), tail])
-    tail *= 10 ** (-rng.uniform(-4, 14) / 20) / np.sqrt((tail**2).sum())
+    tail *= 10 ** (-direct_db / 20) / np.sqrt((tail**2).sum())
     for _ in range(rng.integers(0, 5)):
         tail[int(min(len(tail) - 1, rng.uniform(0.0005, 0.015) * RATE_HZ))] += rng.uniform(-0.5, 0.5)
     tail[0] += 1
-    return tail / np.sqrt((tail**2).sum())
+    return _of_energy_one(tail)
 
 
 def _shoe_box(rng: np.random.Generator) -> tuple[Wave, Wave]:
@@ -111,8 +111,13 @@ def _shoe_box(rng: np.random.Generator) -> tuple[Wave, Wave]:
         whole[:late] += ir[:late]
         whole[late:n] += level * tail[late:]
         found.append(duller(whole, rng.uniform(5000, 16000)) if rng.random() < 0.5 else whole)
-    return found[0] / np.sqrt((found[0] ** 2).sum()), found[1] / np.sqrt((found[1] ** 2).sum())
+    return _of_energy_one(found[0]), _of_energy_one(found[1])
 
 
 def _surface(size: Wave) -> float:
     return float(2 * (size[0] * size[1] + size[1] * size[2] + size[0] * size[2]))
+
+
+def _of_energy_one(response: Wave) -> Wave:
+    one: Wave = response / np.sqrt((response**2).sum())
+    return one

@@ -12,7 +12,6 @@ import time
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import torch
 import torch.nn.functional as F
 
@@ -21,41 +20,40 @@ from strumclock.learning.model import Parameters, forward, new_parameters
 from strumclock.onsets.bands import STEP_S, STEPS
 from strumclock.onsets.residual import BEFORE_S
 
-BATCH = 512
-RATE, DECAY = 2.5e-3, 1e-4
+BATCH, RATE = 512, 2.5e-3  # of a small run; a GPU is busy with 3072 and learns with 5e-3
+DECAY = 1e-4
 WARM = 300  # steps in which the rate grows to its full size
-KEEPS = 0.998  # of the running mean, a step
+KEEPS = 0.996  # of the running mean, a step
 GATE_SHARE = 0.3  # of its loss
 SMEAR = 0.6  # steps by which the target is spread: no time is truer than a quarter of a millisecond
 GRAIN, LOUDNESS = 0.05, 0.15  # noise on the picture [20 dB]: on each pixel, and on all alike: loudness must not decide
 
 
-def targets(at_s: npt.NDArray[np.floating]) -> npt.NDArray[np.float32]:
-    """The probabilities that would be right: a narrow hill at the strum's step, or "none"."""
-    none = np.isnan(at_s)
-    place = np.where(none, 0, (at_s + BEFORE_S) / STEP_S - 0.5)
-    hill = np.exp(-0.5 * ((np.arange(STEPS) - place[:, None]) / SMEAR) ** 2)
-    hill /= np.maximum(hill.sum(axis=1, keepdims=True), 1e-12)
-    both = np.concatenate([np.where(none[:, None], 0, hill), none[:, None]], axis=1)
-    return both.astype(np.float32)
-
-
-def learn(data: Examples, *, seed: int, epochs: float, most_s: float = np.inf, device: str = "cpu") -> Parameters:
+def learn(
+    data: Examples,
+    *,
+    seed: int,
+    epochs: float,
+    most_s: float = np.inf,
+    device: str = "cpu",
+    batch: int = BATCH,
+    rate: float = RATE,
+) -> Parameters:
     """Learn from the examples, so many times each, or until the time is over, the rate falling to nothing by then."""
     torch.manual_seed(seed)
     p = new_parameters(seed, device)
     mean = {name: t.detach().clone() for name, t in p.items()}
-    optimiser = torch.optim.AdamW(p.values(), lr=RATE, weight_decay=DECAY, betas=(0.9, 0.99))
+    optimiser = torch.optim.AdamW(p.values(), lr=rate, weight_decay=DECAY, betas=(0.9, 0.99))
     x, picture = torch.from_numpy(data.evidence).to(device), torch.from_numpy(data.picture).to(device)
     at = torch.from_numpy(data.at_s).to(device)
-    steps, started, step, lost = int(epochs * len(data) / BATCH), time.monotonic(), 0, 0.0
+    steps, started, step = int(epochs * len(data) / batch), time.monotonic(), 0
     while step < steps:
         done = max(step / steps, (time.monotonic() - started) / most_s)
         if done >= 1:
             break
         for group in optimiser.param_groups:
-            group["lr"] = RATE * min(1, (step + 1) / WARM) * (0.5 + 0.5 * np.cos(np.pi * done))
-        i = torch.randint(0, len(at), (BATCH,), device=device)
+            group["lr"] = rate * min(1, (step + 1) / WARM) * (0.5 + 0.5 * np.cos(np.pi * done))
+        i = torch.randint(0, len(at), (batch,), device=device)
         loss = _loss(p, x[i], picture[i], at[i], noisy=True)
         optimiser.zero_grad()
         loss.backward()
@@ -65,8 +63,10 @@ def learn(data: Examples, *, seed: int, epochs: float, most_s: float = np.inf, d
             torch._foreach_lerp_(list(mean.values()), [t.detach() for t in p.values()], 1 - keeps)
         step += 1
         if step % 1000 == 0:
-            lost = float(loss)
-            print(f"step {step} of {steps}: loss {lost:.3f}, {time.monotonic() - started:.0f} s", file=sys.stderr, flush=True)
+            took_s = time.monotonic() - started
+            print(
+                f"step {step} of {steps}: loss {float(loss.detach()):.3f}, {took_s:.0f} s", file=sys.stderr, flush=True
+            )
     return mean
 
 

@@ -24,7 +24,9 @@ LEAST = 5  # strums of a take: fewer show nothing in common
 SURE_S = 0.001  # u of a strum that is left where it is
 
 
-def compared(steps: FloatArray, evidence: npt.NDArray[np.floating], calibration: Calibration) -> FloatArray:
+def compared(
+    steps: FloatArray, evidence: npt.NDArray[np.floating], calibration: Calibration, smeared: float = 0.0
+) -> FloatArray:
     """The probability of each step in each strum, after a look at the other strums of the take.
 
     The others, laid one over another at their places, give a mean and a variance of the evidence at each step around a
@@ -38,6 +40,8 @@ def compared(steps: FloatArray, evidence: npt.NDArray[np.floating], calibration:
     evidence : ndarray, shape (n, k, channels)
         What was seen at these steps (`onsets.residual.evidence`).
     calibration : Calibration
+    smeared : float
+        See `places.smearing`.
 
     Returns
     -------
@@ -57,7 +61,7 @@ def compared(steps: FloatArray, evidence: npt.NDArray[np.floating], calibration:
     100
     """
     n, k, _ = evidence.shape
-    place = place_of(steps, calibration)
+    place = place_of(steps, calibration, smeared)
     u = doubt_of(steps, place, calibration)
     unsure = np.flatnonzero(u * STEP_S > SURE_S)
     if n < LEAST or not len(unsure):
@@ -80,7 +84,7 @@ def compared(steps: FloatArray, evidence: npt.NDArray[np.floating], calibration:
         fit = calibration.temper * _log_likelihood(theirs, mean, variance, k)
         again = steps[unsure] * np.exp(fit - fit.max(axis=1, keepdims=True))
         found[unsure] = again / again.sum(axis=1, keepdims=True)
-        place[unsure] = place_of(found[unsure], calibration)
+        place[unsure] = place_of(found[unsure], calibration, smeared)
     return found
 
 

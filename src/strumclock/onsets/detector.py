@@ -38,8 +38,16 @@ class Calibration:
         … if the picture of its levels says with so much probability that a look is worth while.
     least_probability : float
         Of being a strum, for a strum to be told.
+    least_if_sharp, sharp_s : float
+        Enough instead where the time's uncertainty is below `sharp_s`: what is no strum is seldom so sharp.
+    fell_db, louder_db : float
+        A sound that falls by more than `fell_db` and grows by less than `louder_db` in its bands is that of strings
+        being stopped; weights that have learned what a stop is need no such rule, and have a `fell_db` out of reach.
     earlier : float
         An earlier place is taken if it is so likely against the likeliest.
+    clear_steps, smeared_steps, smeared_quantile : float
+        Where the median strum's probability is spread over `smeared_steps` or more, its place is this quantile of it;
+        up to `clear_steps` it is the earliest likely one.
     sharpen : float
         Power of the probability that an uncertainty is read from.
     temper, floor : float
@@ -52,7 +60,14 @@ class Calibration:
     least_rise_db: float
     least_worth: float
     least_probability: float
+    least_if_sharp: float
+    sharp_s: float
+    fell_db: float
+    louder_db: float
     earlier: float
+    clear_steps: float
+    smeared_steps: float
+    smeared_quantile: float
     sharpen: float
     temper: float
     floor: float

@@ -16,7 +16,7 @@ from strumclock.onsets.comparison import SURE_S, compared
 from strumclock.onsets.detector import Calibration, Detector, shipped_detector
 from strumclock.onsets.levels import LAG_S, Levels, measure_levels, pictures, rises
 from strumclock.onsets.network import probabilities, worth_a_look
-from strumclock.onsets.places import FloatArray, doubt_of, place_of
+from strumclock.onsets.places import FloatArray, doubt_of, place_of, smearing
 from strumclock.onsets.residual import BEFORE_S, STRUM_CHANNELS, evidence, on_samples
 from strumclock.onsets.strums import Ignored, Strums
 
@@ -28,6 +28,7 @@ SECOND_LOOK_S = 0.015  # the second look is centred so much after the first one'
 WELL_CENTRED_S = (0.002, 0.032)  # a strum so much before its candidate was seen well
 BLOCK = 256  # candidates looked at together: bounds the memory
 LONGEST_LOOK_S = 0.030  # level of a strum is read so much after its time
+BESIDE_S = (0.028, 0.025)  # before and after a time, so that the levels' windows do not overlap
 
 CUT_IN_S = 0.002  # what begins with the recording was sounding before it
 
@@ -97,14 +98,16 @@ def find_strums(
     rise_s: FloatArray = frame.astype(np.float64) * levels.hop_s - LAG_S / 2
     about_s = rise_s[_worth(levels, frame, detector)]
     look = _look(x, rate, removed, levels, 1 / peak, about_s, detector)
-    time_s, u_s = look.times(calibration)
-    barred = (time_s < CUT_IN_S) | (look.likely < calibration.least_probability)
+    smeared = smearing(look.steps[look.likely >= calibration.least_probability], calibration)
+    time_s, u_s = look.times(calibration, smeared)
+    least = np.where(u_s < calibration.sharp_s, calibration.least_if_sharp, calibration.least_probability)
+    barred = _stopped(levels, time_s, calibration) | (time_s < CUT_IN_S) | (look.likely < least)
     chosen = _apart(time_s, np.where(barred, 0.0, look.likely))
     look, time_s, u_s, early_s = look.of(chosen), time_s[chosen], u_s[chosen], about_s[chosen] - time_s[chosen]
     p = look.likely.copy()  # a look that is centred well sees the time better, not whether there is a strum
     again = (u_s > SURE_S) & ((early_s < WELL_CENTRED_S[0]) | (early_s > WELL_CENTRED_S[1]))
     look.put(again, _look(x, rate, removed, levels, 1 / peak, time_s[again] + SECOND_LOOK_S, detector))
-    time_s, u_s = look.times(calibration, compared(look.steps, look.evidence, calibration))
+    time_s, u_s = look.times(calibration, smeared, compared(look.steps, look.evidence, calibration, smeared))
     order = np.argsort(time_s, kind="stable")
     time_s, u_s = time_s[order], u_s[order]
     strength = _strength(levels, time_s)
@@ -146,12 +149,14 @@ class _Look:
     likely: FloatArray
     evidence: npt.NDArray[np.float32]
 
-    def times(self, calibration: Calibration, steps: FloatArray | None = None) -> tuple[FloatArray, FloatArray]:
+    def times(
+        self, calibration: Calibration, smeared: float, steps: FloatArray | None = None
+    ) -> tuple[FloatArray, FloatArray]:
         """Time and uncertainty of each strum [s].
 
         Steps that are surer, after a look at the others of the take, may place it; its doubt stays that of its own.
         """
-        place = place_of(self.steps if steps is None else steps, calibration)
+        place = place_of(self.steps if steps is None else steps, calibration, smeared)
         return self.from_s + place * STEP_S, doubt_of(self.steps, place, calibration) * STEP_S
 
     def of(self, chosen: npt.NDArray[np.intp]) -> _Look:
@@ -207,6 +212,15 @@ def _worth(levels: Levels, frame: npt.NDArray[np.intp], detector: Detector) -> n
         seen = worth_a_look(pictures(levels, frame[part]), detector.weights)
         worth[part] = seen >= detector.calibration.least_worth
     return worth
+
+
+def _stopped(levels: Levels, time_s: FloatArray, calibration: Calibration) -> npt.NDArray[np.bool_]:
+    """Whether the sound only ended there: much quieter after than before, and louder in hardly any band."""
+    before, after = _at(levels, time_s - BESIDE_S[0]), _at(levels, time_s + BESIDE_S[1])
+    louder_db = 20 * np.maximum(levels.level[after] - levels.level[before], 0).mean(axis=1)
+    fell_db = levels.total_db[before] - levels.total_db[after]
+    stopped: npt.NDArray[np.bool_] = (fell_db > calibration.fell_db) & (louder_db < calibration.louder_db)
+    return stopped
 
 
 def _at(levels: Levels, time_s: FloatArray) -> npt.NDArray[np.intp]:

@@ -15,11 +15,25 @@ NEARBY = 32  # … and of most strums within so many steps, where it is looked f
 NEAR_MODE = 3  # steps to either side of the likeliest over which the time is averaged: below 1.1 ms it is one event
 
 
-def place_of(p: FloatArray, calibration: Calibration) -> FloatArray:
+def smearing(p: FloatArray, calibration: Calibration) -> float:
+    """How far the releases of a take are smeared, 0 to 1, from the probability of each step in each of its strums.
+
+    Told by the median of the number of steps over which the probability is spread (the exponential of its entropy): a
+    codec, a room or a soft pick smears all strums of a take, while a single doubtful strum has its own reason.
+    """
+    if len(p) == 0:
+        return 0.0
+    c = calibration
+    spread = np.exp(-(p * np.log((p + 1e-12).astype(np.float32))).sum(axis=1))
+    return float(np.clip((np.median(spread) - c.clear_steps) / (c.smeared_steps - c.clear_steps), 0, 1))
+
+
+def place_of(p: FloatArray, calibration: Calibration, smeared: float = 0.0) -> FloatArray:
     """Place, in steps, from the probability of each step given a strum.
 
-    The mean about the earliest step that is nearly as likely as the likeliest: a strum begins with its first string, and
-    a later one is often the surer event.
+    Where releases are smeared, a quantile of the probability: the earliest place is rather the pick's touch. Else the
+    mean about the earliest step that is nearly as likely as the likeliest: a strum begins with its first string,
+    and a later one is often the surer event.
     """
     if len(p) == 0:
         return np.empty(0)
@@ -30,7 +44,19 @@ def place_of(p: FloatArray, calibration: Calibration) -> FloatArray:
     top = (hill[:, 1:-1] >= hill[:, :-2]) & (hill[:, 1:-1] >= hill[:, 2:])
     mode = (top & (hill[:, 1:-1] >= calibration.earlier * hill.max(axis=1, keepdims=True))).argmax(axis=1)[:, None]
     near = np.where(np.abs(k - mode) <= NEAR_MODE, p, 0.0)
-    place: FloatArray = (near * (k + 0.5)).sum(axis=1) / near.sum(axis=1)
+    place = (near * (k + 0.5)).sum(axis=1) / near.sum(axis=1)
+    if smeared:
+        place = (1 - smeared) * place + smeared * _quantile(p, calibration.smeared_quantile)
+    return np.asarray(place)
+
+
+def _quantile(p: FloatArray, share: float) -> FloatArray:
+    """Place before which so much of each row's probability lies."""
+    below = np.cumsum(p, axis=1)
+    step = np.minimum((below < share).sum(axis=1), p.shape[1] - 1)
+    row = np.arange(len(p))
+    inside = p[row, step]
+    place: FloatArray = step + np.clip((share - below[row, step] + inside) / np.maximum(inside, 1e-12), 0, 1)
     return place
 
 
