@@ -167,6 +167,7 @@ def measure_correction(
         design,
         phi_grid=tuple(1 - share for share in SHARE_GRID),
         motor_grid=MOTOR_SHARES,
+        phase_only=True,
         across_gaps=False,
     )
     low, middle, high = model.quantiles(1 - model.phi, (0.025, 0.5, 0.975))
