@@ -73,7 +73,7 @@ def test_memory_beyond_its_limit_is_an_autoregression():
 
 @pytest.mark.parametrize("hurst", [0.6, 0.8, 0.97])
 def test_mean_of_fractional_noise_against_theory(hurst):
-    """Mandelbrot & Van Ness 1968: the mean of n values of fractional Gaussian noise varies as σ² n^(2H − 2), exactly."""
+    """Mandelbrot & Van Ness 1968: the mean of n values of fractional noise varies as σ² n^(2H − 2), exactly."""
     n = 128
     covariance = toeplitz(members.fgn_autocorrelation(hurst, n - 1))
     assert covariance.mean() == pytest.approx(n ** (2 * hurst - 2), rel=1e-9)

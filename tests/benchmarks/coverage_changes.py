@@ -1,4 +1,4 @@
-"""How often the interval of the lateness at chord changes holds the truth, and how often changes are named that are none.
+"""How often the interval of the lateness at chord changes holds the truth, and how often they are shown in vain.
 
 usage: python -m tests.benchmarks.coverage_changes [--takes 400] [--jobs 1]
 

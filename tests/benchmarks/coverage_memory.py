@@ -2,8 +2,8 @@
 
 usage: python -m tests.benchmarks.coverage_memory [--takes 400] [--jobs 1] [--people BENCH_DATA_FOLDER]
 
-Players: fractional noise of H = .6 to .9; AR(2) of .5 and .3; linear phase correction (T 10, M 5 ms, α .2 to 1.5); phase
-and period correction (the same with the period following the error by β); all at one strum a beat in 4/4.
+Players: fractional noise of H = .6 to .9; AR(2) of .5 and .3; linear phase correction (T 10, M 5 ms, α .2 to 1.5);
+phase and period correction (the same with the period following the error by β); all at one strum a beat in 4/4.
 Printed: % of 95 % intervals that hold the truth: mean median beats; median width of the mean's interval over that of
 linear phase correction alone ("short"), and over the ideal, 2 · 1.96 true standard deviations of the mean.
 
@@ -36,7 +36,7 @@ SETTLING, HALF = 400, 128
 
 
 def phase_and_period(rng: np.random.Generator, takes: int, n: int, alpha: float, beta: float) -> Floats:
-    """Players who correct the phase by α and the period by β, T 10 and M 5 ms, in their stationary state, (takes, n)."""
+    """Players who correct the phase by α and the period by β, T 10 and M 5 ms, in their stationary state."""
     clock, hand = 10 * rng.standard_normal((takes, n + SETTLING)), 5 * rng.standard_normal((takes, n + SETTLING))
     error, period = np.zeros((takes, n + SETTLING)), np.zeros(takes)
     for i in range(1, n + SETTLING):

@@ -107,10 +107,8 @@ def explain_by_long_memory_and_period(table: Floats) -> Explained:
     gram = np.swapaxes(begun, 1, 2) @ begun
     logdet = logs[:, :size].sum(axis=1)
     last = rows[:, size - 1, :size]
-    windows = (
-        np.lib.stride_tricks.sliding_window_view(table[:, 1:], size, axis=1) if n > size else np.empty((c, 0, size))
-    )
     if n > size:
+        windows = np.lib.stride_tricks.sliding_window_view(table[:, 1:], size, axis=1)
         rest = windows.reshape(-1, size) @ last.T  # (c (n − size), m)
         rest = rest.reshape(c, n - size, -1).transpose(2, 1, 0)
         gram = gram + np.swapaxes(rest, 1, 2) @ rest

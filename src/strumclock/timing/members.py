@@ -1,4 +1,4 @@
-"""Ways in which one player's errors can hang together: three families of autocorrelations, and what is expected of each.
+"""Ways in which one player's errors can hang together: three families of autocorrelations, and how likely each is.
 
 **Linear phase correction** (ARMA(1, 1); the closed form is in `correction`): ρ(1) = r and ρ(k) = r φ^(k − 1). This
 covers wandering (r near φ), scatter added to slow wander (r below φ), overcorrection (φ < 0) and the pick's own scatter
@@ -9,8 +9,8 @@ covers wandering (r near φ), scatter added to slow wander (r below φ), overcor
 errors varies as σ² n^(2H − 2) instead of σ²/n. Autocovariance ½σ²(|k+1|^2H − 2|k|^2H + |k−1|^2H) (Mandelbrot & Van Ness
 1968).
 
-**Phase and period correction** (ARMA(2, 1)): A(n+1) = (2 − α − β) A(n) − (1 − α) A(n−1) + e(n+1) + θ e(n), where α is the
-share of an error that is corrected and β the share by which the inner clock's period follows it (Repp 2005). With
+**Phase and period correction** (ARMA(2, 1)): A(n+1) = (2 − α − β) A(n) − (1 − α) A(n−1) + e(n+1) + θ e(n), where α is
+the share of an error that is corrected and β the share by which the inner clock's period follows it (Repp 2005). With
 θ = −1 only the beats scatter, and the mean is held to the click far better than by phase correction alone; with θ = 0
 the period itself wanders.
 """
@@ -48,8 +48,8 @@ THETA_GRID = (-1.0, 0.0)
 
 FAMILY_SHARE = {"phase": 0.35, "long": 0.35, "period": 0.30}
 """Share of each family before a take is looked at. Learned from people who drum and tap to a click: the mean over four
-groups of them, to a twentieth (`tests/benchmarks/learn_error_model.py`). The groups differ: drummers, whose strokes hang
-together by short memory in the main, and tapping people, who show hardly any of that kind."""
+groups of them, to a twentieth (`tests/benchmarks/learn_error_model.py`). The groups differ: drummers, whose strokes
+hang together by short memory in the main, and tapping people, who show hardly any of that kind."""
 
 MEMORY = 128
 """Errors further back than this are taken to tell nothing beyond those in between (an autoregression of that order).
