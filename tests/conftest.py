@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -15,6 +17,20 @@ EXPECTED_SKIPS = (
     "no PostgreSQL server",
     "the cluster extra is not installed",
 )
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _isolated(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """No journal or settings that lie above the tests' folders are found: there the home folder is, where looking ends.
+
+    What programs keep in a home (the pictures' list of fonts) stays where it is.
+    """
+    base = tmp_path_factory.getbasetemp()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("MPLCONFIGDIR", os.environ.get("MPLCONFIGDIR") or str(Path.home() / ".cache" / "matplotlib"))
+        patch.setenv("HOME", str(base))
+        yield
+
 
 _unexpected: list[str] = []
 

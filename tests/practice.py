@@ -34,7 +34,7 @@ def take_json(
     inferred: tuple[str, ...] = (),
     warnings: tuple[str, ...] = (),
 ) -> dict[str, Any]:
-    """An invented take in the schema ``strumclock.take/1``; `seed` decides the strums."""
+    """An invented take in the schema ``strumclock.take/2``; `seed` decides the strums."""
     dice = random.Random(seed)
     beat_s = 60 / bpm
     strums = []
@@ -58,7 +58,7 @@ def take_json(
     fields = ("name", "bpm", "meter", "per_beat", "pattern", "swing", "count_in", "bars", "chords", "beats_per_change")
     told = {**dict.fromkeys(fields), "bpm": bpm, "meter": "4/4", "per_beat": 1, "pattern": "DDDD", **(exercise or {})}
     return {
-        "schema": "strumclock.take/1",
+        "schema": "strumclock.take/2",
         "version": "0",
         "take": {"path": path, "sha256": sha256, "duration_s": n * beat_s + 3, "sample_rate_hz": 44100, "channels": 1},
         "exercise": {**told, "inferred": list(inferred)},
@@ -96,7 +96,7 @@ def take_json(
             "failed": [] if held else ["too uneven"],
             "next_bpm": bpm,
         },
-        "absent": {"timing.body_offset_ms": "the spread was not measured"},
+        "absent": {"timing.body_offset_ms": {"code": "no-spreads", "reason": "the spread was not measured"}},
         "warnings": [{"code": code, "message": code} for code in warnings],
         "ignored": [],
         "left_click": [],

@@ -6,11 +6,12 @@ from typing import Any
 
 import numpy as np
 
-from strumclock.errors import Notice
+from strumclock.errors import Absent, Notice
 from strumclock.grid import Exercise, build_grid, part_places
 from strumclock.onsets import Ignored
 from strumclock.pipeline.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
-from strumclock.timing import STANDARDS, Anchoring, Estimate, PlacedStrums, SoundPath, judge_take, measure_timing
+from strumclock.timing import Anchoring, Estimate, PlacedStrums, SoundPath, measure_timing
+from strumclock.verdict import STANDARDS, Played, Stretch, conclude
 
 
 def estimate(value: float, reach: float, *, u: float = 0.5) -> Estimate:
@@ -40,7 +41,7 @@ def take(
     path: str | None = "monday.m4a",
     path_u_s: float = 0.0034,
     seed: int = 1,
-    absent: dict[str, str] | None = None,
+    absent: dict[str, Absent] | None = None,
     exercise: Exercise | None = None,
     standard: str = "steady",
     **parts: Any,
@@ -124,17 +125,32 @@ def take(
         if not kept[i]
     )
     heard = anchor in ("recorded-click", "click-channel")
-    held = judge_take(
-        timing,
-        STANDARDS[standard],
-        n_slots=last,
-        n_omitted=len(omitted),
-        n_added=sum(strum.added for strum in strums),
+    chords = [str(grid.chord[i]) for i in on]
+    played = Played(
+        offset_ms=np.array(timing.deviation_ms if timing.offset_ms is None else timing.offset_ms),
+        fitted=timing.offset_ms is None,
+        line_s=grid.slot_s[on],
+        slot=on,
+        bar=grid.bar[on],
+        beat=grid.beat[on],
+        part=grid.part[on],
+        at_change=grid.at_change[on],
+        pairs=tuple(
+            (a, b) if change and a != b and a else None
+            for a, b, change in zip(["", *chords], chords, grid.at_change[on], strict=False)
+        ),
+        omitted=tuple((o.bar, o.beat, o.part) for o in omitted),
+        added=((1, 1, 1),) * sum(strum.added for strum in strums),
+        part_s=float(np.median(grid.part_s)),
         duration_s=float(grid.slot_s[last - 1] - grid.slot_s[0]) if last > 1 else 0.0,
         bpm=exercise.bpm,
-        part_s=float(np.median(grid.part_s)),
-        left_click=bool(left_click),
+        per_beat=exercise.per_beat or 1,
+        u_ms=0.7,
+        own_tempo=tuple(
+            Stretch(start_s=left.start_s, end_s=left.end_s, slots=16, bpm=left.played_bpm) for left in left_click
+        ),
     )
+    concluded = conclude(played, timing, STANDARDS[standard])
     known: dict[str, Any] = {
         "take": TakeInfo(
             path=path, sha256="ab" * 32, duration_s=float(grid.end_s + 1), sample_rate_hz=44100, channels=1
@@ -151,8 +167,9 @@ def take(
         "strums": tuple(sorted(strums, key=lambda strum: strum.time_s)),
         "omitted": omitted,
         "timing": timing,
-        "held": held,
-        "absent": {**{path: why.reason for path, why in timing.absent.items()}, **(absent or {})},
+        "held": concluded.held,
+        "verdict": concluded.verdict,
+        "absent": {**timing.absent, **(absent or {})},
         "warnings": warnings,
         "ignored": ignored,
         "left_click": left_click,

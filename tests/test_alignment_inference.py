@@ -20,7 +20,7 @@ from strumclock.alignment.inference import (
     shortest,
     silent_places,
 )
-from strumclock.alignment.start import best_start
+from strumclock.alignment.score import Explanation, score
 from strumclock.alignment.tempo import coherence, played_tempo
 from strumclock.grid import Exercise, build_grid, part_places
 
@@ -169,9 +169,11 @@ def test_accents_give_the_bar() -> None:
 
 def test_the_start_that_explains_the_pattern_wins() -> None:
     """D.DU from cell 6 on, its first strum missing."""
-    played = np.array([True, False, True, True])
+    played = np.array([1.0, 0.0, 1.0, 1.0])
     cell = 6 + np.flatnonzero(np.tile(played, 8))
-    assert best_start(cell[1:], played, np.arange(0, 16), np.zeros(16)) == 6
+    scores = [score(Explanation(cell=cell[1:], expected=played, start=at, phase=at)) for at in range(16)]
+    assert int(np.argmax(scores)) == 6
+    assert scores[6] == pytest.approx(-0.6, abs=1e-6)  # the one that is missing
 
 
 @pytest.mark.parametrize(

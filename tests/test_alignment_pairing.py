@@ -6,8 +6,7 @@ import itertools
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from strumclock.alignment.pairing import NO_SLOT, WINDOW_PARTS, _best_chain, nearest, pair, robust_sd, running_median
 

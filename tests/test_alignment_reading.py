@@ -10,7 +10,7 @@ import pytest
 from alignment_players import Player, Take, clicks_of, play
 
 from strumclock.alignment import ADDED, Alignment, align
-from strumclock.alignment.reading import _written
+from strumclock.alignment.meanings import _written
 from strumclock.errors import RecordingError
 from strumclock.grid import Exercise
 

@@ -22,7 +22,7 @@ PACKAGE = ROOT / "src" / "strumclock"
 # Each may import only what stands in a row above it (and itself).
 ORDER = (
     ("errors",),
-    ("fields",),
+    ("saving", "fields", "arrays"),
     ("audio",),
     ("grid",),
     ("midi",),
@@ -48,7 +48,9 @@ MAY_IMPORT_SYNTHESIS = {"demo", "cli"}
 # The third-party column: which module may import what.
 MAY_IMPORT = {
     "errors": set(),
+    "saving": set(),
     "fields": set(),
+    "arrays": {"numpy"},
     "audio": {"numpy", "soundfile", "av"},
     "grid": {"numpy"},
     "midi": {"numpy", "mido"},
@@ -66,7 +68,7 @@ MAY_IMPORT = {
     "journal": {"numpy", "sqlalchemy", "pandas", "psycopg"},
     "weeks": {"numpy", "scipy", "pandas"},
     "report": {"numpy", "matplotlib", "rich", "soundfile"},
-    "batch": {"numpy", "sqlalchemy", "distributed", "fsspec", "av", "rich"},
+    "batch": {"numpy", "distributed", "fsspec", "av", "rich"},
     "demo": {"numpy", "soundfile"},
     "cli": {"click", "rich"},
     "synthesis": {"numpy", "scipy", "soundfile", "av"},

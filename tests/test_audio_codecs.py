@@ -149,8 +149,8 @@ def test_a_part_has_the_sample_times_of_the_whole(
 
 
 def test_a_part_is_decoded_without_the_rest(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Counts the packets that are decoded: those of the part, and half a second before it."""
-    from strumclock.audio import containers
+    """Counts the packets that are decoded: those of the part and its context, and half a second before that."""
+    from strumclock.audio import containers, reading
 
     counts: list[int] = []
     decode = containers._Track._decode
@@ -161,14 +161,15 @@ def test_a_part_is_decoded_without_the_rest(tmp_path: Path, monkeypatch: pytest.
         return n
 
     monkeypatch.setattr(containers._Track, "_decode", counting)
-    file = write_codec(tmp_path / "a.m4a", plucks(44_100, 30.0), 44_100, "aac")
-    load(file, start_s=25.0, end_s=27.0)
-    assert sum(counts) / 44_100 < 2.0 + 0.5 + 0.2
+    monkeypatch.setattr(reading, "CONTEXT_S", 3.0)
+    file = write_codec(tmp_path / "a.m4a", plucks(16_000, 30.0), 16_000, "aac")
+    load(file, start_s=18.0, end_s=20.0)
+    assert sum(counts) / 16_000 < 3.0 + 2.0 + 3.0 + 0.5 + 0.2
 
 
 def test_opus_packet_lengths_follow_rfc_6716() -> None:
     """Table 2 of RFC 6716 (sizes by configuration) and its section 3.1 (frames by code)."""
-    from strumclock.audio.containers import opus_samples
+    from strumclock.audio.packets import opus_samples
 
     silk, hybrid, celt = ((10, 20, 40, 60), (10, 20), (2.5, 5, 10, 20))
     table = [*silk * 3, *hybrid * 2, *celt * 4]

@@ -11,8 +11,7 @@ import numpy as np
 import pytest
 import soundfile
 from audio_files import plucks
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from strumclock.audio import from_array, load
 from strumclock.errors import RecordingError, UsageError

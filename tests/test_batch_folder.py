@@ -17,8 +17,7 @@ from typing import Any
 import pytest
 from practice import pretend_to_measure, recording
 
-from strumclock.batch import BatchReport, Step, measure_folder
-from strumclock.batch import cache as cache_module
+from strumclock.batch import BatchReport, Step, cache as cache_module, measure_folder
 from strumclock.errors import JournalError, UsageError
 from strumclock.journal import Journal
 

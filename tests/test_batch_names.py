@@ -6,8 +6,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from strumclock.batch.files import find_recordings
 from strumclock.batch.names import match_exercise, read_name

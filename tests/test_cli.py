@@ -31,7 +31,7 @@ def test_measure_prints_a_summary_in_plain_words(capsys: pytest.CaptureFixture[s
     assert status == 0
     assert err == ""
     assert "84 bpm" in out
-    assert "scatter" in out
+    assert "Held: 84 bpm by the standard “steady”" in out
 
 
 def test_json_on_standard_output_is_all_there_is(capsys: pytest.CaptureFixture[str]) -> None:
@@ -56,7 +56,7 @@ def test_every_output_is_written(capsys: pytest.CaptureFixture[str], tmp_path: P
     assert files["plot"].read_bytes().startswith(b"\x89PNG")
     assert "<html" in files["page"].read_text()
     assert soundfile.info(files["sound"]).channels == 2
-    assert json.loads(files["json"].read_text())["schema"] == "strumclock.take/1"
+    assert json.loads(files["json"].read_text())["schema"] == "strumclock.take/2"
 
 
 def _bad_files(folder: Path) -> dict[str, Path]:

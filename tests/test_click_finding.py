@@ -12,7 +12,7 @@ from support import bench_dir
 from tests.benchmarks.own_cases import CASES
 from tests.benchmarks.own_scenes import render
 
-from strumclock.click import Clicks, find_clicks, remove_clicks
+from strumclock.click import Clicks, find_click_channel, find_clicks, remove_clicks
 from strumclock.click.attack import attack_index
 from strumclock.errors import UsageError
 
@@ -390,3 +390,47 @@ def test_the_clicks_of_all_segments_are_removed() -> None:
     removed = remove_clicks(samples, RATE_HZ, clicks).removed
     power = [float(np.sum(removed[int(t * RATE_HZ) : int((t + 0.02) * RATE_HZ)] ** 2)) for t in click_s]
     assert min(power) > 0.5 * float(np.median(power))
+
+
+def _hits(at_s: tuple[float, ...]) -> Array:
+    """One sound of several hits, the first the loudest."""
+    hit = click_sound("noise")
+    out = np.zeros(round(at_s[-1] * RATE_HZ) + len(hit))
+    for i, t in enumerate(at_s):
+        first = round(t * RATE_HZ)
+        out[first : first + len(hit)] += hit * 0.8**i
+    return out
+
+
+@pytest.mark.parametrize("at_s", [(0.0, 0.06), (0.0, 0.14), (0.0, 0.045, 0.09), (0.0, 0.155, 0.31)])
+def test_a_sound_of_several_hits_is_one_click_at_the_tempo_told_and_all_of_it_is_removed(
+    at_s: tuple[float, ...],
+) -> None:
+    """129 bpm: three hits 155 ms apart divide the beat into equal thirds."""
+    take = make_take(click_db=None, bpm=129, noise_db=-50)
+    clicks_only = np.zeros(len(take.guitar))
+    for t in take.click_s:
+        place(clicks_only, _hits(at_s), float(t), 0.2)
+    samples = take.guitar + clicks_only
+    clicks = find_clicks(samples, RATE_HZ, bpm=129)
+    assert clicks is not None
+    np.testing.assert_allclose(clicks.time_s, take.click_s + attack_s(click_sound("noise")), rtol=0, atol=PLACE_S)
+    removal = remove_clicks(samples, RATE_HZ, clicks)
+    last = [slice(int((t + at_s[-1]) * RATE_HZ), int((t + at_s[-1] + 0.02) * RATE_HZ)) for t in take.click_s]
+    left = [np.sum((removal.removed - clicks_only)[part] ** 2) / np.sum(clicks_only[part] ** 2) for part in last]
+    assert np.median(left) < 0.05
+
+
+@pytest.mark.parametrize("bpm", [120.0, 200.0])
+def test_a_channel_of_clicks_that_ring_until_the_next_is_the_clicks_own(bpm: float) -> None:
+    take = make_take(sound="ringing", accent="noise", bpm=bpm, click_db=0)
+    both = np.stack([take.guitar, take.clicks], axis=1).astype(np.float32)
+    assert find_click_channel(both, RATE_HZ) == 1
+    assert find_click_channel(both[:, ::-1], RATE_HZ) == 0
+
+
+def test_no_channel_of_a_guitar_recorded_by_two_microphones_is_the_clicks_own() -> None:
+    take = make_take(sound="ringing", click_db=-6)
+    away = np.roll(make_take(click_db=None, seed=2).guitar, 100)[: len(take.samples)]
+    both = np.stack([take.samples, 0.3 * take.samples + away], axis=1).astype(np.float32)
+    assert find_click_channel(both, RATE_HZ) is None

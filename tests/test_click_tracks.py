@@ -13,7 +13,7 @@ from scipy.signal import butter, lfilter
 from strumclock.audio import load
 from strumclock.clicktrack import TIMBRES, ClickTrack, click_track, parse_steps, write_click_track
 from strumclock.clicktrack.making import PEAK
-from strumclock.errors import AudioFileError, UsageError
+from strumclock.errors import OutputError, UsageError
 from strumclock.grid import Exercise
 from strumclock.midi import grid_from_midi
 
@@ -144,9 +144,9 @@ def test_files_that_cannot_be_written_leave_nothing_behind(tmp_path: Path) -> No
     with pytest.raises(UsageError, match=r"\.wav or \.mid"):
         write_click_track(track, tmp_path / "click.ogg")
     for target in (tmp_path / "none" / "click.wav", tmp_path / "none" / "click.mid"):
-        with pytest.raises(AudioFileError, match="cannot be written"):
+        with pytest.raises(OutputError, match="cannot write"):
             write_click_track(track, target)
     (tmp_path / "click.wav").mkdir()
-    with pytest.raises(AudioFileError, match="cannot be written"):
+    with pytest.raises(OutputError, match="cannot write"):
         write_click_track(track, tmp_path / "click.wav")
     assert [p.name for p in tmp_path.iterdir()] == ["click.wav"]

@@ -46,7 +46,7 @@ def test_clock_and_hand_are_told_apart_where_that_can_be():
     assert len(told) >= 20
     assert np.mean([r.clock_ms.low <= 10 <= r.clock_ms.high for r in told]) >= 0.8
     assert np.mean([r.hand_ms.low <= 8 <= r.hand_ms.high for r in told]) >= 0.8
-    assert all("overcorrected" in r.sentence for r in told)
+    assert all(r.corrected_share.low > 1 for r in told)
 
 
 def test_only_unbroken_runs_count():

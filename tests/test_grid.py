@@ -7,8 +7,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from strumclock.errors import UsageError
 from strumclock.grid import BeatGrid, Exercise, Meter, build_grid, parse_meter, part_places, parts_of_pattern

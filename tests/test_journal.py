@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -11,12 +12,11 @@ from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 from practice import take_json
 
-from strumclock.errors import JournalError, UsageError
-from strumclock.journal import Journal, TakeEntry, find_journal, opening, schema
+from strumclock.errors import JournalError, OutputError, UsageError
+from strumclock.journal import Journal, TakeEntry, find_journal, opening, places, schema
 from strumclock.journal.csvfile import plain_cell, read_page, safe_cell
 from strumclock.journal.fingerprint import same_sound
 
@@ -134,11 +134,13 @@ def test_forget_deletes_all_of_a_student_and_nothing_of_others(tmp_path):
     journal.set_goal("Ottilie Zweig", {"name": "Ottilie's own"}, 90)
     journal.annotate("ottilie/1.wav", "Ottilie again")
     journal.write_csv()
+    (tmp_path / "ottilie").mkdir()
+    (tmp_path / "ottilie" / "1.wav").touch()
     gone = journal.forget("ottilie zweig")
     assert (gone.takes, gone.notes, gone.goals, gone.recordings) == (1, 1, 1, ("ottilie/1.wav",))
     assert journal.students() == ("Ines",)
     assert len(journal.takes()) == 1
-    for path in tmp_path.iterdir():
+    for path in (p for p in tmp_path.iterdir() if p.is_file()):
         assert b"ttilie" not in path.read_bytes(), path.name
     with journal.reading() as connection:
         for table in (schema.takes, schema.figures, schema.strums):
@@ -225,9 +227,9 @@ def test_the_csv_copy_is_read_by_a_spreadsheet_without_danger(journal):
 def test_a_csv_copy_that_cannot_be_written_leaves_the_old_one(journal, tmp_path):
     """The folder for the copy is missing: one line, and the journal is complete."""
     journal.record(entry())
-    with pytest.raises(JournalError, match="journal itself is complete"):
+    with pytest.raises(OutputError, match="does not exist"):
         journal.write_csv(tmp_path / "missing" / "copy.csv")
-    assert [p.name for p in tmp_path.iterdir()] == [opening.FILE_NAME]
+    assert [p.name for p in tmp_path.iterdir()] == [places.FILE_NAME]
 
 
 def test_a_page_from_paper_is_read_once(journal, tmp_path):
@@ -255,7 +257,7 @@ def test_a_page_without_its_columns_is_refused(tmp_path):
     page.write_text("when,what\n")
     with pytest.raises(UsageError, match="but date, bpm is missing"):
         read_page(page)
-    with pytest.raises(UsageError, match="cannot be read"):
+    with pytest.raises(UsageError, match="there is none"):
         read_page(tmp_path / "none.csv")
 
 
@@ -278,8 +280,8 @@ def test_iso_weeks_at_the_ends_of_years(journal, day, week):
 def test_the_file_is_safe_in_a_synchronised_folder(journal, tmp_path):
     """One file, no write-ahead log, nothing left open or beside it after a write."""
     journal.record(entry())
-    assert [p.name for p in tmp_path.iterdir()] == [opening.FILE_NAME]
-    with sqlite3.connect(tmp_path / opening.FILE_NAME) as raw:
+    assert [p.name for p in tmp_path.iterdir()] == [places.FILE_NAME]
+    with sqlite3.connect(tmp_path / places.FILE_NAME) as raw:
         assert raw.execute("PRAGMA journal_mode").fetchone() == ("delete",)
     with journal.reading() as connection:
         assert connection.exec_driver_sql("PRAGMA synchronous").scalar() == 2
@@ -290,10 +292,10 @@ def test_the_journal_of_a_folder_above_is_found(tmp_path, monkeypatch):
     """A teacher's class folder has one journal for all the folders below it."""
     monkeypatch.setenv("HOME", str(tmp_path))
     (tmp_path / "class" / "ines").mkdir(parents=True)
-    Journal(tmp_path / "class")
-    assert find_journal(tmp_path / "class" / "ines") == tmp_path / "class" / opening.FILE_NAME
+    Journal(tmp_path / "class").note("Ines", "first lesson")
+    assert find_journal(tmp_path / "class" / "ines") == tmp_path / "class" / places.FILE_NAME
     (tmp_path / "alone").mkdir()
-    assert find_journal(tmp_path / "alone") == tmp_path / "alone" / opening.FILE_NAME
+    assert find_journal(tmp_path / "alone") == tmp_path / "alone" / places.FILE_NAME
 
 
 def test_an_absent_journal_is_not_made_by_reading(tmp_path):
@@ -303,10 +305,10 @@ def test_an_absent_journal_is_not_made_by_reading(tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.usefixtures("journal")
-def test_a_newer_journal_is_refused_and_not_touched(tmp_path):
+def test_a_newer_journal_is_refused_and_not_touched(journal, tmp_path):
     """A journal of a newer version: one clear line, nothing changed."""
-    path = tmp_path / opening.FILE_NAME
+    journal.record(entry())
+    path = tmp_path / places.FILE_NAME
     with sqlite3.connect(path) as raw:
         raw.execute("UPDATE meta SET value = '999' WHERE key = 'version'")
     raw.close()
@@ -334,8 +336,9 @@ def test_a_foreign_file_or_database_is_refused_and_not_touched(tmp_path, content
 
 def test_a_locked_journal_says_so(journal, tmp_path, monkeypatch):
     """Another program holds it: one clear line after the waiting time."""
+    journal.note("Ines", "first lesson")
     monkeypatch.setattr(opening, "BUSY_TIMEOUT_S", 0.1)
-    other = sqlite3.connect(tmp_path / opening.FILE_NAME, isolation_level=None)
+    other = sqlite3.connect(tmp_path / places.FILE_NAME, isolation_level=None)
     other.execute("BEGIN EXCLUSIVE")
     with pytest.raises(JournalError, match="another program holds it"):
         Journal(tmp_path).record(entry())
@@ -377,14 +380,32 @@ def test_an_older_journal_is_brought_up_to_date_or_left_whole(journal, tmp_path,
     monkeypatch.setattr(opening, "MIGRATIONS", {now: add, now + 1: fail})
     with pytest.raises(JournalError):
         Journal(tmp_path)
-    with sqlite3.connect(tmp_path / opening.FILE_NAME) as raw:
+    with sqlite3.connect(tmp_path / places.FILE_NAME) as raw:
         assert raw.execute("SELECT value FROM meta WHERE key = 'version'").fetchone() == (str(now),)
         assert "mood" not in {row[1] for row in raw.execute("PRAGMA table_info(takes)")}
     raw.close()
     monkeypatch.setattr(opening, "MIGRATIONS", {now: add, now + 1: lambda _: None})
     assert Journal(tmp_path).measurement(take)
-    with sqlite3.connect(tmp_path / opening.FILE_NAME) as raw:
+    with sqlite3.connect(tmp_path / places.FILE_NAME) as raw:
         assert raw.execute("SELECT value FROM meta WHERE key = 'version'").fetchone() == (str(now + 2),)
+    raw.close()
+
+
+def test_a_journal_of_version_1_is_migrated_and_loses_nothing(tmp_path):
+    """`data/journal_version_1.sqlite` was written by the version before margins (2af0805): three takes, a goal."""
+    shutil.copy(Path(__file__).parent / "data" / "journal_version_1.sqlite", tmp_path / places.FILE_NAME)
+    journal = Journal(tmp_path)
+    past = journal.history("Ines")
+    assert [(take.bpm, take.held, take.margin) for take in past.takes] == [
+        (80, True, None),
+        (82, True, None),
+        (85, False, None),
+    ]
+    assert [take.played_on.isoformat() for take in past.takes] == ["2026-01-05", "2026-01-12", "2026-01-19"]
+    assert [practised.goal_bpm for practised in past.exercises.values()] == [100]
+    assert journal.measurement(1)["schema"] == "strumclock.take/1"
+    with sqlite3.connect(tmp_path / places.FILE_NAME) as raw:
+        assert raw.execute("SELECT value FROM meta WHERE key = 'version'").fetchone() == (str(schema.SCHEMA_VERSION),)
     raw.close()
 
 

@@ -12,7 +12,7 @@ from report_takes import estimate, free_take, take
 from strumclock import report
 from strumclock.chords import Change, Changes, CostliestPair
 from strumclock.correction import Correction
-from strumclock.errors import Notice
+from strumclock.errors import Absent, Notice
 from strumclock.pipeline.comparison import Comparison, Difference
 from strumclock.report import makeup
 from strumclock.stroke.values import Accent, Heard, Side, Stroke, UpAgainstDown
@@ -59,14 +59,14 @@ def test_changes_without_a_click_are_told_as_the_click_that_equals_them() -> Non
     )
 
 
-def test_the_advice_names_the_pair_only_where_changes_are_clearly_late() -> None:
-    """Truth: an interval above zero and a mean above what can be heard, against one that holds zero."""
+def test_a_costly_pair_is_told_among_the_details() -> None:
+    """Truth: the pair that was given, with its interval."""
     pair = CostliestPair(from_chord="A", to_chord="D", n=3, late_ms=estimate(41.0, 9.0))
     late = replace(take(bars=14), changes=changes(late=estimate(30.0, 6.0), pair=pair))
-    unclear = replace(take(bars=14), changes=changes(late=estimate(3.0, 6.0), pair=pair))
-    advice = {line.topic: line.text for line in report.lines(late)}["Next"]
-    assert "the change from A to D" in advice
-    assert "A to D" not in {line.topic: line.text for line in report.lines(unclear)}["Next"]
+    assert (
+        "A to D (3 times) is latest: 41 ms later"
+        in {line.topic: line.text for line in report.details(late)}["Chord changes"]
+    )
 
 
 @pytest.mark.parametrize(
@@ -89,20 +89,21 @@ def test_pitch_is_reported_and_not_judged(cents: Estimate, said: str) -> None:
     assert "capo" in told
 
 
-def test_how_errors_are_corrected_is_in_the_summary_and_the_picture() -> None:
-    """Truth: the correction's own sentence; 13 neighbours a pair of bars in D.DU.UDU."""
+def test_how_errors_are_corrected_is_in_the_table_and_the_picture() -> None:
+    """Truth: the share that was given; 13 neighbours a pair of bars in D.DU.UDU."""
     told = Correction(
         n=40,
         runs=14,
         corrected_share=estimate(0.4, 0.2, u=0.02),
         clock_ms=None,
         hand_ms=None,
-        absent_parts="too short",
-        sentence="Of each error the next strum corrects about 40 % (20 to 60 %).",
     )
     m = replace(take(bars=4), correction=told)
-    assert told.sentence in report.summary(m, width=200)
-    assert told.sentence in report.page(m)
+    said = "Of each error the next strum corrects about 40 % (20 to 60 %)."
+    assert said in report.table(m, width=200)
+    assert said in report.page(m)
+    over = replace(m, correction=replace(told, corrected_share=estimate(1.4, 0.3)))
+    assert "makes up for 140 % of it (110 to 170 %)" in report.table(over, width=200)
     figure = report.plot_take(m)
     ax = next(ax for ax in figure.axes if ax.get_title(loc="left") == "Each error and the next")
     slots = [s.slot for s in m.strums if s.slot is not None]
@@ -171,7 +172,7 @@ def test_two_tempos_are_said_and_not_averaged() -> None:
         bpm_a=100.0,
         bpm_b=84.0,
         same_exercise=False,
-        absent={"differences": "the tempos differ: 100 and 84 bpm"},
+        absent={"differences": Absent(code="two-tempos", reason="the tempos differ: 100 and 84 bpm")},
     )
     said = report.comparison(result)
     assert said.splitlines() == ["A: a.wav, 100 bpm", "B: array, 84 bpm", "The tempos differ: 100 and 84 bpm."]

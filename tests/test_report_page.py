@@ -12,7 +12,7 @@ import pytest
 from report_takes import free_take, take
 
 from strumclock import report
-from strumclock.errors import Notice
+from strumclock.errors import Absent, Notice
 from strumclock.grid import Exercise
 from strumclock.onsets import Ignored
 
@@ -101,7 +101,7 @@ def test_no_text_of_a_users_becomes_markup() -> None:
         path=HOSTILE,
         warnings=(Notice(code="x", message=HOSTILE),),
         ignored=(Ignored(time_s=1.0, reason=HOSTILE),),
-        absent={"tuning": HOSTILE},
+        absent={"tuning": Absent(code="hostile", reason=HOSTILE)},
     )
     reader = read(report.page(m))
     assert not {tag for tag, _ in reader.tags} & {"script", "b"}

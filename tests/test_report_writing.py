@@ -10,22 +10,24 @@ import pytest
 from matplotlib.figure import Figure
 from report_takes import take
 
-from strumclock import report
+from strumclock import report, saving
 from strumclock.errors import OutputError, StrumclockError, UsageError
-from strumclock.report import drawing, writing
+from strumclock.report import drawing
+
+
+def _write_half(path: Path, error: BaseException) -> None:
+    """Fail in the middle of writing."""
+    with saving.replacing(path) as temporary:
+        temporary.write_text("half", encoding="utf-8")
+        raise error
 
 
 def test_a_failure_leaves_what_stood_there_before_and_nothing_else(tmp_path: Path) -> None:
     """Truth: the folder before and after."""
     target = tmp_path / "take.json"
     target.write_text("before", encoding="utf-8")
-
-    def half(path: Path) -> None:
-        path.write_text("half", encoding="utf-8")
-        raise OSError(28, "No space left on device")
-
     with pytest.raises(OutputError, match="No space left on device") as caught:
-        report.write_file(target, half)
+        _write_half(target, OSError(28, "No space left on device"))
     assert "\n" not in str(caught.value)
     assert target.read_text(encoding="utf-8") == "before"
     assert [path.name for path in tmp_path.iterdir()] == ["take.json"]
@@ -33,13 +35,8 @@ def test_a_failure_leaves_what_stood_there_before_and_nothing_else(tmp_path: Pat
 
 def test_an_error_of_another_kind_leaves_nothing_either(tmp_path: Path) -> None:
     """Truth: the folder is empty afterwards."""
-
-    def broken(path: Path) -> None:
-        path.write_text("half", encoding="utf-8")
-        raise KeyboardInterrupt
-
     with pytest.raises(KeyboardInterrupt):
-        report.write_file(tmp_path / "take.json", broken)
+        _write_half(tmp_path / "take.json", KeyboardInterrupt())
     assert list(tmp_path.iterdir()) == []
 
 
@@ -48,7 +45,7 @@ def test_a_place_that_cannot_be_written_is_told_in_one_line(where: str, tmp_path
     """Truth: no such folder; a folder; a file in place of a folder."""
     (tmp_path / "file").write_text("", encoding="utf-8")
     with pytest.raises(OutputError, match="cannot write") as caught:
-        report.write_text(tmp_path / where, "x")
+        saving.write_text(tmp_path / where, "x")
     assert isinstance(caught.value, StrumclockError)
     assert "\n" not in str(caught.value)
 
@@ -57,7 +54,7 @@ def test_a_new_file_may_be_read_by_others_as_usual(tmp_path: Path) -> None:
     """Truth: a file made by open() has 0o666 less the umask."""
     usual = tmp_path / "usual"
     usual.open("w").close()
-    written = writing.write_text(tmp_path / "written", "x")
+    written = saving.write_text(tmp_path / "written", "x")
     assert stat.S_IMODE(written.stat().st_mode) == stat.S_IMODE(usual.stat().st_mode)
 
 

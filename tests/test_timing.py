@@ -8,14 +8,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 from tests.support import bench_dir
 
 from strumclock.errors import UsageError
 from strumclock.timing import (
     ANCHORS,
-    STANDARDS,
     Anchoring,
     Estimate,
     PlacedStrums,
@@ -27,6 +25,7 @@ from strumclock.timing import (
     measure_timing,
     sound_path,
 )
+from strumclock.verdict import STANDARDS
 
 NIST = json.loads((Path(__file__).parent / "data" / "nist_strd.json").read_text())
 

@@ -17,86 +17,46 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from strumclock.alignment import (
         Alignment as Alignment,
-    )
-    from strumclock.alignment import (
         align as align,
     )
     from strumclock.audio import (
         Recording as Recording,
-    )
-    from strumclock.audio import (
         from_array as from_array,
-    )
-    from strumclock.audio import (
         load as load,
     )
     from strumclock.batch import (
         BatchReport as BatchReport,
-    )
-    from strumclock.batch import (
         measure_folder as measure_folder,
     )
     from strumclock.click import (
         Clicks as Clicks,
-    )
-    from strumclock.click import (
         find_click_channel as find_click_channel,
-    )
-    from strumclock.click import (
         find_clicks as find_clicks,
-    )
-    from strumclock.click import (
         remove_clicks as remove_clicks,
     )
     from strumclock.clicktrack import (
         ClickTrack as ClickTrack,
-    )
-    from strumclock.clicktrack import (
         click_track as click_track,
-    )
-    from strumclock.clicktrack import (
         write_click_track as write_click_track,
     )
     from strumclock.correction import (
         Correction as Correction,
-    )
-    from strumclock.correction import (
         measure_correction as measure_correction,
     )
     from strumclock.errors import (
         Absent as Absent,
-    )
-    from strumclock.errors import (
         AudioFileError as AudioFileError,
-    )
-    from strumclock.errors import (
         ClickError as ClickError,
-    )
-    from strumclock.errors import (
         JournalError as JournalError,
-    )
-    from strumclock.errors import (
         Notice as Notice,
-    )
-    from strumclock.errors import (
         OutputError as OutputError,
-    )
-    from strumclock.errors import (
         RecordingError as RecordingError,
-    )
-    from strumclock.errors import (
         StrumclockError as StrumclockError,
-    )
-    from strumclock.errors import (
         UsageError as UsageError,
     )
     from strumclock.grid import (
         BeatGrid as BeatGrid,
-    )
-    from strumclock.grid import (
         Exercise as Exercise,
-    )
-    from strumclock.grid import (
         build_grid as build_grid,
     )
     from strumclock.journal import (
@@ -107,86 +67,50 @@ if TYPE_CHECKING:
     )
     from strumclock.onsets import (
         Detector as Detector,
-    )
-    from strumclock.onsets import (
         Strums as Strums,
-    )
-    from strumclock.onsets import (
         find_strums as find_strums,
     )
     from strumclock.pipeline import (
         Comparison as Comparison,
-    )
-    from strumclock.pipeline import (
         Measurement as Measurement,
-    )
-    from strumclock.pipeline import (
         compare as compare,
-    )
-    from strumclock.pipeline import (
         measure as measure,
+        measure_parts as measure_parts,
     )
     from strumclock.report import (
+        message as message,
         plot_beats as plot_beats,
-    )
-    from strumclock.report import (
         plot_class as plot_class,
-    )
-    from strumclock.report import (
         plot_offsets as plot_offsets,
-    )
-    from strumclock.report import (
         plot_progress as plot_progress,
-    )
-    from strumclock.report import (
         plot_take as plot_take,
-    )
-    from strumclock.report import (
         summary as summary,
-    )
-    from strumclock.report import (
         table as table,
-    )
-    from strumclock.report import (
         to_dict as to_dict,
-    )
-    from strumclock.report import (
         to_json as to_json,
     )
     from strumclock.timing import (
-        STANDARDS as STANDARDS,
-    )
-    from strumclock.timing import (
         Estimate as Estimate,
-    )
-    from strumclock.timing import (
-        Held as Held,
-    )
-    from strumclock.timing import (
-        Standard as Standard,
-    )
-    from strumclock.timing import (
         Timing as Timing,
-    )
-    from strumclock.timing import (
-        judge_take as judge_take,
-    )
-    from strumclock.timing import (
         measure_timing as measure_timing,
     )
     from strumclock.tuning import (
         OpenStrings as OpenStrings,
-    )
-    from strumclock.tuning import (
         open_strings as open_strings,
+    )
+    from strumclock.verdict import (
+        STANDARDS as STANDARDS,
+        Held as Held,
+        Obstacle as Obstacle,
+        Played as Played,
+        Standard as Standard,
+        Verdict as Verdict,
+        conclude as conclude,
+        judge_take as judge_take,
     )
     from strumclock.weeks import (
         Progress as Progress,
-    )
-    from strumclock.weeks import (
         class_list as class_list,
-    )
-    from strumclock.weeks import (
         progress as progress,
     )
 
@@ -247,8 +171,10 @@ _HOME = {
         "Measurement",
         "compare",
         "measure",
+        "measure_parts",
     ),
     "report": (
+        "message",
         "plot_beats",
         "plot_class",
         "plot_offsets",
@@ -259,19 +185,12 @@ _HOME = {
         "to_dict",
         "to_json",
     ),
-    "timing": (
-        "Estimate",
-        "Held",
-        "STANDARDS",
-        "Standard",
-        "Timing",
-        "judge_take",
-        "measure_timing",
-    ),
+    "timing": ("Estimate", "Timing", "measure_timing"),
     "tuning": (
         "OpenStrings",
         "open_strings",
     ),
+    "verdict": ("STANDARDS", "Held", "Obstacle", "Played", "Standard", "Verdict", "conclude", "judge_take"),
     "weeks": (
         "Progress",
         "class_list",
@@ -300,8 +219,10 @@ __all__ = [
     "JournalError",
     "Measurement",
     "Notice",
+    "Obstacle",
     "OpenStrings",
     "OutputError",
+    "Played",
     "Progress",
     "Recording",
     "RecordingError",
@@ -310,11 +231,13 @@ __all__ = [
     "Strums",
     "Timing",
     "UsageError",
+    "Verdict",
     "align",
     "build_grid",
     "class_list",
     "click_track",
     "compare",
+    "conclude",
     "find_click_channel",
     "find_clicks",
     "find_strums",
@@ -325,7 +248,9 @@ __all__ = [
     "measure",
     "measure_correction",
     "measure_folder",
+    "measure_parts",
     "measure_timing",
+    "message",
     "open_strings",
     "plot_beats",
     "plot_class",

@@ -13,20 +13,19 @@ error, α = 0 never corrects, above 1 each error is overcorrected to the other s
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import chdtri
 
+from strumclock.arrays import Floats
 from strumclock.errors import Absent, UsageError
-from strumclock.timing import Estimate
-from strumclock.timing import intervals as timing_intervals
+from strumclock.timing import Estimate, intervals as timing_intervals
 from strumclock.timing.design import independent, indicators, residual
 from strumclock.timing.error_model import ErrorModel, fit_error_model
 from strumclock.timing.placed import ERROR_SHARE
-
-Floats = NDArray[np.float64]
 
 SHARE_GRID = (0.03, 0.07, 0.12, 0.18, 0.25, 0.33, *(round(0.42 + 0.1 * i, 2) for i in range(16)))
 """The shares corrected that are weighed, 0.03 to 1.92, closer where little is corrected and a step means most; the
@@ -51,6 +50,9 @@ WIDEST_MOTOR, WIDEST_FOR_PARTS = 0.75, 0.5
 """The same for the part of the scatter that is the hand's, of 0 to 1, and for the corrected share when clock and hand
 are to be told apart: two mixtures of them look alike with different shares."""
 
+PARTS = ("correction.clock_ms", "correction.hand_ms")
+"""Where the two stand in the JSON."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Correction:
@@ -67,13 +69,11 @@ class Correction:
     clock_ms, hand_ms : Estimate or None
         Standard deviations of the inner clock, which wanders, and of the hand, whose scatter is gone by the next strum
         but one. None where the take cannot tell them apart.
-    absent_parts : str or None
-        Why the two are not told apart.
     changes_known : bool
         Whether the mean of the strums at chord changes was taken out first. If not, late changes look like errors that
         the next strum makes up for at once.
-    sentence : str
-        What it means, for a student.
+    absent : mapping of str to Absent
+        What cannot be known, by its place in the JSON.
     """
 
     n: int
@@ -81,9 +81,8 @@ class Correction:
     corrected_share: Estimate
     clock_ms: Estimate | None
     hand_ms: Estimate | None
-    absent_parts: str | None
     changes_known: bool = False
-    sentence: str
+    absent: Mapping[str, Absent] = field(default_factory=dict)
 
 
 def measure_correction(
@@ -133,8 +132,8 @@ def measure_correction(
     >>> for _ in range(300):
     ...     error = 0.6 * error + 10 * rng.standard_normal()
     ...     offsets.append(error)
-    >>> print(measure_correction(offsets, range(300)).sentence)
-    Of each error the next strum corrects about 36 % (19 to 51 %).
+    >>> f"{measure_correction(offsets, range(300)).corrected_share:.2f}"
+    '0.36 (0.19 to 0.51)'
     """
     offset, slots = np.asarray(offset_ms, dtype=float), np.asarray(slot, dtype=np.int64)
     n = offset.size
@@ -179,16 +178,16 @@ def measure_correction(
         )
     along = timing_intervals.correlation(residual(offset, design), slots, model, u)
     share = Estimate(value=middle, low=low, high=high, u=along.u if isinstance(along, Estimate) else 0.0)
-    clock, hand, why = _parts(model, u, error_share)
+    parts = _parts(model, u, error_share)
+    clock, hand = (None, None) if isinstance(parts, Absent) else parts
     return Correction(
         n=int(follows.sum()),
         runs=int((np.diff(slots) > 1).sum()) + 1,
         corrected_share=share,
         clock_ms=clock,
         hand_ms=hand,
-        absent_parts=why,
         changes_known=changes_known,
-        sentence=_sentence(share),
+        absent=dict.fromkeys(PARTS, parts) if isinstance(parts, Absent) else {},
     )
 
 
@@ -203,7 +202,7 @@ def phase_correction_variance(share: float, clock: float, hand: float) -> float:
     return (clock**2 + 2 * share * hand**2) / (1 - (1 - share) ** 2)
 
 
-def _parts(model: ErrorModel, u: Floats, error_share: float) -> tuple[Estimate | None, Estimate | None, str | None]:
+def _parts(model: ErrorModel, u: Floats, error_share: float) -> tuple[Estimate, Estimate] | Absent:
     """Scatter of the inner clock and of the hand, less what measuring adds to each."""
     share = 1 - model.phi
     # Of the variance: M's part is motor (1 + φ) / 2, and T's is what the closed form leaves.
@@ -214,12 +213,12 @@ def _parts(model: ErrorModel, u: Floats, error_share: float) -> tuple[Estimate |
     ends = model.quantiles(share, (0.025, 0.975))
     if high - low > WIDEST_MOTOR or ends[1] - ends[0] > WIDEST_FOR_PARTS:
         why = f"{100 * low:.0f} % to {100 * high:.0f} % of the scatter from strum to strum may be the hand's"
-        return None, None, f"{why}; a longer take tells more"
+        return Absent(code="cannot-tell", reason=f"{why}; a longer take tells more")
     # Independent measuring errors u enter T with α² u² and M with (1 − α) u².
     added = error_share * float(u @ u) / u.size
     clock = _root(model, np.maximum(clock_part * model.sigma2 - share**2 * added, 0.0), added)
     hand = _root(model, np.maximum(hand_part * model.sigma2 - model.phi * added, 0.0), added)
-    return clock, hand, None
+    return clock, hand
 
 
 def _root(model: ErrorModel, variance: Floats, added: float) -> Estimate:
@@ -240,14 +239,3 @@ def _root(model: ErrorModel, variance: Floats, added: float) -> Estimate:
 
 def _log_ratio(end: float, middle: float) -> float:
     return abs(math.log(end / middle)) if end > 0 and middle > 0 else 0.0
-
-
-def _sentence(share: Estimate) -> str:
-    """What the corrected share means to a student."""
-    low, value, high = (f"{100 * x:.0f}" for x in (share.low, share.value, share.high))
-    if share.low > 1:
-        return (
-            f"Each error is overcorrected: the next strum makes up for {value} % of it ({low} to {high} %), "
-            "so late and early strums take turns."
-        )
-    return f"Of each error the next strum corrects about {value} % ({low} to {high} %)."

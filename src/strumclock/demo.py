@@ -18,7 +18,8 @@ from strumclock.batch.running import cores
 from strumclock.errors import OutputError, UsageError
 from strumclock.grid import Exercise
 from strumclock.journal import Journal
-from strumclock.report import class_summary, write_class_plot, write_progress_plot, write_text
+from strumclock.report import class_summary, write_class_plot, write_progress_plot
+from strumclock.saving import write_text
 from strumclock.synthesis import Player, Scene, synthesise
 from strumclock.weeks import Progress, class_list
 

@@ -47,6 +47,30 @@ class OutputError(StrumclockError, OSError):
     """A result cannot be written where it was asked for."""
 
 
+JOINERS = "\u200c\u200d"  # within words of Persian and Hindi, and within emoji
+_BREAKS = "\t\n\x0b\x0c\r\x1c\x1d\x1e\x1f\x85\u2028\u2029"
+
+
+def printable(text: str) -> str:
+    r"""A text on one line that a terminal shows and does not obey: whatever users told goes through here.
+
+    Control characters, line ends, changes of writing direction and bytes that are no text stand as Python escapes them;
+    everything else stays, whatever the language.
+
+    Examples
+    --------
+    >>> print(printable("\x1b[31mred\nline"))
+    \x1b[31mred\nline
+    """
+    if text.isprintable():
+        return text
+    return "".join(c if _harmless(c) else c.encode("unicode_escape").decode("ascii") for c in text)
+
+
+def _harmless(character: str) -> bool:
+    return character.isprintable() or character in JOINERS or (character.isspace() and character not in _BREAKS)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Notice:
     """Something weak but usable about a result.

@@ -5,8 +5,8 @@ usage: python -m tests.benchmarks.coverage_findings [--takes 200] [--jobs 1]
 Players follow linear phase correction (T 8 ms, M 4 ms) in 4/4 at 100 bpm, with one or two strums a beat and a chord
 change every other bar; `memory` is fractional noise of H = .8 with a standard deviation of 10 ms. "Said": anything
 shown, and named (shown and to be heard). A step of 20 ms comes at the middle or after a third; a drift moves as far
-over the whole take. Rows of steps and drifts: % called a step, a drift, both; and that a step of at most 3 strums beside the
-true place was found.
+over the whole take. Rows of steps and drifts: % called a step, a drift, both; and a step found at most 3 strums beside
+its place.
 """
 
 from __future__ import annotations

@@ -48,7 +48,7 @@ def examples(seed: int, sounds: Sounds) -> dict[str, npt.NDArray[np.float64]]:
     """Evidence, pictures and where the strum began (NaN: none) of every candidate of one take."""
     scene = simulate(seed, sounds, always_aac=seed % AAC_EVERY == 0, played=seed % SILENT_EVERY != 0)
     x, rate = decimated(scene.samples, RATE_HZ)
-    removed = decimated(scene.removed, RATE_HZ)[0]
+    removed = decimated(scene.removed, RATE_HZ, centred=False)[0]
     rng = np.random.default_rng(seed)
     levels = measure_levels(x, rate, removed)
     frame = rises(levels, 1.2)

@@ -2,7 +2,7 @@
 
 usage: python -m tests.benchmarks.statistics_speed
 
-Processor time of `measure_timing`, `judge_take` and `measure_correction` for 360 strums of 180 s (eighths at 60 bpm)
+Processor time of `measure_timing` and `measure_correction` for 360 strums of 180 s (eighths at 60 bpm)
 and for 400 sixteenths with chord changes, median of 11 after one to warm up.
 """
 
@@ -14,7 +14,7 @@ from collections.abc import Callable
 import numpy as np
 
 from strumclock.correction import measure_correction
-from strumclock.timing import PlacedStrums, judge_take, measure_timing
+from strumclock.timing import PlacedStrums, measure_timing
 
 
 def milliseconds(call: Callable[[], object]) -> float:
@@ -44,10 +44,8 @@ def main() -> None:
             return measure_timing(placed, tolerance_s=part_s / 8)
 
         timing = measure()
-        told = {"n_slots": n, "n_omitted": 0, "n_added": 0, "duration_s": part_s * n, "bpm": 60.0, "part_s": part_s}
         print(
             f"{n} strums: measure_timing {milliseconds(measure):.1f} ms, "
-            f"judge_take {milliseconds(lambda timing=timing, told=told: judge_take(timing, **told)):.2f} ms, "
             f"measure_correction {milliseconds(lambda t=timing, s=slots: measure_correction(t.deviation_ms, s)):.1f} ms"
         )
 

@@ -4,7 +4,30 @@ The parts: `pulse` finds the beats in time, `inference` what was not told, `star
 `pairing` the slot of every strum, and `aligning` puts them together.
 """
 
-from strumclock.alignment.aligning import align
-from strumclock.alignment.values import ADDED, LEFT_CLICK, OUTSIDE, Alignment, Anchor, Departure
+from strumclock.alignment.joining import cut_alignment
+from strumclock.alignment.parts import align
+from strumclock.alignment.result import (
+    ADDED,
+    LEFT_CLICK,
+    OTHER_PART,
+    OUTSIDE,
+    Alignment,
+    Anchor,
+    Departure,
+    Part,
+    PartKind,
+)
 
-__all__ = ["ADDED", "LEFT_CLICK", "OUTSIDE", "Alignment", "Anchor", "Departure", "align"]
+__all__ = [
+    "ADDED",
+    "LEFT_CLICK",
+    "OTHER_PART",
+    "OUTSIDE",
+    "Alignment",
+    "Anchor",
+    "Departure",
+    "Part",
+    "PartKind",
+    "align",
+    "cut_alignment",
+]

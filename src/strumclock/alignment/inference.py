@@ -66,7 +66,7 @@ SWING_STRUMS_MIN, SWING_SHARE_MIN = 4, 0.15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Lattice:
+class PartsFit:
     """Strums put on the parts of the beat.
 
     Attributes
@@ -93,7 +93,7 @@ class Lattice:
 
 def find_parts(
     beat: FloatArray, choices: Sequence[int], swing: float | None, *, clicked: bool = True
-) -> tuple[Lattice, float]:
+) -> tuple[PartsFit, float]:
     """Parts of the beat that the strums lie on, those told or the best explanation, and how well they explain them.
 
     Compared by their likelihood, a mixture of a normal spread about each part, some late strums and a few strays, less
@@ -114,16 +114,16 @@ def find_parts(
     for parts in choices:
         options.append((parts, swing if parts in (2, 4) else None))
     if len(options) == 1 and (swing is not None or options[0][0] != 2):
-        return _lattice(beat, *options[0], clicked=clicked)
+        return _fit(beat, *options[0], clicked=clicked)
     played = _swing(beat) if 2 in choices else None
     if played is not None:
         options.append((2, played))
     best, best_worth = None, -np.inf
     for parts, place in options:
-        lattice, worth = _lattice(beat, parts, place, clicked=clicked)
+        fit, worth = _fit(beat, parts, place, clicked=clicked)
         worth -= 0.5 * np.log(max(len(beat), 2)) * (parts + (place is not None and place != swing))
         if best is None or worth > best_worth:
-            best, best_worth = lattice, worth
+            best, best_worth = fit, worth
     if swing is not None and best is not None and best.per_beat == 2:
         best = replace(best, swing=swing)
     assert best is not None
@@ -131,8 +131,8 @@ def find_parts(
 
 
 def _coarser(
-    beat: FloatArray, fine: Lattice, worth: float, choices: Sequence[int], clicked: bool
-) -> tuple[Lattice, float]:
+    beat: FloatArray, fine: PartsFit, worth: float, choices: Sequence[int], clicked: bool
+) -> tuple[PartsFit, float]:
     """The fewest parts on which as many strums lie, at the same offset, when late ones are let be late.
 
     Chord changes that always come a fifth of a beat late look like sixteenths to a likelihood.
@@ -141,14 +141,14 @@ def _coarser(
         return fine, worth
     for parts in sorted(choices):
         if parts < fine.per_beat and fine.per_beat % parts == 0:
-            lattice, coarse_worth = _lattice(beat, parts, None, clicked=clicked)
-            moved = abs(float(np.median(lattice.offset) - np.median(fine.offset)))
-            if moved < EARLY_PARTS / 2 and lattice.explained >= fine.explained - COARSER_LOSS * len(beat):
-                return lattice, coarse_worth
+            fit, coarse_worth = _fit(beat, parts, None, clicked=clicked)
+            moved = abs(float(np.median(fit.offset) - np.median(fine.offset)))
+            if moved < EARLY_PARTS / 2 and fit.explained >= fine.explained - COARSER_LOSS * len(beat):
+                return fit, coarse_worth
     return fine, worth
 
 
-def _lattice(beat: FloatArray, per_beat: int, swing: float | None, *, clicked: bool = True) -> tuple[Lattice, float]:
+def _fit(beat: FloatArray, per_beat: int, swing: float | None, *, clicked: bool = True) -> tuple[PartsFit, float]:
     """Strums on given parts, and the log likelihood of their places."""
     low, high = int(np.floor(beat.min())) - 1, int(np.ceil(beat.max())) + 2
     places = (np.arange(low, high)[:, None] + part_places(per_beat, swing)[None]).ravel()
@@ -167,22 +167,22 @@ def _lattice(beat: FloatArray, per_beat: int, swing: float | None, *, clicked: b
         likelihood -= 0.5 * (float(np.median(offset)) / OFFSET_BEATS) ** 2
     on = np.abs(deviation) <= WINDOW_PARTS / per_beat
     near = (deviation >= -EARLY_PARTS / per_beat) & (deviation <= LATE_PARTS / per_beat)
-    lattice = Lattice(
+    fit = PartsFit(
         per_beat=per_beat, swing=swing, cell=index + low * per_beat, on=on, offset=offset,
         explained=len(np.unique(index[near])),
     )  # fmt: skip
-    return lattice, likelihood
+    return fit, likelihood
 
 
 def _swing(beat: FloatArray) -> float | None:
     """Place of the second of two parts where the strums swing; None where they do not.
 
-    Put on a lattice at 2:1, any swing from 0.53 to 0.8 is nearest to its own part, and straight parts are not. The
+    Put on parts at 2:1, any swing from 0.53 to 0.8 is nearest to its own part, and straight parts are not. The
     player's slow offset is followed by the first parts alone: a median over both would hop from one to the other.
     """
-    lattice, _ = _lattice(beat, 2, TRIPLET_SWING)
-    on, second = lattice.on, lattice.cell % 2 == 1
-    rest = beat - lattice.cell // 2
+    fit, _ = _fit(beat, 2, TRIPLET_SWING)
+    on, second = fit.on, fit.cell % 2 == 1
+    rest = beat - fit.cell // 2
     first, second = on & ~second, on & second
     if min(int(second.sum()), int(first.sum())) < max(SWING_STRUMS_MIN, SWING_SHARE_MIN * len(beat)):
         return None

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from strumclock.alignment.departures import Stretch
+from strumclock.alignment.meanings import STRUMS_MIN, on_slots, own_places
+from strumclock.alignment.notices import POOR_FIT
 from strumclock.alignment.pairing import NO_SLOT, FloatArray, Pairing, pair
 from strumclock.alignment.pulse import Pulse
-from strumclock.alignment.reading import STRUMS_MIN, on_slots, own_places
-from strumclock.alignment.remarks import POOR_FIT
 from strumclock.grid import BeatGrid, Exercise
 
 FEW_PAIRED = 0.75
@@ -19,7 +20,7 @@ FEW_PAIRED = 0.75
 and parts of the beat that were not told are doubted."""
 
 
-def kept_to_click(n: int, stretches: list[Stretch]) -> NDArray[np.bool_]:
+def kept_to_click(n: int, stretches: Sequence[Stretch]) -> NDArray[np.bool_]:
     """Whether each of n strums lies outside the stretches that left the click."""
     keep = np.ones(n, np.bool_)
     for s in stretches:
@@ -28,7 +29,7 @@ def kept_to_click(n: int, stretches: list[Stretch]) -> NDArray[np.bool_]:
 
 
 def pair_own(
-    strum_s: FloatArray, grid: BeatGrid, with_click: NDArray[np.bool_], pulse: Pulse, told: Exercise
+    strum_s: FloatArray, grid: BeatGrid, with_click: NDArray[np.bool_], pulse: Pulse, given: Exercise
 ) -> Pairing:
     """The strums that kept to the click, paired; where much was left out or added, or the beat told is not the click's,
     only those whose own place is a slot: the others would be folded onto slots that they were not played for."""
@@ -36,7 +37,7 @@ def pair_own(
     kept = int(with_click.sum())
     if kept < STRUMS_MIN or (pulse.clicks_per_beat == 1.0 and not _poor(found, len(grid), kept)):
         return found
-    own = own_places(pulse.beats(strum_s[with_click]), pulse, told)
+    own = own_places(pulse.beats(strum_s[with_click]), pulse, given)
     if not own.clear:
         return found
     among = with_click.copy()

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from strumclock.alignment.departures import Stretch
 from strumclock.alignment.inference import TRIPLET_SWING
 from strumclock.alignment.pairing import FloatArray, nearest
 from strumclock.grid import Exercise, part_places
@@ -35,6 +36,8 @@ AS_LIKELY = 1 / 3
 """Another tempo is named when it is this likely, the one taken being 1."""
 SAME_TEMPO = 0.02
 """Tempi that differ by less than this are one."""
+SHOWN_STRUMS = 8
+"""Strums with the click from which they show the exercise: two bars of quarters."""
 TRIED_STRUMS = 8
 """Strums, spread over the stretch, on which each place of the pattern is laid in turn."""
 
@@ -52,6 +55,34 @@ class OwnTempo:
 
     ratio: float
     other: float | None = None
+
+
+def own_tempi(
+    beat: FloatArray, stretches: Sequence[Stretch], *, exercise: Exercise, given: Exercise, clicks_per_beat: float
+) -> list[OwnTempo]:
+    """The tempo of each stretch, read by the exercise if that was told, or shown by the strums that kept the click.
+
+    Parameters
+    ----------
+    beat : (n,) float
+        All strums in beats.
+    stretches : sequence of Stretch
+    exercise : Exercise
+        As completed.
+    given : Exercise
+        As told.
+    clicks_per_beat : float
+    """
+    shown = len(beat) - sum(s.last - s.first + 1 for s in stretches) >= SHOWN_STRUMS
+    known = given.pattern is not None or (shown and exercise.pattern is not None)
+    per_beat = exercise.per_beat if shown or given.per_beat is not None else None
+    return [
+        own_tempo(
+            beat[s.first : s.last + 1], s.places_per_beat, pattern=exercise if known else None, per_beat=per_beat,
+            clicks_per_beat=clicks_per_beat,
+        )
+        for s in stretches
+    ]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from strumclock.alignment.completing import Plan
+from strumclock.alignment.completing import Completed
 from strumclock.alignment.departures import Stretch
 from strumclock.alignment.pairing import FloatArray, Pairing, pair
 from strumclock.alignment.pulse import Bend, Pulse
-from strumclock.alignment.start import OMITTED_COST, OUTSIDE_COST
+from strumclock.alignment.score import OMITTED_COST, OUTSIDE_COST
 from strumclock.grid import BeatGrid, build_grid, lay_out
 
 EXTEND_STRUMS = 3
@@ -35,23 +36,23 @@ def fit_map(strum_s: FloatArray, grid: BeatGrid) -> float:
     return best
 
 
-def place(plan: Plan, pulse: Pulse, last_s: float, given: BeatGrid | None) -> BeatGrid:
+def place(done: Completed, pulse: Pulse, last_s: float, given: BeatGrid | None) -> BeatGrid:
     """The grid in file time, long enough for every strum and click where the bars are not told."""
-    exercise = plan.exercise
+    exercise = done.exercise
     if pulse.mapped and given is not None:
-        return _relaid(given, plan).placed(pulse.time(pulse.map_start), pulse.map_rate)
+        return _relaid(given, done).placed(pulse.time(pulse.map_start), pulse.map_rate)
     per_bar = exercise.beats_per_bar or 4
     bars = exercise.bars
     if bars is None:
-        last = max(float(pulse.beats(np.array([last_s]))[0]), pulse.last_click_beat or 0.0) - plan.start_beat
+        last = max(float(pulse.beats(np.array([last_s]))[0]), pulse.last_click_beat or 0.0) - done.start_beat
         bars = max(math.ceil((last + 1.5) / per_bar), 1)
     grid = build_grid(exercise, bars=bars)
-    if plan.pattern_inferred:
+    if done.pattern_inferred:
         grid = replace(grid, stroke=np.full(len(grid), "?"))
-    placed = grid.placed(pulse.time(plan.start_beat), pulse.beat_s * pulse.bpm / 60.0)
+    placed = grid.placed(pulse.time(done.start_beat), pulse.beat_s * pulse.bpm / 60.0)
     if pulse.bend is None:
         return placed
-    return _bent(placed, pulse.bend, pulse.zero_s + plan.start_beat * pulse.beat_s - placed.line_s[0])
+    return _bent(placed, pulse.bend, pulse.zero_s + done.start_beat * pulse.beat_s - placed.line_s[0])
 
 
 def _bent(grid: BeatGrid, bend: Bend, later_s: float) -> BeatGrid:
@@ -68,23 +69,23 @@ def _bent(grid: BeatGrid, bend: Bend, later_s: float) -> BeatGrid:
     )  # fmt: skip
 
 
-def _relaid(given: BeatGrid, plan: Plan) -> BeatGrid:
+def _relaid(given: BeatGrid, done: Completed) -> BeatGrid:
     """A tempo map's grid with the inferred pattern on it; as it came where nothing was inferred or its meter
     changes."""
-    meter = plan.exercise.time_signature
+    meter = done.exercise.time_signature
     lengths = np.bincount(given.line_bar)[given.line_bar[0] : -1] if len(given.line_bar) else np.zeros(0)
-    if not plan.pattern_inferred or meter is None or (lengths != meter.beats_per_bar).any():
+    if not done.pattern_inferred or meter is None or (lengths != meter.beats_per_bar).any():
         return given
     edges = np.append(given.line_s, given.end_s)
     grid = lay_out(
-        plan.exercise, meter=meter, line_bar=given.line_bar, line_beat=given.line_beat,
+        done.exercise, meter=meter, line_bar=given.line_bar, line_beat=given.line_beat,
         place=lambda line: np.interp(line, np.arange(len(edges)), edges),
     )  # fmt: skip
     return replace(grid, stroke=np.full(len(grid), "?"), count_in_s=given.count_in_s)
 
 
 def end_of(
-    found: Pairing, grid: BeatGrid, plan: Plan, pulse: Pulse, stretches: list[Stretch], strum_s: FloatArray
+    found: Pairing, grid: BeatGrid, done: Completed, pulse: Pulse, stretches: Sequence[Stretch], strum_s: FloatArray
 ) -> float:
     """Where the grid ends when the bars are not told: with the last audible click, else with the last strum [s].
 
@@ -95,7 +96,7 @@ def end_of(
     last = -1
     if len(slot):
         number = np.arange(1, len(slot) + 1)
-        empty = UNTOLD_GAP_COST if plan.pattern_inferred else OMITTED_COST
+        empty = UNTOLD_GAP_COST if done.pattern_inferred else OMITTED_COST
         worth = -empty * (slot + 1 - number) - OUTSIDE_COST * (len(slot) - number)
         last = int(slot[int(np.argmax(worth))])
         strum_end = float(grid.slot_s[last] + 0.25 * grid.part_s[last])

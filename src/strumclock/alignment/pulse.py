@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from strumclock.alignment.pairing import FloatArray
+from strumclock.alignment.result import Anchor
 from strumclock.alignment.tempo import STRUMS_MIN, played_tempo
-from strumclock.alignment.values import Anchor
 from strumclock.errors import Notice, RecordingError
 from strumclock.grid import BPM_RANGE, BeatGrid
 
@@ -139,6 +139,11 @@ class Pulse:
     notices: tuple[Notice, ...] = ()
 
     @property
+    def given(self) -> bool:
+        """Whether the tempo is the one given."""
+        return not self.tempo_found
+
+    @property
     def mapped(self) -> bool:
         """Whether a tempo map gives the beats."""
         return len(self.line_s) > 0
@@ -202,7 +207,7 @@ def from_clicks(clicks: Clicks, bpm: float | None) -> Pulse:
     if bpm is None and heard == heard_bpm > FAST_CLICKS_BPM:
         notices = (_fast_notice(heard_bpm),)
     if bpm is None or ratio is None:
-        bpm = _plain_bpm(heard)
+        bpm = plain_bpm(heard)
     bend = Bend.of(clicks)
     index, at_s = _heard(clicks)
     pivot, ratio = float(index.mean()), ratio or _playable_ratio(heard_bpm)
@@ -357,7 +362,7 @@ def _fast_notice(heard_bpm: float) -> Notice:
     return Notice(code="tempo-fast", message=message)
 
 
-def _plain_bpm(heard: float) -> float:
+def plain_bpm(heard: float) -> float:
     """A tempo heard, as it was probably set: a whole number where it is that near to one."""
     whole = round(heard)
     return float(whole) if abs(heard / whole - 1.0) <= WHOLE_BPM_TOLERANCE else round(heard, 3)

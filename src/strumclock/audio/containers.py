@@ -14,14 +14,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, BinaryIO
 
-import numpy as np
-from numpy.typing import NDArray
-
-from strumclock.audio.decoded import Decoded, Part, check_channels, truncated
+from strumclock.audio.decoded import Decoded, Gathered, Part, check_channels, truncated
 from strumclock.audio.headers import read_mp3_tag
 from strumclock.audio.lengths import is_cut_short
-from strumclock.audio.recording import Samples
-from strumclock.errors import AudioFileError, Notice
+from strumclock.audio.packets import copy_samples, frame_samples, is_trimmed, opus_samples
+from strumclock.audio.recording import check_rate
+from strumclock.errors import AudioFileError, Notice, RecordingError
 
 PREROLL_S = 0.5  # decoded before a part and thrown away: MP3 leans on 0.26 s before, Opus needs 80 ms (RFC 7845)
 GAP_S = 0.1  # a jump of the time stamps beyond this is missing sound; recorders' stamps jitter by tens of ms …
@@ -33,8 +31,6 @@ PRIMED = frozenset({"aac", "aac_latm", "mp3", "mp3float", "mp2", "opus", "ac3", 
 RELIABLE_LENGTH = ("mov", "matroska", "ogg", "wav", "flac")  # whose header knows the length (raw AAC guesses it)
 LOSSLESS = ("pcm", "flac", "alac", "wavpack", "ape", "tta")
 UNSTAMPED = ("aac", "mp3")
-_KINDS = {"u8": "u1", "s16": "i2", "s32": "i4", "s64": "i8", "flt": "f4", "dbl": "f8"}  # FFmpeg's name, numpy's
-_FULL_SCALE = {"u1": 2.0**7, "i2": 2.0**15, "i4": 2.0**31, "i8": 2.0**63}
 
 
 def decode_container(file: Path, part: Part) -> Decoded:
@@ -95,7 +91,7 @@ def _packets(container: Any, stream: Any, track: _Track) -> Iterator[Any]:
 
     try:
         yield from container.demux(stream)
-    except av.error.FFmpegError:
+    except (av.error.FFmpegError, IndexError):  # IndexError: damage made up another stream, which PyAV does not know
         track.broken = True
 
 
@@ -131,9 +127,9 @@ class _Track:
     trimmed: bool = False  # whether the container told how much priming to remove
     codec: str = ""
     next_pts_s: float | None = None
-    missing: list[float] = field(default_factory=list)  # lengths of the stretches filled with silence [s]
+    missing: list[tuple[int, int]] = field(default_factory=list)  # samples from, to: stretches filled with silence
     lost: int = 0  # how many of them came after the last sound that could be decoded
-    buffer: Samples = field(default_factory=lambda: np.zeros((0, 1), np.float32))
+    gathered: Gathered = field(default_factory=lambda: Gathered(1))
 
     @property
     def complete(self) -> bool:
@@ -144,7 +140,7 @@ class _Track:
         """Count one packet, and decode it unless it lies well before the part."""
         context = packet.stream.codec_context
         self.codec = context.name
-        size, trims = self._predicted(packet), _is_trimmed(packet)
+        size, trims = self._predicted(packet), is_trimmed(packet)
         self._fill_gap(packet)
         before = self.position
         if self.rate and size is not None and not trims and before + size <= self.first - round(PREROLL_S * self.rate):
@@ -178,11 +174,11 @@ class _Track:
         self._drop_tail()
         if not self.rate or not self.position:
             raise _useless(self.file, "holds no sound that can be decoded; record again")
-        self.part.check_start(self.first, self.position, self.rate, self.file)
+        self.part.check_start(self.position, self.rate, self.file)
         stop = self.position if self.stop is None else min(self.stop, self.position)
-        self._room(stop - self.first)
+        self._check_length(stop - self.first)
         return Decoded(
-            samples=self.buffer[: stop - self.first],
+            samples=self.gathered.all(stop - self.first),
             sample_rate_hz=self.rate,
             first_frame=self.first,
             notices=self._notices(),
@@ -194,7 +190,7 @@ class _Track:
         """What could not be decoded at the very end is no gap: the file was cut within a packet."""
         if self.lost and not self.complete:
             self.broken = True
-            self.position -= sum(round(seconds * self.rate) for seconds in self.missing[-self.lost :])
+            self.position = self.missing[-self.lost][0]
             del self.missing[-self.lost :]
 
     def _notices(self) -> tuple[Notice, ...]:
@@ -205,13 +201,16 @@ class _Track:
             short = self.announced_s is not None and end_s < self.announced_s - SHORT_S
             if self.broken or is_cut_short(self.file) or (short and (self.stamped or not self.missing)):
                 notices.append(truncated(end_s, self.announced_s if short else None))
-        if self.missing:
-            places = "one stretch is" if len(self.missing) == 1 else f"{len(self.missing)} stretches are"
+        first, stop = self.part.asked(self.rate)
+        gaps = [(a, b) for a, b in self.missing if b > first and (stop is None or a < stop)]
+        if gaps:
+            missing_s = sum(b - a for a, b in gaps) / self.rate
+            places = "one stretch is" if len(gaps) == 1 else f"{len(gaps)} stretches are"
             after = "" if self.stamped else "; how long they were is not known, so what follows may be misplaced"
             notices.append(
                 Notice(
                     code="gaps",
-                    message=f"the file is damaged: {places} missing ({sum(self.missing):.2f} s in all, taken as "
+                    message=f"the file is damaged: {places} missing ({missing_s:.2f} s in all, taken as "
                     f"silence), and strums there are lost{after}",
                 )
             )
@@ -219,7 +218,7 @@ class _Track:
 
     def _predicted(self, packet: Any) -> int | None:
         """Samples that a packet will give; None where that is only known after decoding."""
-        if not (packet.size and self.regular and hasattr(packet, "has_sidedata")):
+        if not (packet.size and self.regular):
             return None
         if packet.is_discard:
             return 0
@@ -253,14 +252,15 @@ class _Track:
 
     def _miss(self, seconds: float) -> None:
         """Leave silence for what is missing."""
-        self.position += round(seconds * self.rate)
-        if seconds:
-            self.missing.append(seconds)
+        frames = round(seconds * self.rate)
+        if frames:
+            self.missing.append((self.position, self.position + frames))
             self.lost += 1
+        self.position += frames
 
     def _put(self, frame: Any) -> None:
         """Keep what a frame holds of the part."""
-        values = _values(frame)
+        values = frame_samples(frame)
         if not self.rate:
             self._begin(int(frame.sample_rate), len(values))
         if frame.sample_rate != self.rate:
@@ -272,77 +272,19 @@ class _Track:
         low, high = max(self.first, self.position), self.position + n
         high = high if self.stop is None else min(high, self.stop)
         if high > low:
-            self._room(high - self.first)
-            target = self.buffer[low - self.first : high - self.first]
-            _copy(values[:, low - self.position : high - self.position], target)
+            self._check_length(high - self.first)
+            target = self.gathered.room(low - self.first, high - self.first)
+            copy_samples(values[:, low - self.position : high - self.position], target)
         self.position += n
 
     def _begin(self, rate: int, channels: int) -> None:
         """Rate and channels are known: lay out the part."""
         check_channels(channels, self.file)
-        self.rate = rate
+        self.rate = check_rate(rate, RecordingError)
         self.first, self.stop = self.part.frames(rate, None, self.file)
-        expected = None if self.announced_s is None else round((self.announced_s + 1.0) * rate)
-        if self.stop is not None:
-            expected = self.stop if expected is None else min(expected, self.stop)
-        self.buffer = np.zeros((max(0, (expected or 60 * rate) - self.first), channels), np.float32)
+        self.gathered = Gathered(channels)
 
-    def _room(self, frames: int) -> None:
-        """Let the buffer hold so many frames."""
-        self.part.check_length(frames, self.rate, self.file, at_least=True)
-        if frames > len(self.buffer):
-            larger = np.zeros((max(frames, len(self.buffer) * 3 // 2), self.buffer.shape[1]), np.float32)
-            larger[: len(self.buffer)] = self.buffer
-            self.buffer = larger
-
-
-def opus_samples(head: bytes) -> int | None:
-    """Samples at 48 kHz in an Opus packet, from its first two bytes (RFC 6716, section 3.1).
-
-    Examples
-    --------
-    >>> opus_samples(bytes([0b11111000, 0])), opus_samples(bytes([0b00001011, 3]))  # one of 20 ms; three of 20 ms
-    (960, 2880)
-    """
-    if not head:
-        return None
-    config, code = head[0] >> 3, head[0] & 3
-    if config < 12:
-        size = (480, 960, 1920, 2880)[config & 3]
-    elif config < 16:
-        size = (480, 960)[config & 1]
-    else:
-        size = (120, 240, 480, 960)[config & 3]
-    if code < 3:
-        return size * (1, 2, 2)[code]
-    return size * (head[1] & 63) if len(head) > 1 else None
-
-
-def _is_trimmed(packet: Any) -> bool:
-    """Whether the container says that some of a packet's samples are no part of the recording."""
-    return bool(packet.is_discard or (hasattr(packet, "has_sidedata") and packet.has_sidedata("skip_samples")))
-
-
-def _values(frame: Any) -> NDArray[Any]:
-    """A frame's samples, shape (channels, n), as many as it says that it has.
-
-    Not `to_ndarray`, which counts the planes by what stands behind them in memory and knows no 64-bit numbers.
-    """
-    kind, n = np.dtype(_KINDS[frame.format.name.removesuffix("p")]), int(frame.samples)
-    channels = len(frame.layout.channels)
-    if frame.format.is_planar:
-        return np.stack([np.frombuffer(plane, kind, n) for plane in frame.planes[:channels]])
-    return np.frombuffer(frame.planes[0], kind, n * channels).reshape(n, channels).T
-
-
-def _copy(values: NDArray[Any], target: Samples) -> None:
-    """Put (channels, n) samples of any kind into (n, channels) float32; of changing channels the first ones count."""
-    channels = target.shape[1]
-    if len(values) < channels:
-        values = values[np.arange(channels) % len(values)]
-    target[...] = values[:channels].T
-    scale = _FULL_SCALE.get(values.dtype.str[1:])
-    if scale is not None:
-        if values.dtype.kind == "u":
-            target -= np.float32(scale)
-        target /= np.float32(scale)
+    def _check_length(self, frames: int) -> None:
+        """Refuse more than is measured at once, with what is decoded around it."""
+        around = 2 * round(self.part.context_s * self.rate)
+        self.part.check_length(frames - around, self.rate, self.file, at_least=True)

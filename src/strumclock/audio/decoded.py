@@ -5,16 +5,24 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from strumclock.audio.recording import MAX_CHANNELS, MAX_DURATION_S, Samples
 from strumclock.errors import Notice, RecordingError, UsageError
+
+GROWTH_FRAMES = 1 << 18  # six seconds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """The part of a file to read, in file time [s]; None = from its start, to its end."""
+    """The part of a file to read, in file time [s]; None = from its start, to its end.
+
+    Before and after it, `context_s` is decoded too, as far as the file goes.
+    """
 
     start_s: float | None = None
     end_s: float | None = None
+    context_s: float = 0.0
 
     @property
     def whole(self) -> bool:
@@ -22,7 +30,7 @@ class Part:
         return self.start_s is None and self.end_s is None
 
     def frames(self, rate: int, total: int | None, file: Path) -> tuple[int, int | None]:
-        """First frame and the one after the last (None: to the end, wherever that is).
+        """First frame with the context before, and the one after the last (None: to the end, wherever that is).
 
         Raises
         ------
@@ -31,17 +39,24 @@ class Part:
         RecordingError
             If the part is longer than is held in memory.
         """
-        first = round((self.start_s or 0.0) * rate)
-        stop = None if self.end_s is None else round(self.end_s * rate)
+        first, stop = self.asked(rate)
         if total is not None:
-            self.check_start(first, total, rate, file)
+            self.check_start(total, rate, file)
             stop = total if stop is None else min(stop, total)
         if stop is not None:
             self.check_length(stop - first, rate, file)
-        return first, stop
+        around = round(self.context_s * rate)
+        if stop is not None and self.end_s is not None:
+            stop = stop + around if total is None else min(stop + around, total)
+        return max(0, first - around), stop
 
-    def check_start(self, first: int, total: int, rate: int, file: Path) -> None:
+    def asked(self, rate: int) -> tuple[int, int | None]:
+        """First frame of the part itself, and the one after the last."""
+        return round((self.start_s or 0.0) * rate), None if self.end_s is None else round(self.end_s * rate)
+
+    def check_start(self, total: int, rate: int, file: Path) -> None:
         """Refuse a part that begins after the end."""
+        first, _ = self.asked(rate)
         if first >= total > 0:
             raise UsageError(
                 f"start must lie within the recording, but {str(file)!r} ends at {total / rate:.2f} s and start is "
@@ -82,6 +97,25 @@ class Decoded:
     notices: tuple[Notice, ...] = ()
     priming_known: bool = True
     lossy: bool = False
+
+
+class Gathered:
+    """Samples as they come, in memory that grows with them: what a header announces need not be there."""
+
+    def __init__(self, channels: int) -> None:
+        self._samples: Samples = np.zeros((GROWTH_FRAMES, channels), np.float32)
+
+    def room(self, first: int, stop: int) -> Samples:
+        """The place of these frames, silent at first."""
+        if stop > len(self._samples):
+            larger = max(stop, len(self._samples) * 5 // 4)
+            self._samples.resize((larger, self._samples.shape[1]), refcheck=False)  # no copy where the system can move
+        return self._samples[first:stop]
+
+    def all(self, frames: int) -> Samples:
+        """The first so many frames."""
+        self.room(0, frames)
+        return self._samples[:frames]
 
 
 def check_channels(channels: int, file: Path) -> None:

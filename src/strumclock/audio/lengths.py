@@ -48,7 +48,7 @@ def is_cut_short(file: Path) -> bool:
         reader = _reader(head)
         try:
             return reader is not None and reader(f, size)
-        except struct.error:  # it ends within its header
+        except struct.error:  # its header is not all there, or leads beyond its end
             return True
 
 
@@ -87,7 +87,7 @@ def _ogg(f: BinaryIO, size: int) -> bool:
 
 def _wav(f: BinaryIO, size: int) -> bool:
     """RIFF: chunks of four letters and a 32-bit length, little endian."""
-    end = _chunk_end(f, HEAD_BYTES, b"data", "<I", padded=2)
+    end = _chunk_end(f, size, HEAD_BYTES, b"data", "<I", padded=2)
     return end is not None and end[1] not in RIFF_OPEN_SIZES and end[0] > size + PAD_BYTES
 
 
@@ -104,7 +104,7 @@ def _rf64(f: BinaryIO, size: int) -> bool:
     if f.read(4) != b"ds64":
         return False
     _, _, length = struct.unpack("<IQQ", f.read(20))
-    end = _chunk_end(f, HEAD_BYTES, b"data", "<I", padded=2)
+    end = _chunk_end(f, size, HEAD_BYTES, b"data", "<I", padded=2)
     return end is None or end[0] - end[1] + length > size + PAD_BYTES
 
 
@@ -115,7 +115,7 @@ def _w64(f: BinaryIO, size: int) -> bool:
         return False
     at = 40  # the file's GUID, its length, and the GUID "wave"
     for _ in range(MOST_CHUNKS):
-        f.seek(at)
+        _seek(f, at, size)
         head = f.read(24)
         if len(head) < 24:
             return True
@@ -128,13 +128,13 @@ def _w64(f: BinaryIO, size: int) -> bool:
 
 def _aiff(f: BinaryIO, size: int) -> bool:
     """EA IFF 85: chunks of four letters and a 32-bit length, big endian; the sound is in SSND."""
-    end = _chunk_end(f, HEAD_BYTES, b"SSND", ">I", padded=2)
+    end = _chunk_end(f, size, HEAD_BYTES, b"SSND", ">I", padded=2)
     return end is not None and end[1] not in RIFF_OPEN_SIZES and end[0] > size + PAD_BYTES
 
 
 def _caf(f: BinaryIO, size: int) -> bool:
     """Apple's Core Audio Format: 64-bit lengths, big endian; -1: up to the end, wherever that is."""
-    end = _chunk_end(f, 8, b"data", ">q", padded=1)
+    end = _chunk_end(f, size, 8, b"data", ">q", padded=1)
     return end is not None and end[1] >= 0 and end[0] > size
 
 
@@ -154,7 +154,7 @@ def _asf(f: BinaryIO, size: int) -> bool:
     (count,) = struct.unpack("<I", head[24:28])
     at = 30
     for _ in range(min(count, MOST_CHUNKS)):
-        f.seek(at)
+        _seek(f, at, size)
         identity, length, _, announced = struct.unpack("<16sQ16sQ", f.read(48))
         if identity == ASF_FILE:
             return bool(announced > size)
@@ -168,7 +168,7 @@ def _matroska(f: BinaryIO, size: int) -> bool:
     header = _ebml_size(f)
     if header is None:
         return False
-    f.seek(header, 1)
+    _seek(f, f.tell() + header, size)
     if f.read(4) != MATROSKA_SEGMENT:
         return False
     length = _ebml_size(f)
@@ -189,7 +189,7 @@ def _mp4(f: BinaryIO, size: int) -> bool:
     """ISO/IEC 14496-12: boxes of a 32-bit length and four letters; 1: a 64-bit length follows; 0: up to the end."""
     at = 0
     for _ in range(MOST_CHUNKS):
-        f.seek(at)
+        _seek(f, at, size)
         head = f.read(16)
         if len(head) < 8:
             return at > size or len(head) > 0
@@ -208,11 +208,13 @@ def _transport_stream(f: BinaryIO, size: int) -> bool:
     return f.read(1) == b"\x47" and size % TS_PACKET_BYTES != 0
 
 
-def _chunk_end(f: BinaryIO, at: int, wanted: bytes, size_format: str, *, padded: int) -> tuple[int, int] | None:
+def _chunk_end(
+    f: BinaryIO, size: int, at: int, wanted: bytes, size_format: str, *, padded: int
+) -> tuple[int, int] | None:
     """Where the wanted chunk would end, and its length; None where there is none."""
     width = 4 + struct.calcsize(size_format)
     for _ in range(MOST_CHUNKS):
-        f.seek(at)
+        _seek(f, at, size)
         head = f.read(width)
         if len(head) < width:
             return None
@@ -221,3 +223,10 @@ def _chunk_end(f: BinaryIO, at: int, wanted: bytes, size_format: str, *, padded:
             return at + width + length, length
         at += width + max(0, length) + max(0, length) % padded
     return None
+
+
+def _seek(f: BinaryIO, at: int, size: int) -> None:
+    """Go to a place that must lie within the file."""
+    if at > size:
+        raise struct.error
+    f.seek(at)

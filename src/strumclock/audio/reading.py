@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import hashlib
 import os
+from dataclasses import replace
 from numbers import Real
 from pathlib import Path
 
 from strumclock.audio.decoded import Decoded, Part
 from strumclock.audio.files import regular_file, unreadable
-from strumclock.audio.headers import is_mpeg_audio, sound_head
-from strumclock.audio.recording import MIN_DURATION_S, Recording, check_rate, examine
+from strumclock.audio.headers import sound_head
+from strumclock.audio.recording import MIN_DURATION_S, Recording, check_rate, examine, is_finite
 from strumclock.errors import AudioFileError, RecordingError, UsageError
 
+CONTEXT_S = 30.0  # around a part: a count-in, from which the click's sound is learned, lies before its playing
 LATEST_S = 7 * 24 * 3600  # no recorder runs for a week on end
 SOUNDFILE_SIGNATURES = (b"RIFF", b"RIFX", b"RF64", b"riff", b"fLaC", b"FORM", b"caff", b".snd")
 
@@ -20,7 +22,7 @@ SOUNDFILE_SIGNATURES = (b"RIFF", b"RIFX", b"RF64", b"riff", b"fLaC", b"FORM", b"
 def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: float | None = None) -> Recording:
     """Read a recording, or a part of it.
 
-    libsndfile reads WAV, FLAC, Ogg Vorbis, MP3 and AIFF; FFmpeg's libraries read M4A and AAC, Opus, WebM, 3GP, the
+    libsndfile reads WAV, FLAC, Ogg Vorbis and AIFF; FFmpeg's libraries read MP3, M4A and AAC, Opus, WebM, 3GP, the
     sound of MP4 and other videos, and what is damaged.  The bytes decide, not the file's ending.  What the codec put
     before the first sample (its priming) is removed where the file says how much that is.  Where it does not (raw AAC,
     some phones' MP4, MP3 without an encoder's tag) nothing can be removed and ``priming_known`` is False: every time in
@@ -30,7 +32,8 @@ def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: f
     ----------
     path : path
     start_s, end_s : float, optional
-        Read only the part between these file times [s].  Sample times are those of the whole file.
+        Read only the part between these file times [s].  Sample times are those of the whole file; what lies within
+        half a minute of the part is its `Recording.context`.
 
     Returns
     -------
@@ -53,21 +56,27 @@ def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: f
     rate = check_rate(decoded.sample_rate_hz, RecordingError)
     what = f"{str(file)!r}" if part.whole else f"the part read of {str(file)!r}"
     decoded.samples.flags.writeable = False
-    got_s = len(decoded.samples) / rate
+    first, stop = part.asked(rate)
+    samples = decoded.samples[first - decoded.first_frame : None if stop is None else stop - decoded.first_frame]
+    got_s = len(samples) / rate
     if got_s < MIN_DURATION_S and any(notice.code == "truncated" for notice in decoded.notices):
         raise RecordingError(
             f"a whole file was required, but {what} is cut short: {got_s:.2g} s could be read; copy or send it again"
         )
-    weak = examine(decoded.samples, rate, what=what, lossy=decoded.lossy)
-    return Recording(
-        samples=decoded.samples,
+    weak = examine(samples, rate, what=what, lossy=decoded.lossy)
+    recording = Recording(
+        samples=samples,
         sample_rate_hz=rate,
-        start_s=decoded.first_frame / rate,
+        start_s=first / rate,
         path=str(file),
         sha256=_sha256(file),
         notices=decoded.notices + weak,
         priming_known=decoded.priming_known,
     )
+    if len(samples) == len(decoded.samples):
+        return recording
+    wide = replace(recording, samples=decoded.samples, start_s=decoded.first_frame / rate)
+    return replace(recording, context=wide if is_finite(wide.samples) else None)
 
 
 def _decode(file: Path, head: bytes, part: Part) -> Decoded:
@@ -84,10 +93,10 @@ def _decode(file: Path, head: bytes, part: Part) -> Decoded:
 
 
 def _is_for_soundfile(head: bytes) -> bool:
-    """Whether libsndfile reads what begins like this (Opus and AAC go elsewhere)."""
+    """Whether libsndfile reads what begins like this (Opus, MP3 and AAC go elsewhere)."""
     if head[:4] == b"OggS":
         return b"OpusHead" not in head and b"Speex" not in head
-    return head[:4] in SOUNDFILE_SIGNATURES or is_mpeg_audio(head)
+    return head[:4] in SOUNDFILE_SIGNATURES
 
 
 def _head(file: Path) -> bytes:
@@ -116,7 +125,11 @@ def _part(start_s: float | None, end_s: float | None) -> Part:
         raise UsageError(
             f"end must come after start, but start {start_s or 0.0:g} s and end {end_s:g} s came; give a later end"
         )
-    return Part(start_s=None if start_s is None else float(start_s), end_s=None if end_s is None else float(end_s))
+    return Part(
+        start_s=None if start_s is None else float(start_s),
+        end_s=None if end_s is None else float(end_s),
+        context_s=0.0 if start_s is None and end_s is None else CONTEXT_S,
+    )
 
 
 def _sha256(file: Path) -> str:

@@ -51,6 +51,9 @@ class Recording:
         Whether time zero is the first sample that was recorded.  False: the codec's priming (5 to 50 ms) could
         not be removed, because the file does not tell it.  Times in the file agree among each other all the same; only
         a place that is given from outside (a first downbeat, a latency) is off by that much.
+    context : Recording or None
+        Of a part of a file: the same with half a minute before and after, from which the click's sound can be learned
+        better than from the part alone.  None for a whole file or an array.
     """
 
     samples: Samples
@@ -60,6 +63,7 @@ class Recording:
     sha256: str | None = None
     notices: tuple[Notice, ...] = ()
     priming_known: bool = True
+    context: Recording | None = None
 
     @property
     def duration_s(self) -> float:
@@ -229,6 +233,11 @@ def examine(
             "and its attacks are less sharply known; record at a lower level",
         ),
     )
+
+
+def is_finite(samples: Samples) -> bool:
+    """Whether no sample is NaN or infinite."""
+    return all(math.isfinite(float(block.sum(dtype=np.float64))) for block in _blocks(samples))
 
 
 def clipped_share(samples: Samples, top: float, bottom: float, run: int) -> float:

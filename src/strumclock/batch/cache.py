@@ -8,23 +8,17 @@ from dataclasses import dataclass, field
 from importlib.metadata import version as installed_version
 from typing import Any
 
-import sqlalchemy as sa
-
 from strumclock.batch.files import Found, container_time, is_remote, local_copy, sha256_of_file
 from strumclock.batch.planning import Plan
 from strumclock.batch.report import Failure
 from strumclock.batch.running import Outcome
 from strumclock.batch.settings import SettingsFiles
-from strumclock.journal import Journal, TakeEntry, plain
-from strumclock.journal.edits import set_goal
-from strumclock.journal.entry import exercise_row, sha256_of
-from strumclock.journal.schema import exercises, files, students, takes
-from strumclock.journal.writing import exercise_id, upsert
+from strumclock.journal import Journal, TakeEntry, known, plain
+from strumclock.journal.entry import exercise_row
 
 CLOCK_STEP_S = 2.0
 """A file changed this shortly before it was read may change again within the same time stamp (FAT counts 2 s)."""
 CHUNK = 500
-ABOUT = ("path", "played_on", "played_at", "date_source", "equipment", "remark", "excluded")
 
 
 class KnownFiles:
@@ -33,9 +27,7 @@ class KnownFiles:
     def __init__(self, journal: Journal, root: str) -> None:
         self._journal = journal
         below = journal.name_of(root.rstrip("/") + "/x").removesuffix("x")
-        with journal.reading() as connection:
-            query = sa.select(files).where(files.c.path.startswith(below, autoescape=True))
-            self._rows: dict[str, dict[str, Any]] = {row.path: dict(row._mapping) for row in connection.execute(query)}
+        self._rows = known.known_files(journal, below)
         self._changed: set[str] = set()
         self._before: dict[str, str] = {}
 
@@ -89,13 +81,8 @@ class KnownFiles:
                 row["student_key"] = plain(plan.student)
                 self._changed.add(plan.name)
         gone = self._rows.keys() - {self._journal.name_of(f.path) for f in found}
-        if not self._changed and not gone:
-            return
-        with self._journal.writing() as connection:
-            for name in sorted(self._changed - gone):
-                upsert(connection, files, self._rows[name], on=("path",))
-            for name in gone:
-                connection.execute(files.delete().where(files.c.path == name))
+        if self._changed or gone:
+            known.note_files(self._journal, [self._rows[name] for name in sorted(self._changed - gone)], gone)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -112,84 +99,35 @@ class KnownTakes:
     def __init__(self, journal: Journal) -> None:
         self._journal = journal
         self._version = installed_version("strumclock")
-        self.changed = False
 
     def still_to_do(self, plans: Sequence[Plan]) -> tuple[list[Plan], Tally]:
         """The plans that must be measured; what changed about the others but for the sound is brought up to date."""
         todo, tally = [], Tally()
         for start in range(0, len(plans), CHUNK):
             part = plans[start : start + CHUNK]
-            known = self._rows(part)
+            rows = known.known_takes(self._journal, {plan.identity for plan in part})
             moved = []
             for plan in part:
-                row = known.get((plan.identity, plain(plan.student)))
+                row = rows.get((plan.identity, plain(plan.student)))
                 if plan.error:
                     tally.failed.append(Failure(path=plan.name, error=plan.error))
                     continue
-                if (
-                    row is None
-                    or row.retry
-                    or row.superseded_by
-                    or (row.settings, row.version)
-                    != (
-                        plan.settings,
-                        self._version,
-                    )
-                ):
+                if row is None or row.stale or (row.settings, row.version) != (plan.settings, self._version):
                     todo.append(plan)
                     continue
-                if row.status == "failed":
+                if row.error is not None:
                     tally.failed.append(Failure(path=plan.name, error=row.error))
                 else:
                     tally.unchanged += 1
-                if self._moved(row, plan):
-                    moved.append((plan, row))
-            self._bring_up_to_date(moved)
-            self._retire(part)
+                if row.about != _about(plan) or row.exercise_key != exercise_row(plan.told)["key"]:
+                    moved.append((row.id, _about(plan), plan.told))
+            if moved:
+                known.tell_about(self._journal, moved)
+            known.retire(self._journal, {plan.identity for plan in part})
         return todo, tally
-
-    def _rows(self, plans: Sequence[Plan]) -> dict[tuple[str, str], Any]:
-        names = ("id", "identity", "settings", "version", "status", "error", "retry", "superseded_by", *ABOUT)
-        query = sa.select(*(takes.c[name] for name in names), students.c.key, exercises.c.key.label("exercise"))
-        query = query.join(students, takes.c.student_id == students.c.id)
-        query = query.outerjoin(exercises, takes.c.exercise_id == exercises.c.id)
-        query = query.where(takes.c.identity.in_({plan.identity for plan in plans}))
-        with self._journal.reading() as connection:
-            return {(row.identity, row.key): row for row in connection.execute(query)}
-
-    def _moved(self, row: Any, plan: Plan) -> bool:
-        about = all(getattr(row, name) == getattr(plan, "name" if name == "path" else name) for name in ABOUT)
-        return not about or row.exercise != exercise_row(plan.told)["key"]
-
-    def _bring_up_to_date(self, moved: Sequence[tuple[Plan, Any]]) -> None:
-        if not moved:
-            return
-        self.changed = True
-        with self._journal.writing() as connection:
-            for plan, row in moved:
-                values = {name: getattr(plan, "name" if name == "path" else name) for name in ABOUT}
-                values["exercise_id"] = exercise_id(connection, plan.told)
-                connection.execute(takes.update().where(takes.c.id == row.id).values(**values))
-
-    def _retire(self, plans: Sequence[Plan]) -> None:
-        """A recording that is now measured in parts no longer counts as a whole, and the other way round."""
-        wanted = {plan.identity for plan in plans}
-        first = {sha256_of(plan.identity): plan.identity for plan in plans}
-        with self._journal.reading() as connection:
-            stale = []
-            for sha256, identity in first.items():
-                span = sa.and_(takes.c.identity >= f"sha256:{sha256}", takes.c.identity < f"sha256:{sha256}~")
-                query = sa.select(takes.c.id, takes.c.identity).where(span, takes.c.superseded_by.is_(None))
-                stale += [(row.id, identity) for row in connection.execute(query) if row.identity not in wanted]
-        if stale:
-            self.changed = True
-            with self._journal.writing() as connection:
-                for take, identity in stale:
-                    connection.execute(takes.update().where(takes.c.id == take).values(superseded_by=identity))
 
     def write(self, outcome: Outcome, known_files: KnownFiles) -> None:
         """Write down what came of one take."""
-        self.changed = True
         plan = outcome.plan
         before = known_files.before(plan.name)
         self._journal.record(
@@ -216,43 +154,24 @@ class KnownTakes:
     def set_standards(self, settings: SettingsFiles, plans: Sequence[Plan], folders: Mapping[str, str]) -> None:
         """How many takes must hold a tempo, by practice.toml, and its goals for the students who play the exercise."""
         asked = {plain(plan.student): settings.of(folders[plan.path]).takes_to_hold for plan in plans}
-        with self._journal.reading() as connection:
-            rows = {row.key: row.takes_to_hold for row in connection.execute(sa.select(students))}
-        changed = {key: value for key, value in asked.items() if key in rows and rows[key] != value}
-        if changed:
-            with self._journal.writing() as connection:
-                for key, value in changed.items():
-                    connection.execute(students.update().where(students.c.key == key).values(takes_to_hold=value))
-        self._set_goals(settings, plans, folders)
-
-    def _set_goals(self, settings: SettingsFiles, plans: Sequence[Plan], folders: Mapping[str, str]) -> None:
-        wanted: dict[tuple[str, str], tuple[Plan, Any]] = {}
+        known.set_takes_to_hold(self._journal, asked)
+        wanted: dict[tuple[str, str], known.Goal] = {}
         for plan in plans:
-            known = settings.of(folders[plan.path]).exercise(plan.told.get("name"))
-            if known is not None and known.goal_bpm is not None:
-                wanted[plain(plan.student), exercise_row(plan.told)["key"]] = (plan, known)
-        if not wanted:
-            return
-        with self._journal.writing() as connection:
-            for plan, known in wanted.values():
-                set_goal(connection, plan.student, dict(plan.told), known.goal_bpm, known.goal_by)
+            told = settings.of(folders[plan.path]).exercise(plan.told.get("name"))
+            if told is not None and told.goal_bpm is not None:
+                goal = known.Goal(student=plan.student, exercise=plan.told, bpm=told.goal_bpm, by=told.goal_by)
+                wanted[plain(plan.student), exercise_row(plan.told)["key"]] = goal
+        known.set_goals(self._journal, wanted.values())
 
     def same_sound(self, plans: Sequence[Plan]) -> tuple[tuple[str, str], ...]:
         """Files that hold a performance that another file holds too: (the file, the earlier one)."""
-        other = takes.alias()
-        query = sa.select(takes.c.identity, takes.c.path, other.c.path.label("first")).join(
-            other, sa.and_(takes.c.same_sound_as == other.c.identity, takes.c.student_id == other.c.student_id)
-        )
-        wanted = {plan.identity for plan in plans}
-        with self._journal.reading() as connection:
-            rows = [row for row in connection.execute(query) if row.identity in wanted]
-        return tuple(sorted((row.path, row.first) for row in rows))
+        return known.same_sound(self._journal, {plan.identity for plan in plans})
 
     def without_tempo(self, plans: Sequence[Plan]) -> set[str]:
         """Identities of measured takes whose tempo neither was told nor heard."""
-        wanted = {plan.identity for plan in plans if "bpm" not in plan.told}
-        if not wanted:
-            return set()
-        query = sa.select(takes.c.identity).where(takes.c.bpm.is_(None), takes.c.status == "measured")
-        with self._journal.reading() as connection:
-            return wanted & set(connection.execute(query).scalars())
+        return known.without_tempo(self._journal, {plan.identity for plan in plans if "bpm" not in plan.told})
+
+
+def _about(plan: Plan) -> dict[str, Any]:
+    """What is known of a take beside its sound."""
+    return {name: getattr(plan, "name" if name == "path" else name) for name in known.ABOUT}

@@ -2,14 +2,36 @@
 
 from __future__ import annotations
 
+import socket
 from collections.abc import Iterator
 from concurrent.futures import Executor
 from contextlib import contextmanager
 from typing import Any
+from urllib.parse import urlsplit
 
+from strumclock.batch.files import shown_url
 from strumclock.errors import UsageError
 
 ANSWER_WITHIN_S = 20
+REACH_WITHIN_S = 5
+SCHEMES = ("tcp", "tls", "ws", "wss")
+
+
+def _reach(address: str) -> None:
+    """Refuse an address that is none, or where nobody listens, before a client tries for a long time."""
+    where = f"a Dask scheduler must answer at an address such as tcp://10.0.0.5:8786, but {shown_url(address)}"
+    try:
+        parts = urlsplit(address)
+        host, port, scheme = parts.hostname, parts.port, parts.scheme
+    except ValueError:
+        host, port, scheme = None, None, ""
+    if host is None or port is None or scheme not in SCHEMES:
+        raise UsageError(f"{where} is none; correct it")
+    try:
+        socket.create_connection((host, port), REACH_WITHIN_S).close()
+    except (OSError, UnicodeError) as error:
+        said = getattr(error, "strerror", None) or str(error) or "no answer"
+        raise UsageError(f"{where} did not: {said}; start it or correct this") from None
 
 
 @contextmanager
@@ -29,6 +51,7 @@ def cluster_executor(address: str) -> Iterator[tuple[Executor, int]]:
     UsageError
         If dask.distributed is not installed, or no scheduler answers.
     """
+    _reach(address)
     try:
         import distributed
     except ImportError:
@@ -39,13 +62,14 @@ def cluster_executor(address: str) -> Iterator[tuple[Executor, int]]:
         connect: Any = distributed.Client
         client = connect(address, timeout=ANSWER_WITHIN_S, set_as_default=False)
     except (OSError, ValueError, TimeoutError) as error:
+        said = error or type(error).__name__
         raise UsageError(
-            f"a Dask scheduler must answer at {address}, but: {error or type(error).__name__}; start it or correct this"
+            f"a Dask scheduler must answer at {shown_url(address)}, but: {said}; start it or correct this"
         ) from None
     try:
         threads = sum(client.nthreads().values())
         if not threads:
-            raise UsageError(f"the cluster at {address} must have workers, but it has none; start some")
+            raise UsageError(f"the cluster at {shown_url(address)} must have workers, but it has none; start some")
         yield client.get_executor(pure=False), threads
     finally:
         client.close()

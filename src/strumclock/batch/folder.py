@@ -11,16 +11,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from strumclock.batch.cache import KnownFiles, KnownTakes
-from strumclock.batch.files import Found, find_recordings, is_remote
+from strumclock.batch.files import Found, find_recordings, is_remote, shown_url
 from strumclock.batch.planning import NEED_TEMPO, Plan, Planner
 from strumclock.batch.report import BatchReport, Failure, Step
 from strumclock.batch.running import Measure, Outcome, measure_file, run
 from strumclock.errors import AudioFileError, JournalError, UsageError
 from strumclock.journal import Journal, plain
-from strumclock.journal.store import CSV_NAME
 
 if TYPE_CHECKING:
-    from strumclock.timing.held import Standard
+    from strumclock.verdict import Standard
 
 LEARN_FROM = 2  # takes finished before an estimate of the rest is worth anything
 
@@ -35,6 +34,7 @@ def measure_folder(
     standard: str | Standard | None = None,
     changes: bool | None = None,
     tuning: bool | None = None,
+    copy: bool = False,
     measure: Measure = measure_file,
 ) -> BatchReport:
     """Measure what is new in a folder and below, and write it into the journal.
@@ -55,6 +55,8 @@ def measure_folder(
         What counts as held; wins over practice.toml.
     changes, tuning : bool, optional
         Whether to measure chord changes and tuning too; win over practice.toml.
+    copy : bool
+        Write the journal's readable copy also where it has too many takes to keep one by itself.
     measure : callable
         The measuring itself; must be importable where the takes are measured.
 
@@ -71,7 +73,8 @@ def measure_folder(
     """
     began = time.monotonic()
     root = str(folder) if is_remote(folder) else os.path.abspath(folder)
-    found = find_recordings(folder)
+    closed: list[str] = []
+    found = find_recordings(folder, closed=closed)
     book = _journal(root, journal)
     files, takes = KnownFiles(book, root), KnownTakes(book)
     planner = Planner(
@@ -88,6 +91,7 @@ def measure_folder(
     files.write(found, plans)
     todo, tally = takes.still_to_do(plans)
     failed += tally.failed
+    failed += [Failure(path=one, error="this folder must be readable, but it is not") for one in closed]
     measured, interrupted = 0, False
     started = time.monotonic()
     try:
@@ -102,7 +106,7 @@ def measure_folder(
     except KeyboardInterrupt:
         interrupted = True
     takes.set_standards(planner.settings, plans, {f.path: f.folder for f in found})
-    csv, csv_error = _copy(book, takes.changed)
+    csv, csv_error = _copy(book, asked=copy)
     broken = {failure.path for failure in failed}
     return BatchReport(
         folder=root,
@@ -119,6 +123,7 @@ def measure_folder(
         journal=str(book),
         csv=csv,
         csv_error=csv_error,
+        csv_left=book.root is not None and csv is None and csv_error is None and found != [],
     )
 
 
@@ -128,7 +133,9 @@ def _journal(root: str, journal: Journal | str | os.PathLike[str] | None) -> Jou
     if journal is not None:
         return Journal(journal)
     if is_remote(root):
-        raise UsageError(f"a folder elsewhere ({root}) needs a journal of its own; give a file or a postgresql:// URL")
+        raise UsageError(
+            f"a folder elsewhere ({shown_url(root)}) needs a journal of its own; give a file or a postgresql:// URL"
+        )
     return Journal(root)
 
 
@@ -170,12 +177,9 @@ def _needs(plans: list[Plan], without_tempo: set[str]) -> dict[str, tuple[str, .
     return {need: tuple(names) for need, names in needs.items()}
 
 
-def _copy(journal: Journal, changed: bool) -> tuple[Path | None, str | None]:
-    """The readable copy beside a journal that is a file; written only when something changed."""
-    if journal.root is None:
-        return None, None
-    copy = journal.root / CSV_NAME
+def _copy(journal: Journal, *, asked: bool) -> tuple[Path | None, str | None]:
+    """The readable copy beside a journal that is a file; written only where it is not current."""
     try:
-        return (journal.write_csv() if changed or not copy.exists() else copy), None
+        return journal.mend_copy(asked=asked), None
     except JournalError as error:
         return None, str(error)

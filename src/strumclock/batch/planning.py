@@ -22,9 +22,8 @@ from strumclock.grid import Exercise
 from strumclock.journal import identity_of
 
 if TYPE_CHECKING:
-    from strumclock.timing.held import (
-        Standard,
-    )  # the package loads scipy, which a batch that finds nothing new can spare
+    # the package loads scipy, which a batch that finds nothing new can spare
+    from strumclock.verdict import Standard
 
 NEED_STUDENT = 'the student\'s name: student = "…" in practice.toml'
 NEED_EXERCISE = "the exercise: in the file's name, or a row of takes.csv"
@@ -243,7 +242,7 @@ def _needs(plan: Plan) -> tuple[str, ...]:
 
 def as_standard(said: Any) -> Any:
     """A standard's name, checked; or a table of a standard's numbers on top of the preset that it names."""
-    from strumclock.timing.held import STANDARDS, Standard
+    from strumclock.verdict import STANDARDS, Standard
 
     if isinstance(said, str):
         if said not in STANDARDS:

@@ -6,6 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from strumclock.errors import printable
+from strumclock.journal.copying import KEPT_UP_TO
+
 SHOWN = 5
 """Files named under one heading; the others are counted."""
 
@@ -67,6 +70,8 @@ class BatchReport:
         The readable copy.
     csv_error : str or None
         Why there is no new one.
+    csv_left : bool
+        There is no new one because the journal is too large to keep one by itself.
     """
 
     folder: str
@@ -83,6 +88,7 @@ class BatchReport:
     journal: str = ""
     csv: Path | None = None
     csv_error: str | None = None
+    csv_left: bool = False
 
     @property
     def ok(self) -> bool:
@@ -114,12 +120,9 @@ class BatchReport:
             lines.append(f"Journal: {self.journal}, and as a table: {self.csv.name}")
         elif self.journal:
             lines.append(f"Journal: {self.journal}")
-        return [_printable(line) for line in lines]
-
-
-def _printable(line: str) -> str:
-    """One line, whatever a file's name holds."""
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in line)
+        if self.csv_left:
+            lines.append(f"The table beside it is no longer kept by itself: there are more than {KEPT_UP_TO:,} takes.")
+        return [printable(line) for line in lines]
 
 
 def _count(n: int, what: str) -> str:

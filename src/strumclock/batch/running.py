@@ -53,7 +53,7 @@ class Outcome:
 
 
 def measure_file(path: str, exercise: Exercise, options: Mapping[str, Any]) -> Mapping[str, Any]:
-    """Measure one file: the JSON of schema ``strumclock.take/1``."""
+    """Measure one file: the JSON of schema ``strumclock.take/2``."""
     from strumclock.pipeline import measure
     from strumclock.report.schema import to_dict
 

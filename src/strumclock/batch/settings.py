@@ -40,7 +40,9 @@ from strumclock.pipeline.options import MeasureOptions
 FILE_NAME = "practice.toml"
 EXERCISE_FIELDS = {name: field for name, field in fields_of(Exercise).items() if field.in_files}
 OPTION_FIELDS = {name: field for name, field in fields_of(MeasureOptions).items() if field.in_files}
-_TOP = ("student", "equipment", "standard", "takes_to_hold", "defaults", "exercises")
+_TOP = ("root", "student", "equipment", "standard", "takes_to_hold", "defaults", "exercises")
+MOST_TO_HOLD = 100
+LARGEST_WHOLE = 2**63 - 1  # what TOML 1.0 asks a reader to hold
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,8 +117,10 @@ def add_settings(above: Settings, text: str, path: str) -> Settings:
     """Settings with those of one more file, which win."""
     try:
         said = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise UsageError(f"{path} must be TOML, but: {error}; correct it") from None
+        _check_whole(said)
+    except (ValueError, RecursionError) as error:  # numbers of thousands of digits, tables in tables in tables
+        why = "it is nested too deeply" if isinstance(error, RecursionError) else str(error)
+        raise UsageError(f"{path} must be TOML, but: {why}; correct it") from None
     _refuse_unknown(said, _TOP, path)
     told, options = split_fields(_table(said, "defaults", path), f"[defaults] in {path}")
     exercises = dict(above.exercises)
@@ -131,8 +135,12 @@ def add_settings(above: Settings, text: str, path: str) -> Settings:
     if standard is not None and not isinstance(standard, (str, dict)):
         raise UsageError(f"standard in {path} must be a name or a table, but {standard!r} came; correct it")
     takes_to_hold = said.get("takes_to_hold", above.takes_to_hold)
-    if takes_to_hold is not None and (not isinstance(takes_to_hold, int) or takes_to_hold < 1):
-        raise UsageError(f"takes_to_hold in {path} must be 1 or more, but {takes_to_hold!r} came; correct it")
+    if takes_to_hold is not None and not (type(takes_to_hold) is int and 1 <= takes_to_hold <= MOST_TO_HOLD):
+        raise UsageError(
+            f"takes_to_hold in {path} must be from 1 to {MOST_TO_HOLD}, but {takes_to_hold!r} came; correct it"
+        )
+    if type(said.get("root", False)) is not bool:
+        raise UsageError(f"root in {path} must be true or false, but {said['root']!r} came; correct it")
     return replace(
         above,
         student=_text(said, "student", path) or above.student,
@@ -184,6 +192,14 @@ def split_fields(given: Mapping[str, Any], where: str) -> tuple[dict[str, Any], 
 def value_of(name: str, value: Any, where: str) -> Any:
     """A field's value in its type, from TOML or from a cell's text."""
     return (EXERCISE_FIELDS.get(name) or OPTION_FIELDS[name]).read(name, value, where)
+
+
+def _check_whole(said: Any) -> None:
+    """Refuse whole numbers that no reader need hold, and that Python would not even print."""
+    if isinstance(said, int) and abs(said) > LARGEST_WHOLE:
+        raise ValueError("a whole number in it has more than 64 bits")
+    for inner in said.values() if isinstance(said, dict) else said if isinstance(said, list) else ():
+        _check_whole(inner)
 
 
 def _table(said: Mapping[str, Any], name: str, path: str) -> Mapping[str, Any]:

@@ -7,8 +7,6 @@ count). A spreadsheet may have written it with commas, semicolons or tabs.
 
 from __future__ import annotations
 
-import csv
-import io
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -19,7 +17,7 @@ from strumclock.batch.files import read_text_file
 from strumclock.batch.settings import EXERCISE_FIELDS, OPTION_FIELDS, value_of
 from strumclock.errors import UsageError
 from strumclock.journal import read_date
-from strumclock.journal.csvfile import plain_cell
+from strumclock.journal.csvfile import csv_rows, plain_cell
 
 FILE_NAME = "takes.csv"
 _OTHER = ("file", "date", "time", "student", "exercise", "start", "end", "equipment", "remark", "exclude")
@@ -84,12 +82,13 @@ def read_table(folder: str) -> Table:
     if found is None:
         return Table()
     path, text = found
-    first = text.partition("\n")[0]
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=max(",;\t", key=first.count))
-    header = ["_".join(cell.strip().casefold().split()) for cell in next(reader, [])]
+    reader = csv_rows(text, path)
+    header = ["_".join(cell.strip().casefold().split()) for cell in next(reader, (1, []))[1]]
     header = [_ALSO_CALLED.get(name, name) for name in header]
     if "file" not in header:
-        raise UsageError(f"line 1 of {path} must name its columns, file among them, but it is {first.strip()!r}")
+        raise UsageError(
+            f"line 1 of {path} must name its columns, file among them, but it has {', '.join(header)!r:.200}"
+        )
     known = (*_OTHER, *EXERCISE_FIELDS, *OPTION_FIELDS)
     unknown = [name for name in header if name and name not in known]
     if unknown:
@@ -97,11 +96,11 @@ def read_table(folder: str) -> Table:
             f"the columns of {path} may be {', '.join(known)}, but {unknown[0]!r} came; check the spelling"
         )
     rows: dict[str, list[Row]] = {}
-    for cells in reader:
+    for line, cells in reader:
         said = {name: plain_cell(cell).strip() for name, cell in zip(header, cells, strict=False) if name}
         if not said.get("file"):
             continue
-        where = f"line {reader.line_num} of {path}"
+        where = f"line {line} of {path}"
         try:
             row = _row(said, where)
         except UsageError as error:

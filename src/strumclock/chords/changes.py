@@ -5,16 +5,14 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field
-from typing import Any
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.arrays import Floats
 from strumclock.errors import Absent
 from strumclock.timing import Estimate
-
-FloatArray = NDArray[np.float64]
 
 LEAST_CHANGES = 3  # below this, a mean over changes has no interval worth printing
 BEATS_A_BAR = 4  # for the click that asks for the same rate of changes with one change a bar
@@ -93,23 +91,17 @@ class Changes:
     click_bpm_one_bar: float | None
     absent: Mapping[str, Absent] = field(default_factory=dict)
 
-    def to_dict(self) -> dict[str, Any]:
-        """The fields as plain values for JSON; the reasons stand in the measurement's own ``absent``."""
-        out = asdict(self)
-        del out["absent"]
-        return out
-
 
 def measure_changes(
-    time_s: FloatArray,
+    time_s: Floats,
     at_change: NDArray[np.bool_],
     *,
-    u_s: FloatArray | None = None,
+    u_s: Floats | None = None,
     chord: Sequence[str] | None = None,
-    confidence: FloatArray | None = None,
-    deviation_ms: FloatArray | None = None,
-    line_s: FloatArray | None = None,
-    omitted_s: FloatArray | None = None,
+    confidence: Floats | None = None,
+    deviation_ms: Floats | None = None,
+    line_s: Floats | None = None,
+    omitted_s: Floats | None = None,
     beat_s: float | None = None,
     lateness_ms: Estimate | None = None,
     number: NDArray[np.int64] | None = None,
@@ -195,7 +187,7 @@ def measure_changes(
     )
 
 
-def _usual_gap_s(time_s: FloatArray, steady: NDArray[np.bool_]) -> float:
+def _usual_gap_s(time_s: Floats, steady: NDArray[np.bool_]) -> float:
     """Median time from strum to strum, away from changes."""
     gaps = np.diff(time_s)
     return float(np.median(gaps[steady[1:]])) if np.any(steady[1:]) else float(np.median(gaps))
@@ -203,13 +195,13 @@ def _usual_gap_s(time_s: FloatArray, steady: NDArray[np.bool_]) -> float:
 
 def _change(
     i: int,
-    time_s: FloatArray,
+    time_s: Floats,
     usual_gap_s: float,
     chord: Sequence[str] | None,
-    confidence: FloatArray | None,
-    late: FloatArray | None,
-    line_s: FloatArray | None,
-    omitted_s: FloatArray | None,
+    confidence: Floats | None,
+    late: Floats | None,
+    line_s: Floats | None,
+    omitted_s: Floats | None,
     beat_s: float | None,
 ) -> Change:
     """The change whose first strum is strum i."""
@@ -233,7 +225,7 @@ def _change(
     )
 
 
-def _rates(change_s: FloatArray, u_s: FloatArray, number: NDArray[np.int64]) -> tuple[Estimate | None, Estimate | None]:
+def _rates(change_s: Floats, u_s: Floats, number: NDArray[np.int64]) -> tuple[Estimate | None, Estimate | None]:
     """Mean time from change to change, and changes a minute; None from fewer than `LEAST_CHANGES` intervals.
 
     Changes whose numbers are further apart than one have others between them that were not strummed.
@@ -256,7 +248,7 @@ def _rates(change_s: FloatArray, u_s: FloatArray, number: NDArray[np.int64]) -> 
     return seconds, rate
 
 
-def _difference(late_ms: FloatArray, at_change: NDArray[np.bool_], u_ms: FloatArray) -> Estimate | None:
+def _difference(late_ms: Floats, at_change: NDArray[np.bool_], u_ms: Floats) -> Estimate | None:
     """Mean at changes less mean elsewhere, with Welch's interval; None from fewer than three strums on a side."""
     from scipy.special import stdtrit
 
@@ -272,7 +264,7 @@ def _difference(late_ms: FloatArray, at_change: NDArray[np.bool_], u_ms: FloatAr
     return Estimate(value=value, low=value - half, high=value + half, u=u)
 
 
-def _costliest(rows: list[Change], u_ms: FloatArray) -> CostliestPair | None:
+def _costliest(rows: list[Change], u_ms: Floats) -> CostliestPair | None:
     """The pair whose changes come latest, where it is later than the other pairs beyond chance.
 
     All pairs share one scatter, so that three changes of a pair are enough; the level is that of as many questions as

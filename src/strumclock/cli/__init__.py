@@ -7,14 +7,16 @@ imported when one of their commands is asked for.
 
 from __future__ import annotations
 
+import contextlib
 import importlib
+import io
 import os
 import sys
 from collections.abc import Sequence
 
 import click
 
-from strumclock.errors import StrumclockError, UsageError
+from strumclock.errors import StrumclockError, UsageError, printable
 
 # Matrices are small here: with a thread for each core, the OpenBLAS in numpy's wheels waits more than it multiplies.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -78,6 +80,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     int
         The exit status: 0 done, 1 something failed, 2 wrong usage.
     """
+    if not _streams_open():
+        return _fail("standard output must be open for the results, but it is closed; send it to a file", 1)
     try:
         status = _strumclock.main(arguments, prog_name="strumclock", standalone_mode=False)
         sys.stdout.flush()
@@ -93,13 +97,46 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except (click.Abort, KeyboardInterrupt):
         return _fail("interrupted; what was finished is kept", 1)
     except BrokenPipeError:  # the reader of our output has gone: nothing to tell anybody
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()
         return 1
+    except OSError as error:
+        return _fail(f"the system said: {error.strerror or error}{_of_file(error)}; nothing was left half-written", 1)
     except MemoryError:
         return _fail("not enough memory for this recording; measure a part of it with --start and --end", 1)
     return status if isinstance(status, int) else 0
 
 
+def _streams_open() -> bool:
+    """Whether results can be printed. A closed stream's number is taken, so that no file that is opened gets it."""
+    number = 0
+    while number <= 2:
+        number = os.open(os.devnull, os.O_RDWR)
+    os.close(number)
+    if sys.stderr is None:
+        sys.stderr = open(os.devnull, "w")  # noqa: SIM115 (for as long as the process lives)
+    if sys.stdout is None:
+        return False
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")  # a terminal that cannot show an é must not stop a result
+    return True
+
+
 def _fail(message: str, status: int) -> int:
-    print("strumclock:", " ".join(message.split()), file=sys.stderr)
+    line = printable(" ".join(message.split()))
+    with contextlib.suppress(OSError):  # standard error is full or gone: the exit status must do
+        print("strumclock:", line.encode(errors="backslashreplace").decode(), file=sys.stderr, flush=True)
+    try:
+        sys.stdout.flush()
+    except (OSError, AttributeError):
+        _drop_output()
     return status
+
+
+def _drop_output() -> None:
+    """Let nothing be printed any more: what is left in the buffer would fail again when the process ends."""
+    with contextlib.suppress(OSError, AttributeError):  # captured output has no number
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _of_file(error: OSError) -> str:
+    return f" ({error.filename})" if error.filename is not None else ""

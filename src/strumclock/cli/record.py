@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -10,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from strumclock.errors import UsageError
+from strumclock.cli.saying import say
+from strumclock.errors import JournalError, UsageError, printable
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -35,6 +37,7 @@ _JOURNAL = click.option(
     "--import", "pages", multiple=True, metavar="CSV", help="Add a page kept on paper: date, exercise, tempo."
 )
 @click.option("--student", help="Whose page it is, for --import.")
+@click.option("--copy", is_flag=True, help="Write the record as a table too where it has more than 5,000 takes.")
 def batch_command(
     folder: str, scheduler: str | None, journal: str | None, pages: tuple[str, ...], student: str | None, **told: Any
 ) -> int:
@@ -44,10 +47,10 @@ def batch_command(
     with _executor(scheduler) as (executor, at_a_time), _progress_bar() as bar:
         told["workers"] = told["workers"] or at_a_time
         done = measure_folder(folder, journal=journal, executor=executor, progress=bar, **told)
-    click.echo(str(done))
+    say(str(done))
     for page in pages:
-        with _open(journal or folder) as book:
-            click.echo(str(book.import_csv(page, student=student)))
+        with _open(journal or folder, writes=True, create=True) as book:
+            say(str(book.import_csv(page, student=student)))
     return 0 if done.ok else 1
 
 
@@ -78,7 +81,8 @@ def progress_command(
 
     if by is not None and goal_bpm is None:
         raise UsageError("--by is the day to reach a goal by and needs --goal, the tempo; got a day alone; add it")
-    with _open(journal or folder) as book:
+    outputs = report.Outputs(reads=(journal,), plot=plot_to, csv=csv_to)
+    with _open(journal or folder, writes=goal_bpm is not None) as book:
         if goal_bpm is not None:
             if exercise is None:
                 raise UsageError("a goal needs --exercise, the one it is for; got a tempo alone; add it")
@@ -87,8 +91,8 @@ def progress_command(
     if plot_to is not None:
         report.write_progress_plot(found, plot_to)
     if csv_to is not None:
-        report.write_text(csv_to, found.table().to_csv(index=False))
-    click.echo(report.progress_summary(found))
+        outputs.write_csv(found.table().to_csv(index=False))
+    say(report.progress_summary(found))
 
 
 @click.command("class", short_help="Every student in order of need, with sentences to send.")
@@ -101,11 +105,12 @@ def class_command(folder: str, journal: str | None, takes_to_hold: int | None, p
     from strumclock import report
     from strumclock.weeks import class_list
 
+    report.Outputs(reads=(journal,), plot=plot_to)  # refuses before anything is read
     with _open(journal or folder) as book:
         students = class_list(book, takes_to_hold=takes_to_hold)
     if plot_to is not None:
         report.write_class_plot(students, plot_to)
-    click.echo(report.class_summary(students))
+    say(report.class_summary(students))
 
 
 @click.command("note", short_help="Add a remark; correct or exclude a take by hand.")
@@ -136,7 +141,7 @@ def note_command(
     """Add a remark TEXT to the practice record of FOLDER, or correct or exclude a take by hand."""
     if take is None and (exclude or include or correct):
         raise UsageError("--exclude, --include and --correct need --take, the file name of the take; add it")
-    with _open(journal or folder) as book:
+    with _open(journal or folder, writes=True) as book:
         if take is None:
             book.note(student, text, exercise=exercise, on=_day(on))
         elif exclude:
@@ -147,20 +152,27 @@ def note_command(
             book.correct(take, correct, text)
         else:
             book.annotate(take, text)
-    click.echo("written")
+    say("written")
 
 
 @click.command("forget", short_help="Delete what the practice record holds of a student.")
 @click.argument("folder")
 @click.argument("student")
 @_JOURNAL
+@click.option("--files", is_flag=True, help="Delete the student's own folders too, recordings and all.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
-def forget_command(folder: str, student: str, journal: str | None, yes: bool) -> None:
-    """Delete all that the practice record of FOLDER holds of STUDENT. The recordings stay."""
-    with _open(journal or folder) as book:
+def forget_command(folder: str, student: str, journal: str | None, files: bool, yes: bool) -> None:
+    """Delete all that the practice record of FOLDER holds of STUDENT. The recordings stay, unless --files is told."""
+    with _open(journal or folder, writes=True) as book:
         if not yes:
-            click.confirm(f"Delete every take, note and goal of {student} from {book}?", abort=True)
-        click.echo(str(book.forget(student)))
+            click.confirm(
+                f"Delete every take, note and goal of {printable(student)} from {book}?", abort=True, err=True
+            )
+            found = book.traces(student) if files else None
+            for own in found.folders if found else ():
+                question = f"Delete the folder {printable(str(own))} with all that is in it?"
+                click.confirm(question, abort=True, err=True)
+        say(str(book.forget(student, files=files)))
 
 
 @click.command("demo", short_help="Build an invented class in a folder and run all of it.")
@@ -171,15 +183,18 @@ def demo_command(folder: str, workers: int | None) -> None:
     from strumclock.demo import build_demo
 
     with _progress_bar() as bar:
-        click.echo(str(build_demo(Path(folder), workers=workers, progress=bar)))
+        say(str(build_demo(Path(folder), workers=workers, progress=bar)))
 
 
 @contextmanager
-def _open(where: str) -> Iterator[Any]:
-    """The practice record of a folder, a file or a database; it must be there already."""
+def _open(where: str, *, writes: bool = False, create: bool = False) -> Iterator[Any]:
+    """The practice record of a folder, a file or a database, which must be there; its copy is current afterwards."""
     from strumclock.journal import Journal
 
-    yield Journal(where, create=False)
+    book = Journal(where, create=create)
+    yield book
+    with contextlib.nullcontext() if writes else contextlib.suppress(JournalError):  # who only reads need not be told
+        book.mend_copy()
 
 
 def _only_student(book: Any, student: str | None) -> str:

@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from strumclock.cli.options import options_of, take_out
+from strumclock.cli.saying import say
+from strumclock.errors import UsageError
 from strumclock.grid import Exercise
 from strumclock.pipeline.options import MeasureOptions
+
+if TYPE_CHECKING:
+    from strumclock.pipeline import Measurement
+    from strumclock.report import Outputs
 
 _BPM_OF_TRACK = "Tempo in beats per minute; or tell --steps."
 
@@ -19,24 +26,48 @@ _BPM_OF_TRACK = "Tempo in beats per minute; or tell --steps."
 @options_of(Exercise)
 @options_of(MeasureOptions)
 @click.option("--table", is_flag=True, help="Every figure with its interval, after the summary.")
+@click.option("--message", is_flag=True, help="Only the message for the student.")
 @click.option("--json", "json_to", metavar="F|-", help="Write the JSON to a file, or to standard output.")
 @click.option("--plot", "plot_to", metavar="F", help="Write the picture (png, svg, pdf).")
 @click.option("--page", "page_to", metavar="F", help="Write one self-contained web page.")
 @click.option("--sound", "sound_to", metavar="F", help="Write the take with a tick on every grid line (WAV).")
+@click.option("--force", is_flag=True, help="Let --sound replace a file that is there.")
 def measure_command(**told: Any) -> None:
-    """Measure TAKE, a recording: say in plain words how the strums lie against the click."""
+    """Measure TAKE, a recording: whether it holds its tempo, what stands in the way and what to do next."""
     from strumclock import report
-    from strumclock.pipeline import measure
+    from strumclock.pipeline import measure, measure_parts
 
-    outputs = {kind: told.pop(f"{kind}_to") for kind in ("json", "plot", "page", "sound")}
-    table = told.pop("table")
+    take, table, message, force = (told.pop(name) for name in ("take", "table", "message", "force"))
+    to = {kind: told.pop(f"{kind}_to") for kind in ("json", "plot", "page", "sound")}
     exercise, options = take_out(Exercise, told), take_out(MeasureOptions, told)
-    measurement = measure(told.pop("take"), exercise, options)
-    report.write_outputs(measurement, **outputs)
-    if outputs["json"] != "-":
-        click.echo(report.summary(measurement))
+    if options.part == "all" and (drawn := [kind for kind in ("plot", "page", "sound") if to[kind] is not None]):
+        raise UsageError(f"--{drawn[0]} needs one part of the recording, but --part all came; give its number")
+    outputs = report.Outputs(reads=(take, options.click, options.midi), force=force, **to)
+    if options.part == "all":
+        _say_parts(measure_parts(take, exercise, options), outputs, table)
+        return
+    measurement = measure(take, exercise, options)
+    outputs.write(measurement)
+    if outputs.json == "-":
+        return
+    say(report.message(measurement) if message else report.summary(measurement))
+    if table:
+        say(report.table(measurement))
+
+
+def _say_parts(parts: Sequence[Measurement], outputs: Outputs, table: bool) -> None:
+    """Say what each part of a recording came to, and write the JSON of all."""
+    from strumclock import report
+
+    outputs.write_json({"parts": [report.to_dict(part) for part in parts]})
+    if outputs.json == "-":
+        return
+    for measurement in parts:
+        number = next(i for i, part in enumerate(measurement.parts, 1) if part.measured)
+        say(f"Part {number} of {len(measurement.parts)}")
+        say(report.summary(measurement))
         if table:
-            click.echo(report.table(measurement))
+            say(report.table(measurement))
 
 
 @click.command("click")
@@ -46,10 +77,15 @@ def measure_command(**told: Any) -> None:
 @click.option("--clicks-per-beat", type=int, default=1, show_default=True, help="Clicks on each beat.")
 @click.option("--no-accent", is_flag=True, help="Every click alike.")
 @click.option("--timbre", default="wood", show_default=True, help="The click's sound: wood, stick, tick or beep.")
-def click_command(out: str, steps: str | None, clicks_per_beat: int, no_accent: bool, timbre: str, **told: Any) -> None:
+@click.option("--force", is_flag=True, help="Replace OUT if it is there.")
+def click_command(
+    out: str, steps: str | None, clicks_per_beat: int, no_accent: bool, timbre: str, force: bool, **told: Any
+) -> None:
     """Make a click track OUT (.wav or .mid)."""
+    from strumclock import report
     from strumclock.clicktrack import click_track, parse_steps, write_click_track
 
+    report.Outputs(out=out, force=force)  # refuses before the track is made
     track = click_track(
         take_out(Exercise, told),
         steps=parse_steps(steps),
@@ -58,7 +94,7 @@ def click_command(out: str, steps: str | None, clicks_per_beat: int, no_accent: 
         timbre=timbre,
     )
     write_click_track(track, Path(out))
-    click.echo(f"{out}: {track}")
+    say(f"{out}: {track}")
 
 
 @click.command("tuning", short_help="Tune by six open strings: a table of cents.")
@@ -71,10 +107,11 @@ def tuning_command(take: str, a4_hz: float, json_to: str | None) -> None:
     from strumclock.audio import load
     from strumclock.tuning import open_strings
 
+    outputs = report.Outputs(reads=(take,), json=json_to)
     result = open_strings(load(take), a4_hz=a4_hz)
-    report.write_json(result.to_dict(), json_to)
+    outputs.write_json(result.to_dict())
     if json_to != "-":
-        click.echo(report.tuning_table(result))
+        say(report.tuning_table(result))
 
 
 @click.command("compare", short_help="Hold two takes of one exercise against each other.")
@@ -87,11 +124,12 @@ def compare_command(take_a: str, take_b: str, json_to: str | None, **told: Any) 
     from strumclock import report
     from strumclock.pipeline import compare, measure
 
+    outputs = report.Outputs(reads=(take_a, take_b), json=json_to)
     exercise = take_out(Exercise, told)
     result = compare(measure(take_a, exercise), measure(take_b, exercise))
-    report.write_json(result.to_dict(), json_to)
+    outputs.write_json(result.to_dict())
     if json_to != "-":
-        click.echo(report.comparison(result))
+        say(report.comparison(result))
 
 
 __all__ = ["click_command", "compare_command", "measure_command", "tuning_command"]

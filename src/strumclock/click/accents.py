@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from strumclock.click.matching import Matcher, aligned, average, unit
+from strumclock.click.cycle import Cycle
+from strumclock.click.matching import Matcher, aligned, average, cut, unit
 from strumclock.click.preprocessing import Bools, Float32, Float64, Ints
 from strumclock.click.trains import HEARD, Chance, Train, chance_at, promise, stretch
 
@@ -29,15 +30,13 @@ ENOUGH_ACCENT, DISTINCT = 10.0, 0.05
 than with the others: the places of a sampled sound between the recorder's samples repeat too, but only in the third
 decimal."""
 
-RISE = 4.0
-"""A part's click must stand out by this (power) above what comes back just before it: a long click's own tail comes
-back too."""
-
 INDEPENDENT = 60.0
 """Independent samples in what is compared: turns agreement into likelihood."""
 
-SURE = 2.5
-"""Evidence (nats) that the first and the last click must have."""
+SURE, UNDER_STRUM, AS_LOUD = 2.5, 0.5, 0.5
+"""Evidence (nats) that the first and the last click must have; where something as loud sounds as usual at a click
+(power, this share of the median), the second: with the first alone the last click under a strum was lost, and with
+it the strums of its beat. By chance a place reaches it in one of forty."""
 
 RIDE = 8
 """Loudness is compared with so many clicks on either side."""
@@ -107,17 +106,6 @@ class _Rows:
         return agreement, chance.evidence(agreement)
 
 
-def fold(match: Matcher, position: Float64, weight: Float64, before: int, after: int) -> Float64:
-    """Power of what comes back around the positions, over 2 ms; 1 where nothing does."""
-    clear = np.argsort(-weight)[:128]
-    clear = clear[weight[clear] > 0]
-    rows = match.windows(position[clear], before, after)
-    w = weight[clear].astype(np.float32)
-    total = ((w @ rows) / np.sqrt(np.sum(w * w))).astype(np.float64)
-    size = max(round(0.002 * match.front.rate_hz), 1)
-    return np.convolve(total * total, np.full(size, 1 / size), mode="same")
-
-
 def complete(match: Matcher, train: Train, nominal: Float64, beats_per_bar: int | None, *, divide: bool) -> Lattice:
     """Find the other sounds of a train's lattice, and the stretch of it that is heard.
 
@@ -147,7 +135,8 @@ def complete(match: Matcher, train: Train, nominal: Float64, beats_per_bar: int 
             kind[accented] = 1
             evidence = np.where(accented, own, evidence)
     begin, end = stretch(evidence)
-    sure = begin + np.flatnonzero(evidence[begin:end] > SURE)
+    loud = np.where(_as_loud(match, position, evidence > HEARD), UNDER_STRUM, SURE)
+    sure = begin + np.flatnonzero(evidence[begin:end] > loud[begin:end])
     if len(sure):
         begin, end = int(sure[0]), int(sure[-1]) + 1
     part = slice(begin, end)
@@ -169,6 +158,12 @@ def complete(match: Matcher, train: Train, nominal: Float64, beats_per_bar: int 
         if divide
         else found
     )
+
+
+def _as_loud(match: Matcher, position: Float64, heard: Bools) -> Bools:
+    """Where as much sounds as usual at a click that is heard."""
+    power = np.sum(np.diff(cut(match.front.plain, position, match.before, match.after), axis=1) ** 2, axis=1)
+    return np.asarray(power >= AS_LOUD * (np.median(power[heard]) if np.any(heard) else np.inf))
 
 
 def _accent(
@@ -259,11 +254,9 @@ def _louder(loud: Float64, heard: Bools, number: Ints, beats_per_bar: int | None
 def _divided(match: Matcher, found: Lattice, interval: float, chance: Chance) -> Lattice:
     """The lattice with the clicks between, where there are any."""
     position = found.start + found.step * found.nominal
-    span = int(interval)
     if np.count_nonzero(found.weight) < 2:
         return found
-    lead = round(0.03 * match.front.rate_hz)
-    power = fold(match, position, found.weight, lead, span)
+    cycle = Cycle.of(match, position, found.weight, interval)
     best = 1
     voices: list[Float64] = []
     for parts in PARTS:
@@ -272,10 +265,7 @@ def _divided(match: Matcher, found: Lattice, interval: float, chance: Chance) ->
         evidence = []
         for part in range(1, parts):
             shift = part * interval / parts
-            i = lead + round(shift)
-            peak = float(power[i - 8 : i + round(0.008 * match.front.rate_hz)].max())
-            before = float(np.median(power[i - lead : i - round(0.004 * match.front.rate_hz)]))
-            if peak < RISE * max(before, 1.0):
+            if not cycle.hits(shift):
                 break
             rows = _Rows(match, position + shift)
             evidence.append(rows.voice(np.ones(len(position), dtype=bool), chance)[1])

@@ -12,8 +12,9 @@ from strumclock.audio.decimation import decimated, decimation_for
 from strumclock.click.accents import Lattice
 from strumclock.click.beat import LEAST_JUMP_S
 from strumclock.click.countin import quiet_until
+from strumclock.click.cycle import Cycle
 from strumclock.click.matching import Matcher
-from strumclock.click.placing import attack_of, beginning, beginning_in_quiet, fit_line
+from strumclock.click.placing import attack_of, fit_line
 from strumclock.click.preprocessing import Float32, Float64, Front, build_front
 from strumclock.click.search import PLAIN_SCORE, find_lattice, with_count_in
 from strumclock.click.segments import dense, further
@@ -23,6 +24,9 @@ from strumclock.errors import UsageError
 
 SHORTEST_S = 0.5
 """Nothing shorter than this can hold three clicks."""
+
+FEWEST = 3
+"""Clicks heard from which there is a distance and something that confirms it."""
 
 REST_S, REST_SHARE = 6.0, 0.15
 """Clicks that end within the longer of these (seconds, share of the recording) of its end are there throughout."""
@@ -83,6 +87,8 @@ class Clicks:
     bend_s : float array, shape (n,)
         How much later than a straight line through the clicks the mean beat is at each: a metronome runs down, a
         wireless loudspeaker's delay wanders or jumps. 0 where the beat is steady.
+    lasts_s : float
+        How long the click's sound lasts, with all its hits (s).
     begins : str
         How they begin: ``"first"`` of the recording; ``"gap"``: at the interval of those before, in another phase,
         without a pause (the file lost samples); ``"tempo"``: at another interval, without a pause; ``"restart"``: after
@@ -109,6 +115,7 @@ class Clicks:
     alternates_s: float = 0.0
     wanders_s: float = 0.0
     bend_s: Float64 = field(default_factory=lambda: np.zeros(0))
+    lasts_s: float = 0.0
     begins: str = "first"
     breaks_s: tuple[float, ...] = ()
     segments: tuple[Clicks, ...] = ()
@@ -121,6 +128,30 @@ class Clicks:
             array = np.array(getattr(self, name))
             array.flags.writeable = False
             object.__setattr__(self, name, array)
+
+    def between(self, start_s: float, end_s: float) -> Clicks | None:
+        """The clicks from one file time to another, as those of that part; None where no three of a segment are there.
+
+        Places and uncertainties are those that all of the clicks give.
+        """
+        kept = [cut for train in self.trains if (cut := train._cut(start_s, end_s)) is not None]
+        if not kept:
+            return None
+        kept[0] = replace(kept[0], begins="first")
+        longest = max(kept, key=lambda train: int(np.count_nonzero(train.heard)))
+        breaks_s = tuple(s for s in self.breaks_s if kept[0].start_s < s <= kept[-1].end_s)
+        return replace(longest, segments=tuple(kept) if len(kept) > 1 else (), breaks_s=breaks_s)
+
+    def _cut(self, start_s: float, end_s: float) -> Clicks | None:
+        """The clicks of one segment from one file time to another."""
+        inside = (self.time_s >= start_s) & (self.time_s < end_s)
+        heard = np.flatnonzero(inside & self.heard)
+        if len(heard) < FEWEST:
+            return None
+        part = slice(int(heard[0]), int(heard[-1]) + 1)
+        each = ("time_s", "u_s", "heard", "accented", "sound", "number", "bend_s")
+        cut = replace(self, **{name: getattr(self, name)[part] for name in each}, segments=())
+        return replace(cut, extent=_extent(cut.time_s - start_s, end_s - start_s))
 
     @property
     def trains(self) -> tuple[Clicks, ...]:
@@ -257,6 +288,16 @@ def find_clicks(
     return _together(take, dense(found), others)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Lead:
+    """How much later than its place in the front a click's time lies, the standard uncertainty of that, and how long
+    the click sounds; front samples."""
+
+    later: float
+    u: float
+    lasts: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Take:
     """The recording that clicks were found in, and how they are to be told.
@@ -282,16 +323,16 @@ class _Take:
         self,
         candidate: Lattice | Uneven,
         *,
-        lead: tuple[float, float] | None = None,
+        lead: _Lead | None = None,
         first: bool = True,
         until: float = np.inf,
-    ) -> tuple[Clicks, tuple[float, float]]:
+    ) -> tuple[Clicks, _Lead]:
         """The clicks of a lattice where exactly they lie, and how much later than the learned sound's place that is.
 
         Parameters
         ----------
-        lead : tuple of float, optional
-            That, and its standard uncertainty, where it is known of another segment of the same sound (front samples).
+        lead : _Lead, optional
+            Where it is known of another segment of the same sound.
         first : bool
             Whether these are the recording's first clicks: some more may stand in the quiet before.
         until : float
@@ -308,8 +349,8 @@ class _Take:
         away = away if uneven is None else heard_at - fitted
         interval = float(np.mean(np.diff(found.nominal)))
         quiet = quiet_until(front) if told is None and first else 0.0
-        lead = lead or self._lead(match, fitted + away, found, line.step, quiet)
-        begin = lead[0] + line.start
+        lead = lead or self._lead(match, fitted + away, found, line.step)
+        begin = lead.later + line.start
         if told is None and uneven is None and first:
             found = with_count_in(front, found, begin, line.step, quiet)
             bend = away = np.zeros(len(found.nominal))
@@ -320,7 +361,7 @@ class _Take:
             time_s=time_s,
             u_s=np.sqrt(
                 (line.u(found.nominal) / front.rate_hz) ** 2
-                + (lead[1] / front.rate_hz) ** 2
+                + (lead.u / front.rate_hz) ** 2
                 + alternates_s**2 / 3  # a player may follow ticks, tocks or anything between: rectangular (GUM 4.3.7)
                 + wanders_s**2
             ),
@@ -336,21 +377,18 @@ class _Take:
             alternates_s=alternates_s,
             wanders_s=wanders_s,
             bend_s=bend / front.rate_hz,
+            lasts_s=lead.lasts / front.rate_hz,
             breaks_s=_jumps_s(time_s, bend / front.rate_hz),
         )
         return clicks, lead
 
-    def _lead(
-        self, match: Matcher, position: Float64, found: Lattice, step: float, quiet: float
-    ) -> tuple[float, float]:
-        """How much later than its place in the front a click's time lies, and its standard uncertainty."""
+    def _lead(self, match: Matcher, position: Float64, found: Lattice, step: float) -> _Lead:
+        """Where in the learned sound a click's time lies."""
         apart = float(np.median(np.diff(found.nominal))) * step
-        begin = beginning(match, position, found.weight, apart)
-        if self.told is None:
-            begin += beginning_in_quiet(self.front, position + begin, apart, quiet)
+        begin, lasts = Cycle.of(match, position, found.weight, apart).sounding()
         ratio = self.sample_rate_hz / self.front.rate_hz
         attack, attack_u = attack_of(self.samples, self.sample_rate_hz, (position + begin) * ratio, found.weight)
-        return begin + attack / ratio, attack_u / ratio
+        return _Lead(later=begin + attack / ratio, u=attack_u / ratio, lasts=lasts)
 
 
 def _together(take: _Take, own: Lattice, others: list[tuple[Lattice, bool]]) -> Clicks:
@@ -358,7 +396,7 @@ def _together(take: _Take, own: Lattice, others: list[tuple[Lattice, bool]]) -> 
     place = [found.start + found.step * float(found.nominal[0]) for found in (own, *(f for f, _ in others))]
     order = np.argsort(place)
     begins = [*np.array(place)[order][1:], np.inf]
-    lead: tuple[float, float] | None = None
+    lead: _Lead | None = None
     sounds = 0
     made: dict[int, Clicks] = {}
     for i in sorted(range(len(order)), key=lambda i: order[i]):  # the one whose sound is known first

@@ -16,7 +16,7 @@ from strumclock.click.templates import MARGIN, learn, turn
 
 SOUND_S = (0.016, 0.220)
 """Before and after a click's time: what is learned. A click in a living room is 40 dB down by then; what sounds
-before a click tells how disturbed it is."""
+before a click tells how disturbed it is. A sound that lasts longer, or has a later hit, is learned to its end."""
 
 LEAD_S = 0.005
 """So much before the click's time is removed."""
@@ -98,7 +98,8 @@ def remove_clicks(samples: ArrayLike, sample_rate_hz: float, clicks: Clicks, *, 
     sound, heard = (np.concatenate([getattr(train, name) for train in trains]) for name in ("sound", "heard"))
     before = round(SOUND_S[0] * sample_rate_hz)
     nearest = float(np.min(np.diff(clicks.every_s), initial=clicks.interval_s))
-    after = round(min(SOUND_S[1], NEXT_SHARE * nearest) * sample_rate_hz)
+    lasts_s = max(SOUND_S[1], max(train.lasts_s for train in trains) + FADE_S[1])
+    after = round(min(lasts_s, NEXT_SHARE * nearest) * sample_rate_hz)
     t = np.arange(before + after) / sample_rate_hz
     t0 = SOUND_S[0] - LEAD_S
     ramp = np.clip(np.minimum((t - t0) / FADE_S[0], (t[-1] - t) / FADE_S[1]), 0.0, 1.0).astype(np.float32)

@@ -6,13 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from strumclock.click.accents import Lattice, complete
+from strumclock.click.accents import Lattice, complete, loudness
 from strumclock.click.chains import CLOCK, Chain, find_chains, find_mapped_chains, propose_intervals
 from strumclock.click.countin import LIKE, RISE_DB, CountIn, find_count_in, rise_db
 from strumclock.click.matching import Matcher, average
 from strumclock.click.periodicity import ALIKE, SHIFT_S, Pairs, alike_pairs, pick_pulses
 from strumclock.click.preprocessing import Bools, Float32, Float64, Front, Ints
-from strumclock.click.trains import MOST_EVIDENCE, SEARCH_S, Train, follow, thickened, thinned, weigh
+from strumclock.click.trains import HEARD, MOST_EVIDENCE, SEARCH_S, Train, follow, thickened, thinned, weigh
 from strumclock.click.uneven import Uneven, again, between, find_uneven
 
 SCAN_S = 45.0
@@ -29,6 +29,10 @@ of it changes nothing in sweep_click.py."""
 
 PLAIN_SCORE = 80.0
 """Evidence from which no further interval is tried."""
+
+HITS, LOUDER_HIT = 3, 1.1
+"""So many clicks to a beat told are hits of one sound, of which the first is louder than the others by this factor, or
+else the first that is heard."""
 
 FULL = 0.9
 """A train of which this share is heard leaves nothing to the multiples of its interval. From 0.7 to 0.98
@@ -86,7 +90,7 @@ def find_lattice(
         if train is not None and (best is None or train.score > best.score):
             best = train
         if best is not None and best.score > _least(match, best):
-            whole = _whole(match, best, told, beats_per_bar)
+            whole = _one_to_three(match, _whole(match, best, told, beats_per_bar), hints_s)
             if np.count_nonzero(whole.weight) >= FEWEST and whole.score > _least(match, whole):
                 uneven = None if even or told is not None else between(match, whole) or again(match, whole)
                 return uneven or whole
@@ -219,6 +223,27 @@ def _whole(match: Matcher, train: Train, told: Float64 | None, beats_per_bar: in
         at = whole.start + whole.step * told
         nominal = told[(at >= 0) & (at < n)]
     return complete(match, whole, nominal, beats_per_bar, divide=told is None)
+
+
+def _one_to_three(match: Matcher, found: Lattice, hints_s: tuple[float, ...]) -> Lattice:
+    """Every third of the clicks where that is the beat told: a sound of several hits is one click.
+
+    Which third: the one of another sound or louder, or else that of the first click heard.
+    """
+    apart = found.step * float(np.median(np.diff(found.nominal)))
+    if not any(abs(hint * match.front.rate_hz / (HITS * apart) - 1) < CLOCK for hint in hints_s):
+        return found
+    number = np.arange(len(found.nominal))
+    heard = found.evidence > HEARD
+    loud = loudness(match, found.start + found.step * found.nominal, heard)
+    level = np.array([np.median(loud[heard & (number % HITS == k)]) if k < len(number) else 0.0 for k in range(HITS)])
+    first = int(np.argmax(level))
+    if level[first] < LOUDER_HIT * float(np.median(level)):
+        first = int(np.flatnonzero(heard)[0]) % HITS
+    mine = number % HITS == first
+    kept = {name: getattr(found, name)[mine] for name in ("nominal", "evidence", "weight", "accented")}
+    weight = kept["weight"] if np.count_nonzero(kept["weight"]) >= FEWEST else kept["evidence"] * heard[mine]
+    return replace(found, **{**kept, "weight": weight}, kind=np.zeros(int(mine.sum()), dtype=np.int_))
 
 
 def with_count_in(front: Front, found: Lattice, start: float, step: float, quiet: float) -> Lattice:

@@ -8,6 +8,7 @@ import numpy as np
 
 from strumclock.audio.quantiles import quantiles
 from strumclock.click.chains import MULTIPLES, Chain
+from strumclock.click.cycle import Cycle
 from strumclock.click.matching import Matcher, average, leave_one_out
 from strumclock.click.preprocessing import Bools, Float32, Float64
 
@@ -295,8 +296,12 @@ def thinned(train: Train) -> tuple[float, float]:
 
 def thickened(match: Matcher, start: float, step: float, train: Train) -> float:
     """The step, or a half or third of it where the train's own sound is heard between its places too."""
+    clear = np.where(train.heard, np.maximum(train.agreement, 0.0), 0.0)
+    cycle = Cycle.of(match, train.position, clear, step)
     whole = np.arange(np.floor((train.position[0] - start) / step), np.ceil((train.position[-1] - start) / step))
     for parts in (2, 3):
+        if not all(cycle.hits(part * step / parts) for part in range(1, parts)):
+            continue
         number = np.arange(whole[0] * parts, (whole[-1] + 1) * parts)
         position = start + step / parts * number[number % parts > 0]
         agreement, _ = match.compare(position, train.sound, 1)

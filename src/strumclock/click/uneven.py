@@ -17,6 +17,7 @@ import numpy as np
 from strumclock.click.accents import Lattice, loudness
 from strumclock.click.beat import Beat
 from strumclock.click.chains import find_chains, propose_intervals
+from strumclock.click.cycle import Cycle
 from strumclock.click.matching import Matcher, average
 from strumclock.click.periodicity import SHIFT_S, Pairs
 from strumclock.click.preprocessing import Bools, Float32, Float64, Ints
@@ -195,6 +196,8 @@ def between(match: Matcher, found: Lattice) -> Uneven | None:
     agreement = match.curve(some, found.sound, reach).mean(axis=0)
     later = float(np.argmax(agreement) - reach)
     if agreement.max() < COMES_BACK or promise(_evidence(match, middle + later, found.sound, interval, 1)[0]) <= PART:
+        return None
+    if not Cycle.of(match, heard, np.ones(len(heard)), interval).hits(interval / 2 + later):
         return None
     first = float(heard[0]) + later / 2
     return _followed(match, np.concatenate([heard, middle + later]), first, interval / 2, found.sound)

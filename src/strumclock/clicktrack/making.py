@@ -202,7 +202,7 @@ def write_click_track(track: ClickTrack, path: str | os.PathLike[str]) -> None:
     ------
     UsageError
         If the file's ending is another.
-    AudioFileError
+    OutputError
         If the file cannot be written.
     """
     ending = Path(path).suffix.lower()

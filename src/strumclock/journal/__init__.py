@@ -1,10 +1,10 @@
 """The practice record: which takes were played, when, and every figure of them, over weeks, in a real database."""
 
 from strumclock.journal.csvfile import read_date, read_page
-from strumclock.journal.edits import Forgotten
 from strumclock.journal.entry import TakeEntry, exercise_label, identity_of, plain
+from strumclock.journal.forgetting import Forgotten, Traces
 from strumclock.journal.history import Figure, History, PastTake, Practised
-from strumclock.journal.opening import find_journal
+from strumclock.journal.places import find_journal
 from strumclock.journal.store import Imported, Journal
 
 __all__ = [
@@ -16,6 +16,7 @@ __all__ = [
     "PastTake",
     "Practised",
     "TakeEntry",
+    "Traces",
     "exercise_label",
     "find_journal",
     "identity_of",

@@ -10,15 +10,16 @@ import csv
 import io
 import os
 import re
-import tempfile
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any
 
-from strumclock.errors import JournalError, UsageError
+from strumclock.audio.files import regular_file
+from strumclock.errors import AudioFileError, UsageError
 from strumclock.grid import BPM_RANGE
+from strumclock.saving import replacing
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # with the full-width ones
 IMPORT_COLUMNS = {
@@ -62,30 +63,29 @@ def plain_cell(text: str) -> str:
     return rest if text.startswith("'") and rest.lstrip(" \u00a0\ufeff").startswith(FORMULA_STARTS) else text
 
 
-def write_csv(path: Path, header: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> None:
+def write_csv(
+    path: Path, header: Sequence[str], rows: Iterable[Mapping[str, Any]], *, rights: int | None = None
+) -> None:
     """Write a CSV file, whole or not at all: UTF-8 with the mark that spreadsheets look for, lines as in RFC 4180.
+
+    Parameters
+    ----------
+    path : Path
+    header : sequence of str
+    rows : iterable of mapping
+        Cells by their column.
+    rights : int, optional
+        The file's mode; see `strumclock.saving.replacing`.
 
     Raises
     ------
-    JournalError
-        If the folder cannot be written or the disk is full; an older copy is left as it was.
+    OutputError
+        If the folder cannot be written or the disk is full; an older file is left as it was.
     """
-    try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}-", suffix=".part", dir=path.parent)
-        try:
-            with open(handle, "w", encoding="utf-8-sig", newline="") as file:
-                writer = csv.writer(file)
-                writer.writerow(header)
-                writer.writerows([safe_cell(row.get(column)) for column in header] for row in rows)
-            os.chmod(name, 0o644)
-            os.replace(name, path)
-        except BaseException:
-            Path(name).unlink(missing_ok=True)
-            raise
-    except OSError as error:
-        raise JournalError(
-            f"the copy {path} must be writable, but the system said: {error.strerror}; the journal itself is complete"
-        ) from error
+    with replacing(path, rights=rights) as temporary, open(temporary, "w", encoding="utf-8-sig", newline="") as file:
+        writer = csv.writer(file)
+        writer.writerow(header)
+        writer.writerows([safe_cell(row.get(column)) for column in header] for row in rows)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,6 +103,25 @@ class PaperRow:
     remark: str | None
 
 
+def csv_rows(text: str, path: str | os.PathLike[str]) -> Iterator[tuple[int, list[str]]]:
+    """The rows of a table that some spreadsheet wrote, separated by commas, semicolons or tabs, each with its line.
+
+    Raises
+    ------
+    UsageError
+        If a row cannot be read: a cell longer than Python's reader takes (131,072 characters), for example.
+    """
+    first = text.partition("\n")[0]
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=max(",;\t", key=first.count))
+    try:
+        for cells in reader:
+            yield reader.line_num, cells
+    except csv.Error as error:
+        raise UsageError(
+            f"line {reader.line_num + 1} of {path} must be a row of cells, but it cannot be read ({error}); correct it"
+        ) from None
+
+
 def read_page(path: str | os.PathLike[str]) -> tuple[list[PaperRow], list[str]]:
     """Read a page: columns date, exercise and tempo, in any order, separated by commas, semicolons or tabs.
 
@@ -118,16 +137,16 @@ def read_page(path: str | os.PathLike[str]) -> tuple[list[PaperRow], list[str]]:
         If the file is missing, is no text, or lacks one of the three columns.
     """
     try:
-        text = Path(path).read_text(encoding="utf-8-sig")
+        text = regular_file(path, "a CSV file must be given, but").read_text(encoding="utf-8-sig")
+    except AudioFileError as error:
+        raise UsageError(str(error)) from None
     except (OSError, UnicodeDecodeError) as error:
         reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
         raise UsageError(
             f"a CSV file must be given, but {path} cannot be read: {reason}; save it as CSV (UTF-8)"
         ) from None
-    first = text.partition("\n")[0]
-    delimiter = max(",;\t", key=first.count)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
-    header = [" ".join(cell.strip().casefold().split()) for cell in next(reader, [])]
+    reader = csv_rows(text, path)
+    header = [" ".join(cell.strip().casefold().split()) for cell in next(reader, (1, []))[1]]
     where = {
         field: next((header.index(name) for name in names if name in header), None)
         for field, names in IMPORT_COLUMNS.items()
@@ -139,7 +158,7 @@ def read_page(path: str | os.PathLike[str]) -> tuple[list[PaperRow], list[str]]:
         )
     rows: list[PaperRow] = []
     problems: list[str] = []
-    for cells in reader:
+    for line, cells in reader:
         if not any(cell.strip() for cell in cells):
             continue
         found = {
@@ -147,9 +166,9 @@ def read_page(path: str | os.PathLike[str]) -> tuple[list[PaperRow], list[str]]:
             for field, index in where.items()
         }
         try:
-            rows.append(_paper_row(reader.line_num, found))
+            rows.append(_paper_row(line, found))
         except UsageError as error:
-            problems.append(f"line {reader.line_num} of {path}: {error}")
+            problems.append(f"line {line} of {path}: {error}")
     return rows, problems
 
 

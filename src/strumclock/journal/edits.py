@@ -1,8 +1,7 @@
-"""What people write into the journal themselves: notes, goals, corrections; and deleting a student."""
+"""What people write into the journal themselves: notes, goals, corrections."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -11,42 +10,12 @@ import sqlalchemy as sa
 from strumclock.errors import JournalError, UsageError
 from strumclock.fields import fields_of
 from strumclock.grid import BPM_RANGE, Exercise
-from strumclock.journal.entry import exercise_label, exercise_row, plain, sha256_of
-from strumclock.journal.schema import edits, exercises, figures, files, goals, notes, strums, students, takes
+from strumclock.journal.entry import exercise_label, exercise_row, plain
+from strumclock.journal.schema import edits, exercises, goals, notes, students, takes
 from strumclock.journal.writing import IMMEDIATE_EDITS, delete_takes, exercise_id, now, student_id, upsert
 
 TOLD_FIELDS = tuple(name for name, field in fields_of(Exercise).items() if field.in_files)
 CORRECTABLE = ("student", "date", "exercise", "equipment", *TOLD_FIELDS)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Forgotten:
-    """What was deleted of a student.
-
-    Attributes
-    ----------
-    student : str
-    takes, notes, goals : int
-        How many of each.
-    recordings : tuple of str
-        The recordings, which are not the journal's to delete: as long as they lie in the folder, the next batch
-        measures them again.
-    """
-
-    student: str
-    takes: int
-    notes: int
-    goals: int
-    recordings: tuple[str, ...]
-
-    def __str__(self) -> str:
-        deleted = f"deleted of {self.student}: {self.takes} takes, {self.notes} notes, {self.goals} goals"
-        if not self.recordings:
-            return deleted
-        return (
-            f"{deleted}. The {len(self.recordings)} recordings are not the journal's to delete: while they lie in the "
-            "folder, the next batch measures them again."
-        )
 
 
 def known_student(connection: sa.Connection, name: str | None) -> tuple[int, str]:
@@ -115,7 +84,7 @@ def known_take(connection: sa.Connection, which: str | int) -> Any:
     """
     text = str(which)
     columns = sa.select(takes.c.id, takes.c.identity, takes.c.path, takes.c.source, takes.c.student_id)
-    if text.isdigit():
+    if text.isascii() and text.isdigit() and len(text) < 10:
         rows = connection.execute(columns.where(takes.c.id == int(text))).all()
     else:
         name = text.replace("\\", "/")
@@ -238,32 +207,3 @@ def check_edit(field: str, value: str | None) -> None:
             date.fromisoformat(value)
         except ValueError:
             raise UsageError(f"date must be a date YYYY-MM-DD, but {value!r} came") from None
-
-
-def forget(connection: sa.Connection, student: str) -> Forgotten:
-    """Delete everything about a student."""
-    owner, name = known_student(connection, student)
-    key = plain(name)
-    rows = connection.execute(
-        sa.select(takes.c.id, takes.c.identity, takes.c.path).where(takes.c.student_id == owner)
-    ).all()
-    mine = sa.select(takes.c.id).where(takes.c.student_id == owner)
-    for table in (figures, strums):
-        connection.execute(table.delete().where(table.c.take_id.in_(mine)))
-    connection.execute(takes.delete().where(takes.c.student_id == owner))
-    left = set(connection.execute(sa.select(takes.c.identity)).scalars())
-    for row in rows:
-        if row.identity not in left:
-            connection.execute(edits.delete().where(edits.c.identity == row.identity))
-    connection.execute(files.delete().where(files.c.student_key == key))
-    for sha256 in {sha256_of(row.identity) for row in rows if row.identity not in left} - {None}:
-        connection.execute(files.delete().where(files.c.sha256 == sha256))
-    counts = {
-        table.name: connection.execute(table.delete().where(table.c.student_id == owner)).rowcount
-        for table in (notes, goals)
-    }
-    connection.execute(students.delete().where(students.c.id == owner))
-    used = sa.union(*(sa.select(t.c.exercise_id).where(t.c.exercise_id.is_not(None)) for t in (takes, notes, goals)))
-    connection.execute(exercises.delete().where(exercises.c.id.not_in(used)))
-    recordings = tuple(sorted({row.path for row in rows if row.path}))
-    return Forgotten(student=name, takes=len(rows), notes=counts["notes"], goals=counts["goals"], recordings=recordings)

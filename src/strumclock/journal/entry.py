@@ -45,7 +45,7 @@ class TakeEntry:
     exercise : mapping
         As told; by default what the measurement did not infer.
     measurement : mapping, optional
-        JSON of schema ``strumclock.take/1``.
+        JSON of schema ``strumclock.take/2``.
     error : str, optional
         Why there is none.
     retry : bool
@@ -166,7 +166,7 @@ def take_columns(measurement: Json) -> dict[str, Any]:
     bpm = exercise.get("bpm")
     n = timing["n"] if timing else None
     share = timing["within_tolerance"]["share"] if timing else None
-    added = [s for s in measurement["strums"] if s.get("slot") is None and not s.get("left_click", False)]
+    added = [s for s in own_strums(measurement) if s.get("slot") is None and not s.get("left_click", False)]
     return {
         "bpm": bpm,
         "beats_per_change": exercise.get("beats_per_change"),
@@ -179,18 +179,35 @@ def take_columns(measurement: Json) -> dict[str, Any]:
         "tolerance_ms": timing["within_tolerance"]["tolerance_ms"] if timing else None,
         "even_share": share["value"] if share else None,
         "held": held["held"] if held else None,
-        "failed": "; ".join(held["failed"]) or None if held else None,
+        "margin": held.get("margin") if held else None,
+        "failed": _failed(held) if held else None,
         "next_bpm": held["next_bpm"] if held else None,
         "warnings": " ".join(sorted({w["code"] for w in measurement["warnings"]})) or None,
-        "detail": pack({key: value for key, value in measurement.items() if key != "strums"}),
     }
+
+
+def _failed(held: Json) -> str | None:
+    """What was asked and not met, as the journal's text: the codes, with both numbers."""
+    said = [f"{row['code']} {row['found']:g} of {row['asked']:g}" for row in held["failed"]]
+    return "; ".join(said) or None
+
+
+def own_strums(measurement: Json) -> list[Any]:
+    """The strums of the part of the recording that the figures are of."""
+    return [strum for strum in measurement["strums"] if strum.get("measured", True)]
+
+
+def result_row(measurement: Json) -> dict[str, Any]:
+    """A take's whole result but for its strums."""
+    return {"detail": pack({key: value for key, value in measurement.items() if key != "strums"})}
 
 
 def figure_rows(measurement: Json) -> list[dict[str, Any]]:
     """Every estimate in a measurement by its place, such as ``timing.by_beat.2.offset_ms``, and every absence."""
     rows = {place: {"place": place, **estimate, "absent": None} for place, estimate in _estimates("", measurement)}
-    for place, reason in measurement["absent"].items():
-        rows.setdefault(place, {"place": place, "value": None, "low": None, "high": None, "u": None, "absent": reason})
+    for place, why in measurement["absent"].items():
+        nothing = dict.fromkeys(sorted(ESTIMATE))
+        rows.setdefault(place, {"place": place, **nothing, "absent": why["reason"]})
     return list(rows.values())
 
 
@@ -204,17 +221,27 @@ def _estimates(place: str, node: object) -> Iterator[tuple[str, dict[str, float]
                 yield from _estimates(f"{place}.{key}" if place else key, value)
     elif isinstance(node, list):
         group = place.rpartition(".")[2]
-        label = group.removeprefix("by_") if group.startswith("by_") else None
         for index, value in enumerate(node):
-            named = value.get(label, index) if isinstance(value, Mapping) and label else index
-            yield from _estimates(f"{place}.{named}", value)
+            yield from _estimates(f"{place}.{_name_in(group, value, index)}", value)
+
+
+def _name_in(group: str, value: object, index: int) -> str:
+    """What an item of a list is called in a place: the beat of ``by_beat``, what a finding is of; else a number."""
+    if isinstance(value, Mapping):
+        if group.startswith("by_"):
+            return str(value.get(group.removeprefix("by_"), index))
+        if group == "findings":
+            where = value["where"]
+            about = ">".join(where) if isinstance(where, list) else where
+            return value["kind"] if about is None else f"{value['kind']}.{about}"
+    return str(index)
 
 
 def strum_row(measurement: Json) -> dict[str, Any]:
     """A take's strums, column by column."""
-    strums = measurement["strums"]
+    strums = own_strums(measurement)
     columns = {name: [s.get(name) for s in strums] for name in STRUM_COLUMNS}
-    times = columns["time_s"]
+    times: list[float] = columns["time_s"]
     return {"n": len(times), "span_s": times[-1] - times[0] if times else 0.0, "columns": pack(columns)}
 
 
@@ -223,6 +250,19 @@ def pack(value: object) -> bytes:
     return zlib.compress(json.dumps(value, separators=(",", ":"), allow_nan=False).encode(), 6)
 
 
+class DamagedError(Exception):
+    """A value in the database that cannot have been written by us; says where."""
+
+
 def unpack(blob: bytes) -> Any:
-    """The inverse of `pack`."""
-    return json.loads(zlib.decompress(blob))
+    """The inverse of `pack`.
+
+    Raises
+    ------
+    DamagedError
+        If it is no such thing.
+    """
+    try:
+        return json.loads(zlib.decompress(blob))
+    except (zlib.error, ValueError, TypeError, RecursionError):
+        raise DamagedError("a take's result, which cannot be unpacked") from None

@@ -19,9 +19,23 @@ from strumclock.journal.tables import why_not_counted
 
 CHUNK = 500
 _PLACES = ("timing.jitter_ms", "timing.mean_offset_ms", "timing.drift_ms_per_min")
+_FINDINGS = "timing.findings."
 _COLUMNS = (
     *("id", "exercise_id", "source", "status", "error", "excluded", "superseded_by", "same_sound_as", "played_on"),
-    *("bpm", "beats_per_change", "beat_ms", "anchor", "duration_s", "held", "even_share", "warnings"),
+    *(
+        "bpm",
+        "beats_per_change",
+        "beat_ms",
+        "anchor",
+        "duration_s",
+        "slots",
+        "played",
+        "tolerance_ms",
+        "held",
+        "margin",
+        "even_share",
+        "warnings",
+    ),
 )
 
 
@@ -56,12 +70,19 @@ class PastTake(NamedTuple):
     bpm, beats_per_change, beat_ms : float or None
     anchor : str or None
     duration_s : float or None
+    slots, played : int or None
+        Places of the grid, and how many of them have a strum.
+    tolerance_ms : float or None
     held : bool or None
+    margin : float or None
+        The largest of found over asked for by the standard; None where it was not judged, or by an older version.
     even_share : float or None
         Share of strums within the tolerance.
     warnings : tuple of str
         Codes.
     jitter_ms, mean_offset_ms, drift_ms_per_min : Figure or None
+    findings : mapping of str to Figure
+        What the take was asked about, shown or not: ``"changes"``, ``"pair.A>D"``, ``"part.2"``, ``"drift"`` …
     """
 
     id: int
@@ -77,12 +98,17 @@ class PastTake(NamedTuple):
     beat_ms: float | None
     anchor: str | None
     duration_s: float | None
+    slots: int | None
+    played: int | None
+    tolerance_ms: float | None
     held: bool | None
+    margin: float | None
     even_share: float | None
     warnings: tuple[str, ...]
     jitter_ms: Figure | None
     mean_offset_ms: Figure | None
     drift_ms_per_min: Figure | None
+    findings: Mapping[str, Figure]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,7 +162,7 @@ def _history(connection: sa.Connection, owner: int, name: str, told: int | None,
         query = query.where(takes.c.exercise_id == only)
     rows = connection.execute(query.order_by(takes.c.played_on, takes.c.played_at, takes.c.id)).all()
     figure = _figures(connection, [row.id for row in rows])
-    past = tuple(_past_take(row, [figure.get((row.id, place)) for place in _PLACES]) for row in rows)
+    past = tuple(_past_take(row, figure.get(row.id, {})) for row in rows)
     return History(
         student=name,
         takes_to_hold=told,
@@ -159,20 +185,21 @@ def _practised(connection: sa.Connection, owner: int, ids: set[int | None]) -> d
     }
 
 
-def _figures(connection: sa.Connection, ids: Sequence[int]) -> dict[tuple[int, str], Figure]:
-    found: dict[tuple[int, str], Figure] = {}
+def _figures(connection: sa.Connection, ids: Sequence[int]) -> dict[int, dict[str, Figure]]:
+    """What the weeks look at, by take and by place."""
+    found: dict[int, dict[str, Figure]] = {}
     for start in range(0, len(ids), CHUNK):
         query = sa.select(figures).where(
             figures.c.take_id.in_(ids[start : start + CHUNK]),
-            figures.c.place.in_(_PLACES),
+            sa.or_(figures.c.place.in_(_PLACES), figures.c.place.startswith(_FINDINGS)),
             figures.c.value.is_not(None),
         )
         for row in connection.execute(query):
-            found[row.take_id, row.place] = Figure(row.value, row.low, row.high)
+            found.setdefault(row.take_id, {})[row.place] = Figure(row.value, row.low, row.high)
     return found
 
 
-def _past_take(row: Any, main: Sequence[Figure | None]) -> PastTake:
+def _past_take(row: Any, figure: Mapping[str, Figure]) -> PastTake:
     return PastTake(
         id=row.id,
         exercise_id=row.exercise_id,
@@ -187,10 +214,19 @@ def _past_take(row: Any, main: Sequence[Figure | None]) -> PastTake:
         beat_ms=row.beat_ms,
         anchor=row.anchor,
         duration_s=row.duration_s,
+        slots=row.slots,
+        played=row.played,
+        tolerance_ms=row.tolerance_ms,
         held=row.held,
+        margin=row.margin,
         even_share=row.even_share,
         warnings=tuple((row.warnings or "").split()),
-        jitter_ms=main[0],
-        mean_offset_ms=main[1],
-        drift_ms_per_min=main[2],
+        jitter_ms=figure.get("timing.jitter_ms"),
+        mean_offset_ms=figure.get("timing.mean_offset_ms"),
+        drift_ms_per_min=figure.get("timing.drift_ms_per_min"),
+        findings={
+            place.removeprefix(_FINDINGS).removesuffix(".size"): found
+            for place, found in figure.items()
+            if place.startswith(_FINDINGS)
+        },
     )

@@ -5,13 +5,16 @@ One practice record, whichever database holds it. Names are few and plain, so th
 ========== =========================================================================================
 students   a person; ``key`` is the name without case and spare spaces
 exercises  what was played, tempo aside: ``key`` says name, chords, beats per change, meter, parts, pattern
-takes      one recorded (or paper) take: when, what, whether it was held; ``detail`` is the whole result, zlib JSON
+takes      one recorded (or paper) take: when, what, whether it was held
+results    a take's whole result but for its strums, zlib JSON
 figures    every estimate of a take by its place in the result: value, 95 % interval, standard uncertainty,
            or the reason why it is absent
 strums     a take's strums as zlib JSON columns
 files      which file held which sound, so that what did not change is not read again
 edits      what was corrected by hand, by the sound's identity: it outlives measuring again
 notes      remarks;  goals: the tempo wanted, the latest counts
+conclusions  what the weeks of a student came to, so that a large class is not worked out anew each time
+meta       format, version, and how often rows changed that stand in the readable copy
 ========== =========================================================================================
 """
 
@@ -23,46 +26,44 @@ from sqlalchemy import (
     Boolean,
     Column,
     Connection,
-    Date,
-    DateTime,
-    Float,
     ForeignKey,
     Index,
     Integer,
     LargeBinary,
     MetaData,
     Table,
-    Text,
     UniqueConstraint,
 )
 
-SCHEMA_VERSION = 1
+from strumclock.journal.columns import Day, Moment, Real, Whole, Words
+
+SCHEMA_VERSION = 3
 FORMAT = "strumclock-journal"
 
 metadata = MetaData()
 
-meta = Table("meta", metadata, Column("key", Text, primary_key=True), Column("value", Text, nullable=False))
+meta = Table("meta", metadata, Column("key", Words, primary_key=True), Column("value", Words, nullable=False))
 
 students = Table(
     "students",
     metadata,
     Column("id", Integer, primary_key=True),
-    Column("key", Text, nullable=False, unique=True),
-    Column("name", Text, nullable=False),
-    Column("takes_to_hold", Integer),
+    Column("key", Words, nullable=False, unique=True),
+    Column("name", Words, nullable=False),
+    Column("takes_to_hold", Whole),
 )
 
 exercises = Table(
     "exercises",
     metadata,
     Column("id", Integer, primary_key=True),
-    Column("key", Text, nullable=False, unique=True),
-    Column("name", Text),
-    Column("chords", Text),
-    Column("beats_per_change", Float),
-    Column("meter", Text),
-    Column("per_beat", Integer),
-    Column("pattern", Text),
+    Column("key", Words, nullable=False, unique=True),
+    Column("name", Words),
+    Column("chords", Words),
+    Column("beats_per_change", Real),
+    Column("meter", Words),
+    Column("per_beat", Whole),
+    Column("pattern", Words),
 )
 
 takes = Table(
@@ -71,53 +72,60 @@ takes = Table(
     Column("id", Integer, primary_key=True),
     Column("student_id", ForeignKey("students.id"), nullable=False),
     Column("exercise_id", ForeignKey("exercises.id")),
-    Column("identity", Text, nullable=False),
-    Column("source", Text, nullable=False),
-    Column("status", Text, nullable=False),
-    Column("error", Text),
+    Column("identity", Words, nullable=False),
+    Column("source", Words, nullable=False),
+    Column("status", Words, nullable=False),
+    Column("error", Words),
     Column("retry", Boolean, nullable=False, default=False),
-    Column("path", Text),
-    Column("played_on", Date),
-    Column("played_at", DateTime),
-    Column("date_source", Text),
-    Column("bpm", Float),
-    Column("beats_per_change", Float),
-    Column("beat_ms", Float),
-    Column("anchor", Text),
-    Column("duration_s", Float),
-    Column("slots", Integer),
-    Column("played", Integer),
-    Column("added", Integer),
-    Column("tolerance_ms", Float),
-    Column("even_share", Float),
+    Column("path", Words),
+    Column("played_on", Day),
+    Column("played_at", Moment),
+    Column("date_source", Words),
+    Column("bpm", Real),
+    Column("beats_per_change", Real),
+    Column("beat_ms", Real),
+    Column("anchor", Words),
+    Column("duration_s", Real),
+    Column("slots", Whole),
+    Column("played", Whole),
+    Column("added", Whole),
+    Column("tolerance_ms", Real),
+    Column("even_share", Real),
     Column("held", Boolean),
-    Column("failed", Text),
-    Column("next_bpm", Float),
-    Column("warnings", Text),
-    Column("equipment", Text),
-    Column("excluded", Text),
-    Column("remark", Text),
-    Column("same_sound_as", Text),
-    Column("superseded_by", Text),
-    Column("settings", Text, nullable=False),
-    Column("version", Text, nullable=False),
-    Column("measured_at", DateTime, nullable=False),
-    Column("detail", LargeBinary),
+    Column("margin", Real),
+    Column("failed", Words),
+    Column("next_bpm", Real),
+    Column("warnings", Words),
+    Column("equipment", Words),
+    Column("excluded", Words),
+    Column("remark", Words),
+    Column("same_sound_as", Words),
+    Column("superseded_by", Words),
+    Column("settings", Words, nullable=False),
+    Column("version", Words, nullable=False),
+    Column("measured_at", Moment, nullable=False),
     UniqueConstraint("student_id", "identity", name="one_take_a_sound"),
 )
 Index("takes_by_student", takes.c.student_id, takes.c.exercise_id, takes.c.played_on)
 Index("takes_by_identity", takes.c.identity)
 
+results = Table(
+    "results",
+    metadata,
+    Column("take_id", ForeignKey("takes.id"), primary_key=True),
+    Column("detail", LargeBinary, nullable=False),
+)
+
 figures = Table(
     "figures",
     metadata,
     Column("take_id", ForeignKey("takes.id"), primary_key=True),
-    Column("place", Text, primary_key=True),
-    Column("value", Float),
-    Column("low", Float),
-    Column("high", Float),
-    Column("u", Float),
-    Column("absent", Text),
+    Column("place", Words, primary_key=True),
+    Column("value", Real),
+    Column("low", Real),
+    Column("high", Real),
+    Column("u", Real),
+    Column("absent", Words),
     sqlite_with_rowid=False,
 )
 
@@ -125,31 +133,31 @@ strums = Table(
     "strums",
     metadata,
     Column("take_id", ForeignKey("takes.id"), primary_key=True),
-    Column("n", Integer, nullable=False),
-    Column("span_s", Float, nullable=False),
+    Column("n", Whole, nullable=False),
+    Column("span_s", Real, nullable=False),
     Column("columns", LargeBinary, nullable=False),
 )
 
 files = Table(
     "files",
     metadata,
-    Column("path", Text, primary_key=True),
-    Column("sha256", Text, nullable=False),
-    Column("size", Integer, nullable=False),
-    Column("stamp", Text, nullable=False),
-    Column("hashed_at", Float, nullable=False),
-    Column("student_key", Text),
-    Column("container_date", Text),
+    Column("path", Words, primary_key=True),
+    Column("sha256", Words, nullable=False),
+    Column("size", Whole, nullable=False),
+    Column("stamp", Words, nullable=False),
+    Column("hashed_at", Real, nullable=False),
+    Column("student_key", Words),
+    Column("container_date", Words),
 )
 Index("files_by_sha256", files.c.sha256)
 
 edits = Table(
     "edits",
     metadata,
-    Column("identity", Text, primary_key=True),
-    Column("field", Text, primary_key=True),
-    Column("value", Text),
-    Column("made_at", DateTime, nullable=False),
+    Column("identity", Words, primary_key=True),
+    Column("field", Words, primary_key=True),
+    Column("value", Words),
+    Column("made_at", Moment, nullable=False),
 )
 
 notes = Table(
@@ -158,8 +166,8 @@ notes = Table(
     Column("id", Integer, primary_key=True),
     Column("student_id", ForeignKey("students.id"), nullable=False),
     Column("exercise_id", ForeignKey("exercises.id")),
-    Column("made_on", Date, nullable=False),
-    Column("text", Text, nullable=False),
+    Column("made_on", Day, nullable=False),
+    Column("text", Words, nullable=False),
 )
 Index("notes_by_student", notes.c.student_id)
 
@@ -169,13 +177,35 @@ goals = Table(
     Column("id", Integer, primary_key=True),
     Column("student_id", ForeignKey("students.id"), nullable=False),
     Column("exercise_id", ForeignKey("exercises.id"), nullable=False),
-    Column("bpm", Float, nullable=False),
-    Column("by_date", Date),
-    Column("made_at", DateTime, nullable=False),
+    Column("bpm", Real, nullable=False),
+    Column("by_date", Day),
+    Column("made_at", Moment, nullable=False),
 )
 Index("goals_by_student", goals.c.student_id, goals.c.exercise_id)
 
+conclusions = Table(
+    "conclusions",
+    metadata,
+    Column("student_id", ForeignKey("students.id"), primary_key=True),
+    Column("made_from", Words, nullable=False),
+    Column("said", LargeBinary, nullable=False),
+)
+
 Step = Callable[[Connection], None]
 
-MIGRATIONS: dict[int, Step] = {}
+
+def _add_margin(connection: Connection) -> None:
+    """Version 2 keeps by what margin a take holds its standard; of older takes it is not known."""
+    connection.exec_driver_sql("ALTER TABLE takes ADD COLUMN margin FLOAT")
+
+
+def _part_results(connection: Connection) -> None:
+    """Version 3 keeps the results apart, so that lists of takes need not read past them, and knows what is current."""
+    metadata.create_all(connection, [results, conclusions])
+    connection.exec_driver_sql("INSERT INTO results SELECT id, detail FROM takes WHERE detail IS NOT NULL")
+    connection.exec_driver_sql("ALTER TABLE takes DROP COLUMN detail")
+    connection.execute(meta.insert().values(key="revision", value="0"))
+
+
+MIGRATIONS: dict[int, Step] = {1: _add_margin, 2: _part_results}
 """``MIGRATIONS[v]`` turns a journal of version v into one of version v + 1, inside the transaction that opens it."""

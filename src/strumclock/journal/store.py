@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import os
+import sqlite3
+import stat
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,19 +16,20 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from strumclock.errors import JournalError, UsageError
-from strumclock.journal import edits as by_hand
-from strumclock.journal import tables
+from strumclock.journal import edits as by_hand, forgetting, tables
+from strumclock.journal.copying import CSV_NAME, bring_up_to_date, is_current, is_kept
 from strumclock.journal.csvfile import read_page, write_csv
+from strumclock.journal.damage import shown
 from strumclock.journal.entry import TakeEntry, exercise_label, plain
+from strumclock.journal.forgetting import Forgotten, Traces
 from strumclock.journal.history import History, histories, history
-from strumclock.journal.opening import find_journal, is_url, make_engine, prepare, transaction
+from strumclock.journal.opening import blank, is_url, make_engine, make_file, prepare, transaction
+from strumclock.journal.places import find_journal
 from strumclock.journal.schema import edits, exercises, students, takes
 from strumclock.journal.writing import edits_of, student_id, write_take
 
 if TYPE_CHECKING:
     import pandas as pd
-
-CSV_NAME = "strumclock-journal.csv"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,19 +90,41 @@ class Journal:
             self.where = str(where)
             self.root: Path | None = None
         else:
+            self.where = self._file(where, create=create)
+            self.root = self.where.parent
+        self._open()
+
+    @staticmethod
+    def _file(where: str | os.PathLike[str], *, create: bool) -> Path:
+        try:
             path = Path(where)
             path = find_journal(path) if path.is_dir() else path.absolute()
             path = path.parent.resolve() / path.name
-            if not path.parent.is_dir():
-                raise JournalError(f"a journal must lie in a folder that exists, but {path.parent} does not; make it")
-            if not create and not path.is_file():
-                raise JournalError(f"a journal must be at {path}, but there is none; run a batch there first")
-            self.where, self.root = path, path.parent
-        self._open()
+            there = path.stat() if path.exists() else None
+        except (OSError, ValueError) as error:
+            reason = getattr(error, "strerror", None) or "it is no name that a file can have"
+            raise JournalError(f"a journal must lie in a file, but {os.fspath(where)} is none: {reason}") from None
+        if not path.parent.is_dir():
+            raise JournalError(f"a journal must lie in a folder that exists, but {path.parent} does not; make it")
+        if there is not None and not stat.S_ISREG(there.st_mode):
+            raise JournalError(f"a journal must be a file, but {path} is a folder, a pipe or a device; name another")
+        if not create and (there is None or there.st_size == 0):
+            found = "there is none" if there is None else "the file there is empty"
+            raise JournalError(f"a journal must be at {path}, but {found}; run a batch there first")
+        return path
 
     def _open(self) -> None:
+        """Open what is there; a file that is not there yet is made when something is written."""
         self._engine = make_engine(self.where)
-        prepare(self._engine)
+        self._made = not isinstance(self.where, Path)
+        if self._made or self._is_there():
+            prepare(self._engine)
+
+    def _is_there(self) -> bool:
+        """Whether the file has appeared, by this program or another."""
+        if not self._made and isinstance(self.where, Path) and self.where.exists() and self.where.stat().st_size:
+            self._made = True
+        return self._made
 
     def __getstate__(self) -> dict[str, Any]:
         return {"where": self.where, "root": self.root}
@@ -109,33 +134,39 @@ class Journal:
         self._open()
 
     def __repr__(self) -> str:
-        return f"Journal({self._engine.url.render_as_string(hide_password=True)!r})"
+        return f"Journal({shown(self._engine.url)!r})"
 
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """A transaction to read in."""
-        with transaction(self._engine, writes=False) as connection:
+        with transaction(self._engine if self._is_there() else blank(), writes=False) as connection:
             yield connection
 
     @contextmanager
     def writing(self) -> Iterator[sa.Connection]:
         """A transaction to write in: all of it is done, or nothing."""
+        if not self._is_there():
+            assert isinstance(self.where, Path)
+            make_file(self.where)
+            prepare(self._engine)  # another program's may have come first
         with transaction(self._engine, writes=True) as connection:
             yield connection
 
     def __str__(self) -> str:
-        return str(self.where) if self.root is not None else self._engine.url.render_as_string(hide_password=True)
+        return shown(self._engine.url)
 
     def name_of(self, path: str | os.PathLike[str]) -> str:
         """How the journal names a file: relative to itself where it lies below, so that the folder can move."""
         if is_url(path):
-            return str(path)
+            scheme, _, rest = str(path).partition("://")
+            host, slash, inside = rest.partition("/")
+            return f"{scheme}://{host.rpartition('@')[2]}{slash}{inside}"  # a name and password are nobody's business
         absolute = Path(
             os.path.realpath(os.path.dirname(os.path.abspath(path))), os.path.basename(os.path.abspath(path))
         )
         if self.root is not None and absolute.is_relative_to(self.root):
-            return absolute.relative_to(self.root).as_posix()
-        return absolute.as_posix()
+            return _as_text(absolute.relative_to(self.root).as_posix())
+        return _as_text(absolute.as_posix())
 
     # writing
 
@@ -183,18 +214,65 @@ class Journal:
         with self.writing() as connection:
             by_hand.edit(connection, take, "remark", remark)
 
-    def forget(self, student: str) -> by_hand.Forgotten:
-        """Delete all of a student, from the database's free pages too. Recordings are not touched."""
+    def traces(self, student: str) -> Traces:
+        """What there is of a student outside of the journal: own folders, files that have the name."""
+        with self.reading() as connection:
+            return forgetting.traces(connection, student, self.root)
+
+    def forget(self, student: str, *, files: bool = False) -> Forgotten:
+        """Delete all of a student, from the database's free pages and from the readable copy too.
+
+        Parameters
+        ----------
+        student : str
+        files : bool
+            Also the student's own folders below the journal: those whose practice.toml names this student and nobody
+            else.
+
+        Raises
+        ------
+        UsageError
+            If there is no such student, or with `files` no such folder.
+        JournalError
+            If something of it cannot be done. The journal is as it was then, and the same call does the rest.
+        """
         with self.writing() as connection:
-            forgotten = by_hand.forget(connection, student)
+            found = forgetting.traces(connection, student, self.root)
+            forgotten = forgetting.delete_rows(connection, student)
+            if files:
+                forgetting.delete_folders(found)
+            self._delete_copy()
+        return replace(forgetting.after_files(forgotten, found, self.root, deleted=files), remarks=self._tidied())
+
+    def _delete_copy(self) -> None:
+        """No copy is better than one that names whom the journal forgot. Needs no room on the disk."""
+        if self.root is None:
+            return
+        try:
+            for path in (self.root / CSV_NAME, *self.root.glob(f".{Path(CSV_NAME).stem}-*")):
+                path.unlink(missing_ok=True)
+        except OSError as error:
+            raise JournalError(
+                f"the copy {self.root / CSV_NAME} must be deleted, but the system said: {error.strerror}; "
+                "the journal was not changed"
+            ) from None
+
+    def _tidied(self) -> tuple[str, ...]:
+        """Give free pages back, write the copy anew; what cannot be done is said, since all is deleted already."""
+        remarks = []
         if self._engine.dialect.name == "sqlite":
-            with self._engine.connect() as connection:
-                raw = connection.connection.dbapi_connection
-                assert raw is not None
-                raw.execute("VACUUM")
-        if self.root is not None and (self.root / CSV_NAME).exists():
-            self.write_csv()
-        return forgotten
+            try:
+                with self._engine.connect() as connection:
+                    raw = connection.connection.dbapi_connection
+                    assert raw is not None
+                    raw.execute("VACUUM")
+            except sqlite3.Error as error:
+                remarks.append(f"The file was not made smaller ({error}); what was deleted is overwritten with zeros.")
+        try:
+            self.mend_copy()
+        except JournalError as error:
+            remarks.append(f"There is no copy for now: {error}.")
+        return tuple(remarks)
 
     def import_csv(self, path: str | os.PathLike[str], *, student: str | None = None) -> Imported:
         """Read in a page kept on paper: date, exercise, tempo; perhaps held, student, chords, beats_per_change, remark.
@@ -252,7 +330,7 @@ class Journal:
             return tuple(sorted(exercise_label(dict(row._mapping)) for row in connection.execute(chosen)))
 
     def measurement(self, take: str | int) -> dict[str, Any]:
-        """A take's result as it was measured: JSON of schema ``strumclock.take/1``."""
+        """A take's result as it was measured: JSON of schema ``strumclock.take/2``."""
         with self.reading() as connection:
             return tables.measurement(connection, by_hand.known_take(connection, take).id)
 
@@ -314,8 +392,49 @@ class Journal:
         """Write the readable copy: one line a take. Beside the journal, unless a path is given."""
         if path is None and self.root is None:
             raise UsageError("a journal on a server has no folder for its CSV copy; give a path")
-        target = Path(path) if path is not None else Path(self.root or "") / CSV_NAME
+        if path is None and self.root is not None:
+            copy = self.root / CSV_NAME
+            bring_up_to_date(self.reading, self.writing, copy, self._rights())
+            return copy
+        assert path is not None
         with self.reading() as connection:
             header, rows = tables.take_rows(connection, None, None)
-            write_csv(target, header, rows)
-        return target
+            write_csv(Path(path), header, rows)
+        return Path(path)
+
+    def mend_copy(self, *, asked: bool = False) -> Path | None:
+        """Bring the readable copy beside a journal up to date, where it is not.
+
+        Parameters
+        ----------
+        asked : bool
+            Also where the journal is too large for a copy that is kept by itself.
+
+        Returns
+        -------
+        Path or None
+            The copy, if there is one that is current.
+
+        Raises
+        ------
+        JournalError
+            If it cannot be written. The journal itself is complete.
+        """
+        if self.root is None or not self._is_there():
+            return None
+        copy = self.root / CSV_NAME
+        with self.reading() as connection:
+            current = is_current(connection, copy)
+            wanted = asked or current or is_kept(connection)
+        if not wanted:
+            return None
+        return copy if current else self.write_csv()
+
+    def _rights(self) -> int:
+        """Of the journal's file: the copy says the same, so it is for the same eyes."""
+        return stat.S_IMODE(Path(self.where).stat().st_mode)
+
+
+def _as_text(path: str) -> str:
+    """A path with bytes that are no UTF-8 escaped, so that every database keeps it."""
+    return path.encode("utf-8", "backslashreplace").decode("utf-8")

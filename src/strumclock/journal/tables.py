@@ -9,20 +9,26 @@ import sqlalchemy as sa
 
 from strumclock.journal.edits import known_exercise, known_student
 from strumclock.journal.entry import STRUM_COLUMNS, exercise_label, unpack
-from strumclock.journal.schema import exercises, figures, notes, strums, students, takes
+from strumclock.journal.schema import exercises, figures, notes, results, strums, students, takes
+from strumclock.pipeline.figures import COLUMNS
 
-MAIN_FIGURES = {
-    "timing.mean_offset_ms": "mean_offset_ms",
-    "timing.jitter_ms": "jitter_ms",
-    "timing.drift_ms_per_min": "drift_ms_per_min",
-    "timing.within_tolerance.share": "within_share",
-    "timing.played_bpm": "played_bpm",
-}
+MAIN_FIGURES = COLUMNS
 """The figures that the table of takes shows; the others are in the table of figures."""
 
 TAKE_HEADER = (
     *("take", "student", "date", "date_source", "week", "exercise", "chords", "beats_per_change", "bpm"),
-    *("changes_per_minute", "held", "failed", "next_bpm", "anchor", "slots", "played", "added", "tolerance_ms"),
+    *(
+        "changes_per_minute",
+        "held",
+        "margin",
+        "failed",
+        "next_bpm",
+        "anchor",
+        "slots",
+        "played",
+        "added",
+        "tolerance_ms",
+    ),
     *(f"{name}{part}" for name in MAIN_FIGURES.values() for part in ("", "_low", "_high", "_u")),
     *("duration_s", "status", "counts", "excluded", "error", "warnings", "equipment", "remark", "file", "sha256"),
 )
@@ -67,8 +73,7 @@ def chosen(connection: sa.Connection, query: Any, student: str | None, exercise:
 
 def take_rows(connection: sa.Connection, student: str | None, exercise: str | None) -> tuple[Sequence[str], Rows]:
     """One row a take, oldest first."""
-    columns = [c for c in takes.c if c.name != "detail"]
-    query = sa.select(*columns, students.c.name.label("student"), exercises.c.name.label("name"), exercises.c.chords)
+    query = sa.select(*takes.c, students.c.name.label("student"), exercises.c.name.label("name"), exercises.c.chords)
     query = query.join(students, takes.c.student_id == students.c.id)
     query = query.outerjoin(exercises, takes.c.exercise_id == exercises.c.id)
     query = chosen(connection, query, student, exercise)
@@ -152,7 +157,7 @@ def strum_columns(connection: sa.Connection, take: int) -> dict[str, list[Any]]:
 
 def measurement(connection: sa.Connection, take: int) -> dict[str, Any]:
     """A take's result, put together again."""
-    blob = connection.execute(sa.select(takes.c.detail).where(takes.c.id == take)).scalar()
+    blob = connection.execute(sa.select(results.c.detail).where(results.c.take_id == take)).scalar()
     whole: dict[str, Any] = unpack(blob) if blob is not None else {}
     if whole:
         columns = strum_columns(connection, take)

@@ -13,6 +13,7 @@ from strumclock.journal.entry import (
     exercise_row,
     figure_rows,
     plain,
+    result_row,
     sha256_of,
     strum_row,
     take_columns,
@@ -20,10 +21,13 @@ from strumclock.journal.entry import (
     unpack,
 )
 from strumclock.journal.fingerprint import LENGTH_DIFFERS_BY_S, SPAN_DIFFERS_BY_S, same_sound
-from strumclock.journal.schema import edits, exercises, figures, files, strums, students, takes
+from strumclock.journal.schema import edits, exercises, figures, files, results, strums, students, takes
 
 IMMEDIATE_EDITS = ("student", "date", "exercise", "equipment", "excluded", "remark")
 """Hand corrections that need no new measuring; the others (bpm, pattern, …) are told to the next batch."""
+
+MEASURED = (figures, strums, results)
+"""Tables of what was measured of a take."""
 
 
 def now() -> datetime:
@@ -120,9 +124,10 @@ def write_take(connection: sa.Connection, entry: TakeEntry) -> int:
     upsert(connection, takes, values, on=("student_id", "identity"))
     where = sa.and_(takes.c.student_id == owner, takes.c.identity == entry.identity)
     take = int(connection.execute(sa.select(takes.c.id).where(where)).scalar_one())
-    connection.execute(figures.delete().where(figures.c.take_id == take))
-    connection.execute(strums.delete().where(strums.c.take_id == take))
+    for table in MEASURED:
+        connection.execute(table.delete().where(table.c.take_id == take))
     if entry.measurement:
+        connection.execute(results.insert().values(take_id=take, **result_row(entry.measurement)))
         rows = [{"take_id": take, **row} for row in figure_rows(entry.measurement)]
         if rows:
             connection.execute(figures.insert(), rows)
@@ -134,10 +139,9 @@ def write_take(connection: sa.Connection, entry: TakeEntry) -> int:
 
 def _blank() -> dict[str, Any]:
     """The measured columns, empty: what a take that is measured anew starts from."""
-    names = (
-        "bpm beats_per_change beat_ms anchor duration_s slots played added tolerance_ms even_share held failed next_bpm"
-    )
-    return dict.fromkeys((*names.split(), "warnings", "detail", "same_sound_as"))
+    told = "bpm beats_per_change beat_ms anchor duration_s slots played added"
+    judged = "tolerance_ms even_share held margin failed next_bpm warnings same_sound_as"
+    return dict.fromkeys((*told.split(), *judged.split()))
 
 
 def _move_from_elsewhere(connection: sa.Connection, entry: TakeEntry, owner: int) -> None:
@@ -161,7 +165,7 @@ def _move_from_elsewhere(connection: sa.Connection, entry: TakeEntry, owner: int
 
 def delete_takes(connection: sa.Connection, ids: list[int]) -> None:
     """Delete takes with everything measured about them."""
-    for table in (figures, strums):
+    for table in MEASURED:
         connection.execute(table.delete().where(table.c.take_id.in_(ids)))
     connection.execute(takes.delete().where(takes.c.id.in_(ids)))
 

@@ -8,6 +8,7 @@ from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -87,6 +88,7 @@ def read_tempo_map(path: str | os.PathLike[str]) -> TempoMap:
     required = "a Standard MIDI File was required, but"
     file = regular_file(path, required)
     try:
+        _check_chunks(file)
         midi = mido.MidiFile(str(file))
     except (OSError, EOFError, ValueError, KeyError, IndexError, TypeError, mido.KeySignatureError) as e:
         reason = str(e) or "it ends too early"
@@ -117,6 +119,17 @@ def read_tempo_map(path: str | os.PathLike[str]) -> TempoMap:
         meters=tuple(sorted(meters.items())),
         end_tick=end,
     )
+
+
+def _check_chunks(file: Path) -> None:
+    """Refuse chunks that are longer than the file: room for all that they announce would be made."""
+    size, at = file.stat().st_size, 0
+    with file.open("rb") as f:
+        while len(head := f.read(8)) == 8:
+            at += 8 + int.from_bytes(head[4:], "big")
+            if at > size:
+                raise EOFError
+            f.seek(at)
 
 
 def grid_from_midi(path: str | os.PathLike[str], exercise: Exercise) -> BeatGrid:

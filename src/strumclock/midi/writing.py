@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from strumclock.audio.writing import replacing
 from strumclock.errors import UsageError
 from strumclock.grid import BeatGrid, FloatArray, Meter, parse_meter
+from strumclock.saving import replacing
 
 TICKS_PER_QUARTER = 9600  # parts of 2, 3, 4 fall on ticks; at 60 bpm a tick is 0.1 ms, finer than a strum is known
 MAX_US_PER_QUARTER = 0xFFFFFF  # three bytes
@@ -21,7 +21,7 @@ TEMPO_STEP_QUARTERS = 0.5  # the tempo may change so often: a beat line is off b
 LEAD_BEAT_S = 2.0  # beats of the lead-in are no longer than this
 NOTE_LENGTH_S = 0.05
 PERCUSSION = 9  # General MIDI's channel 10
-HIGH_WOODBLOCK, LOW_WOODBLOCK, SIDE_STICK, CLOSED_HAT = 76, 77, 37, 42  # General MIDI percussion keys
+HIGH_WOODBLOCK, LOW_WOODBLOCK = 76, 77  # General MIDI percussion keys
 STROKE_NOTES = {"D": 40, "U": 52, "x": 28, "?": 40}  # E2, E3, E1: three rows that a piano roll shows well apart
 STRUM_NOTE = 45  # A2
 
@@ -73,7 +73,7 @@ def write_midi(
     ------
     UsageError
         If the meter does not fit the grid, MIDI cannot say a beat's length, or the grid begins before the file's start.
-    AudioFileError
+    OutputError
         If the file cannot be written.
     """
     signature = Meter(grid.beats_per_bar, 4) if meter is None else parse_meter(meter)

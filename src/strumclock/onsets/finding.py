@@ -90,7 +90,7 @@ def find_strums(
     peak = max(float(x.max(initial=0.0)), -float(x.min(initial=0.0)))
     if peak == 0.0:
         return Strums(time_s=np.empty(0), u_s=np.empty(0), strength_db=np.empty(0), bias_u_s=calibration.least_bias_u_s)
-    removed = None if removal is None else decimated(removal.removed, sample_rate_hz)[0]
+    removed = None if removal is None else decimated(removal.removed, sample_rate_hz, centred=False)[0]
     levels = measure_levels(x, rate, removed)
 
     frame = rises(levels, calibration.least_rise_db)

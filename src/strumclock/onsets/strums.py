@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -68,3 +68,14 @@ class Strums:
     def __len__(self) -> int:
         """Count the strums."""
         return len(self.time_s)
+
+    def between(self, start_s: float, end_s: float) -> Strums:
+        """Those from one file time to another, and the sounds ignored there."""
+        inside = (self.time_s >= start_s) & (self.time_s < end_s)
+        return replace(
+            self,
+            time_s=self.time_s[inside],
+            u_s=self.u_s[inside],
+            strength_db=self.strength_db[inside],
+            ignored=tuple(sound for sound in self.ignored if start_s <= sound.time_s < end_s),
+        )

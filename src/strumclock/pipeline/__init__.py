@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from strumclock.pipeline.comparison import Comparison, Difference, compare
-    from strumclock.pipeline.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
-    from strumclock.pipeline.measuring import measure
+    from strumclock.pipeline.measurement import GridInfo, LeftClick, Measurement, Omitted, Step, Strum, TakeInfo
+    from strumclock.pipeline.measuring import measure, measure_parts
     from strumclock.pipeline.options import MeasureOptions
 
 __all__ = [
@@ -21,10 +21,12 @@ __all__ = [
     "MeasureOptions",
     "Measurement",
     "Omitted",
+    "Step",
     "Strum",
     "TakeInfo",
     "compare",
     "measure",
+    "measure_parts",
 ]
 
 

@@ -7,28 +7,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from strumclock.alignment import ADDED, Alignment
+from strumclock.alignment import Alignment
 from strumclock.chords import Changes
 from strumclock.correction import Correction, measure_correction
 from strumclock.errors import Absent
 from strumclock.grid import PER_BEAT_RANGE, part_places
 from strumclock.onsets import Strums
 from strumclock.pipeline.components import Heard, chord_names, hear, take_changes, take_spreads, take_stroke
+from strumclock.pipeline.judging import take_conclusion
 from strumclock.pipeline.listening import Listened
 from strumclock.pipeline.options import MeasureOptions
 from strumclock.stroke import Spreads, Stroke
-from strumclock.timing import (
-    Anchoring,
-    Held,
-    PlacedStrums,
-    SoundPath,
-    StrumErrors,
-    Timing,
-    judge_take,
-    measure_timing,
-    sound_path,
-)
+from strumclock.timing import Anchoring, PlacedStrums, SoundPath, StrumErrors, Timing, measure_timing, sound_path
 from strumclock.timing.sound_path import SPEED_OF_SOUND_M_PER_S
+from strumclock.verdict import Conclusion
 
 # Anywhere from 0.3 to 0.9 m, sitting or standing: rectangular (GUM 4.3.7).
 GUITAR_TO_EAR_M, GUITAR_TO_EAR_U_M = 0.6, 0.17
@@ -42,17 +34,19 @@ class Analysis:
     ----------
     heard : Heard
         Chords and pitch.
+    spreads : Spreads
     timing : Timing
-    changes, stroke, correction : the stage's value, or why there is none
-    held : Held
+    changes, stroke, correction : object or Absent
+    conclusion : Conclusion
     """
 
     heard: Heard
+    spreads: Spreads
     timing: Timing
     changes: Changes | Absent
-    stroke: Stroke | str
+    stroke: Stroke | Absent
     correction: Correction | Absent
-    held: Held
+    conclusion: Conclusion
 
 
 def analyse(heard: Listened, alignment: Alignment, options: MeasureOptions) -> Analysis:
@@ -63,11 +57,12 @@ def analyse(heard: Listened, alignment: Alignment, options: MeasureOptions) -> A
     timing = take_timing(strums, spreads, alignment, components, options)
     return Analysis(
         heard=components,
+        spreads=spreads,
         timing=timing,
         changes=take_changes(components, strums, alignment, timing, asked=options.changes),
         stroke=take_stroke(low, strums, spreads, alignment, timing),
         correction=take_correction(strums, alignment, timing, components),
-        held=take_held(alignment, timing, options),
+        conclusion=take_conclusion(strums, alignment, timing, components, options),
     )
 
 
@@ -128,23 +123,4 @@ def take_correction(strums: Strums, alignment: Alignment, timing: Timing, heard:
         u_ms=1000 * strums.u_s[on],
         at_change=heard.at_change[on],
         place=PER_BEAT_RANGE[1] * alignment.grid.beat[at] + alignment.grid.part[at],
-    )
-
-
-def take_held(alignment: Alignment, timing: Timing, options: MeasureOptions) -> Held:
-    """Whether the take holds its tempo."""
-    grid, n_omitted = alignment.grid, len(alignment.omitted)
-    # the slots of a stretch that left the click were not asked for
-    n_slots = timing.n + n_omitted if alignment.left_click else len(grid)
-    return judge_take(
-        timing,
-        options.judged_by,
-        n_slots=n_slots,
-        n_omitted=n_omitted,
-        n_added=int(np.sum(alignment.slot == ADDED)),
-        duration_s=float(grid.slot_s[-1] - grid.slot_s[0]) if len(grid) > 1 else 0.0,
-        bpm=alignment.exercise.bpm,
-        part_s=float(np.median(grid.part_s)) if len(grid) else 0.0,
-        last_held_bpm=options.last_held_bpm,
-        left_click=bool(alignment.left_click),
     )

@@ -22,9 +22,9 @@ from strumclock.timing import Estimate, Timing
 FEW_STRUMS = 16  # below the standard's least number of slots, figures are printed with a warning
 TOO_EVEN_MS = 1.0  # strums of no hand scatter by less: the best keep 3 ms about a click
 OUTSIDE_REASON = "before the first or after the last place of the exercise"
-NOT_ASKED_FREE = "not asked for: only the strums were (--free)"
-NO_CLICK = "no click of one steady tempo was heard in the recording"
-NO_TEMPO_TOLD = "no tempo was told to hold the click's against"
+ONLY_STRUMS = Absent(code="not-asked", reason="only the strums were asked for")
+NO_CLICK = Absent(code="no-click", reason="no click of one steady tempo was heard in the recording")
+NO_TEMPO_TOLD = Absent(code="no-tempo-told", reason="no tempo was told to hold the click's against")
 
 
 def assemble(heard: Listened, alignment: Alignment, found: Analysis) -> Measurement:
@@ -40,9 +40,10 @@ def assemble(heard: Listened, alignment: Alignment, found: Analysis) -> Measurem
         timing=timing,
         changes=None if isinstance(found.changes, Absent) else found.changes,
         tuning=found.heard.tuning,
-        stroke=None if isinstance(found.stroke, str) else found.stroke,
+        stroke=None if isinstance(found.stroke, Absent) else found.stroke,
         correction=None if isinstance(found.correction, Absent) else found.correction,
-        held=found.held,
+        held=found.conclusion.held,
+        verdict=found.conclusion.verdict,
         absent=MappingProxyType(_absent(alignment, found)),
         warnings=(*heard.notices, *alignment.notices, *_weak(alignment.anchor, timing)),
         ignored=_ignored(heard.strums, alignment),
@@ -56,7 +57,7 @@ def assemble_free(heard: Listened, exercise: Exercise, options: MeasureOptions) 
     components = hear(low, strums, None, changes=options.changes, tuning=options.tuning)
     changes = take_changes(components, strums, None, None, asked=options.changes)
     stroke = take_stroke(low, strums, take_spreads(low, strums), None, None)
-    absent = dict.fromkeys(("grid", "timing", "held", "correction"), NOT_ASKED_FREE)
+    absent = dict.fromkeys(("grid", "timing", "held", "correction"), ONLY_STRUMS)
     absent |= {**components.absent, **_reasons("stroke", stroke), **_reasons("changes", changes)}
     return Measurement(
         take=heard.take,
@@ -67,7 +68,7 @@ def assemble_free(heard: Listened, exercise: Exercise, options: MeasureOptions) 
         ),
         changes=None if isinstance(changes, Absent) else changes,
         tuning=components.tuning,
-        stroke=None if isinstance(stroke, str) else stroke,
+        stroke=None if isinstance(stroke, Absent) else stroke,
         absent=MappingProxyType(absent),
         warnings=heard.notices,
         ignored=strums.ignored,
@@ -144,7 +145,7 @@ def _ignored(strums: Strums, alignment: Alignment) -> tuple[Ignored, ...]:
     return tuple(sorted((*strums.ignored, *beside), key=lambda sound: sound.time_s))
 
 
-def _absent(alignment: Alignment, found: Analysis) -> dict[str, str]:
+def _absent(alignment: Alignment, found: Analysis) -> dict[str, Absent]:
     """What cannot be known, by its place in the JSON."""
     absent = {**_reasons("timing", found.timing), **found.heard.absent}
     for name in ("changes", "stroke", "correction"):
@@ -156,10 +157,9 @@ def _absent(alignment: Alignment, found: Analysis) -> dict[str, str]:
     return absent
 
 
-def _reasons(name: str, found: object) -> dict[str, str]:
+def _reasons(name: str, found: object) -> dict[str, Absent]:
     """Why a component, or parts of it, cannot be told."""
-    absent = {name: found} if isinstance(found, str | Absent) else dict(getattr(found, "absent", {}))
-    return {path: why.reason if isinstance(why, Absent) else why for path, why in absent.items()}
+    return {name: found} if isinstance(found, Absent) else dict(getattr(found, "absent", {}))
 
 
 def _weak(anchor: str, timing: Timing) -> tuple[Notice, ...]:

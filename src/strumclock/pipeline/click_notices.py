@@ -19,8 +19,8 @@ JUMP_MS = 1.0
 
 
 def click_notices(clicks: Clicks) -> tuple[Notice, ...]:
-    """That the click is uneven, does not keep one tempo, or changes it, where that is so."""
-    return (*_uneven(clicks), *_bending(clicks), *_parted(clicks))
+    """That the click is uneven, or does not keep one tempo, where that is so."""
+    return (*_uneven(clicks), *_bending(clicks))
 
 
 def swelling_notices(swells_s: float) -> tuple[Notice, ...]:
@@ -71,18 +71,3 @@ def _bending(clicks: Clicks) -> tuple[Notice, ...]:
         "delay of a wireless loudspeaker"
     )
     return (Notice(code="click-bends", message=message),)
-
-
-def _parted(clicks: Clicks) -> tuple[Notice, ...]:
-    """That another part of the recording is clicked at another tempo."""
-    if clicks.other_interval_s is None or clicks.other_s is None:
-        return ()
-    # of those heard: the line may have places between them, on which some of the other tempo's clicks fall
-    here, there = 60 / float(np.median(np.diff(clicks.time_s[clicks.heard]))), 60 / clicks.other_interval_s
-    (first, last), (begin, end) = clicks.time_s[[0, -1]], clicks.other_s
-    message = (
-        f"the click changes its tempo: {here:.1f} bpm from {first:.0f} to {last:.0f} s, {there:.1f} bpm "
-        f"from {begin:.0f} to {end:.0f} s; only the part at {here:.1f} bpm is the grid; measure the parts apart "
-        "with --start and --end, or give the tempo map with --midi"
-    )
-    return (Notice(code="click-changes-tempo", message=message),)

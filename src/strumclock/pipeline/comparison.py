@@ -9,14 +9,22 @@ deviation).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
+from strumclock.errors import Absent
+from strumclock.fields import fields_of
+from strumclock.grid import Exercise
+from strumclock.pipeline.figures import COMPARED
 from strumclock.pipeline.measurement import Measurement
 from strumclock.timing import Anchoring, Estimate, PlacedStrums, measure_timing
 
+NO_OFFSETS = Absent(
+    code="no-click",
+    reason="in at least one take no click was heard, so who leads cannot be known, only how evenly they agree",
+)
 SAME_TEMPO = 0.005  # tempos further apart than half a per cent are two exercises: a bar apart after 200 bars
 
 
@@ -61,8 +69,8 @@ class Comparison:
         Standard deviation of B minus A about its drift line, over these places.
     leads : str or None
         ``"A"`` or ``"B"``; None where the interval of `apart_ms` holds zero, or it cannot be known.
-    absent : dict
-        Reasons, by field.
+    absent : dict of str to Absent
+        Why a field is empty.
     """
 
     path_a: str | None
@@ -75,7 +83,7 @@ class Comparison:
     apart_ms: Estimate | None = None
     spread_ms: Estimate | None = None
     leads: str | None = None
-    absent: dict[str, str] = field(default_factory=dict)
+    absent: dict[str, Absent] = field(default_factory=dict)
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as plain values for JSON."""
@@ -84,7 +92,7 @@ class Comparison:
             for name, estimate in (("apart_ms", self.apart_ms), ("spread_ms", self.spread_ms))
         }
         return {
-            "schema": "strumclock.comparison/1",
+            "schema": "strumclock.comparison/2",
             "a": {"path": self.path_a, "bpm": self.bpm_a},
             "b": {"path": self.path_b, "bpm": self.bpm_b},
             "same_exercise": self.same_exercise,
@@ -101,11 +109,8 @@ class Comparison:
             "n_places": self.n_places,
             **numbers,
             "leads": self.leads,
-            "absent": dict(self.absent),
+            "absent": {name: {"code": why.code, "reason": why.reason} for name, why in self.absent.items()},
         }
-
-
-_FIGURES = ("mean_offset_ms", "jitter_ms", "jitter_within_ms", "drift_ms_per_min")
 
 
 def compare(a: Measurement, b: Measurement) -> Comparison:
@@ -127,7 +132,7 @@ def compare(a: Measurement, b: Measurement) -> Comparison:
         return Comparison(
             **head, same_exercise=False, absent={"differences": reason, "apart_ms": reason, "spread_ms": reason}
         )
-    differences = tuple(d for d in (_difference(name, a, b) for name in _FIGURES) if d is not None)
+    differences = tuple(d for d in (_difference(figure.name, a, b) for figure in COMPARED) if d is not None)
     apart, spread, n, absent = _place_by_place(a, b)
     leads = None
     if apart is not None and apart.excludes(0.0):
@@ -150,20 +155,21 @@ def _tempo(m: Measurement) -> float | None:
     return m.exercise.bpm
 
 
-def _not_the_same(a: Measurement, b: Measurement, played: tuple[float | None, float | None]) -> str | None:
+def _not_the_same(a: Measurement, b: Measurement, played: tuple[float | None, float | None]) -> Absent | None:
     """Why the two takes cannot be held against each other; None where they can."""
     if a.timing is None or b.timing is None:
-        return "both takes must be measured against a grid"
+        return Absent(code="no-grid", reason="both takes must be measured against a grid")
     if played[0] is None or played[1] is None:
-        return "the tempo of at least one take is not known"
+        return Absent(code="no-tempo", reason="the tempo of at least one take is not known")
     if abs(played[1] / played[0] - 1) > SAME_TEMPO:
-        return (
-            f"the takes have two tempos, {played[0]:.4g} and {played[1]:.4g} bpm: two exercises, so nothing is averaged"
-        )
+        tempi = f"{played[0]:.4g} and {played[1]:.4g} bpm"
+        reason = f"the takes have two tempos, {tempi}: two exercises, so nothing is averaged"
+        return Absent(code="two-tempos", reason=reason)
     for field_name in ("meter", "per_beat"):
         left, right = getattr(a.exercise, field_name), getattr(b.exercise, field_name)
         if left != right:
-            return f"the takes differ in {field_name}: {left} and {right}"
+            reason = f"the takes differ in the {fields_of(Exercise)[field_name].word}: {left} and {right}"
+            return Absent(code="two-exercises", reason=reason)
     return None
 
 
@@ -178,18 +184,16 @@ def _difference(figure: str, a: Measurement, b: Measurement) -> Difference | Non
     return Difference(figure=figure, a=left, b=right, b_minus_a=between, shown=between.excludes(0.0))
 
 
-def _place_by_place(a: Measurement, b: Measurement) -> tuple[Estimate | None, Estimate | None, int, dict[str, str]]:
+def _place_by_place(a: Measurement, b: Measurement) -> tuple[Estimate | None, Estimate | None, int, dict[str, Absent]]:
     """Mean and scatter of B minus A over the places that both played."""
     offsets = all(m.timing is not None and m.timing.offset_ms is not None for m in (a, b))
     placed = [{(s.bar, s.beat, s.part): s for s in m.strums if s.slot is not None} for m in (a, b)]
     keys = sorted(set(placed[0]) & set(placed[1]), key=lambda k: placed[0][k].time_s)
-    absent: dict[str, str] = {}
+    absent: dict[str, Absent] = {}
     if not offsets:
-        absent["apart_ms"] = (
-            "in at least one take no click was heard, so who leads cannot be known, only how evenly they agree"
-        )
+        absent["apart_ms"] = NO_OFFSETS
     if len(keys) < 2:
-        why = "the two takes have no two places in common"
+        why = Absent(code="too-few", reason="the two takes have no two places in common")
         return None, None, len(keys), {"apart_ms": why, "spread_ms": why}
     ours, theirs = [placed[0][k] for k in keys], [placed[1][k] for k in keys]
 
@@ -212,9 +216,10 @@ def _place_by_place(a: Measurement, b: Measurement) -> tuple[Estimate | None, Es
     shared_u_ms = math.hypot(_shared_u(a), _shared_u(b))
     apart = timing.mean_offset_ms.widened(shared_u_ms) if offsets and timing.mean_offset_ms is not None else None
     if apart is None and "apart_ms" not in absent:
-        absent["apart_ms"] = timing.absent["timing.mean_offset_ms"].reason
+        absent["apart_ms"] = timing.absent["timing.mean_offset_ms"]
     if timing.jitter_ms is None:
-        absent["spread_ms"] = "against each other " + timing.absent["timing.jitter_ms"].reason
+        why = timing.absent["timing.jitter_ms"]
+        absent["spread_ms"] = replace(why, reason=f"how far the two scatter against each other: {why.reason}")
     return apart, timing.jitter_ms, len(keys), absent
 
 

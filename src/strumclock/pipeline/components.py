@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from strumclock.timing import Timing
     from strumclock.tuning import Tuning
 
+NOT_ASKED = Absent(code="not-asked", reason="it was not asked for")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Low:
@@ -56,7 +58,7 @@ class Heard:
     at_change: NDArray[np.bool_]
     harmony: Harmony | None = None
     tuning: Tuning | None = None
-    absent: dict[str, str] = field(default_factory=dict)
+    absent: dict[str, Absent] = field(default_factory=dict)
 
 
 def hear(
@@ -74,13 +76,13 @@ def hear(
     if alignment is not None and told:
         on = alignment.slot >= 0
         at_change[on] = alignment.grid.at_change[alignment.slot[on]]
-    absent: dict[str, str] = {}
+    absent: dict[str, Absent] = {}
     pitch = harmony = None
     if changes or tuning:
         from strumclock.tuning import take_pitch
 
         found = take_pitch(low.samples, low.rate_hz, time_s)
-        if isinstance(found, str):
+        if isinstance(found, Absent):
             absent["tuning"] = found
         else:
             pitch = found
@@ -92,7 +94,7 @@ def hear(
         )
         at_change = harmony.changes.copy()
     if not tuning:
-        pitch, absent = None, {"tuning": "not asked for; add --tuning"}
+        pitch, absent = None, {"tuning": NOT_ASKED}
     return Heard(at_change=at_change, harmony=harmony, tuning=pitch, absent=absent)
 
 
@@ -104,7 +106,7 @@ def take_changes(
 
     told = alignment is not None and bool(alignment.grid.at_change.any())
     if not (asked or told):
-        return Absent(code="not-asked", reason="not asked for; add --changes, or tell the chords")
+        return NOT_ASKED
     n = len(strums)
     if alignment is None or timing is None:
         assert heard.harmony is not None
@@ -124,7 +126,6 @@ def take_changes(
     if len(on) > 2:  # the drift is not the chord's doing
         slope = np.polyfit(line_s[on] - line_s[on].mean(), deviation_ms[on], 1)
         deviation_ms[on] -= np.polyval(slope, line_s[on] - line_s[on].mean())
-    chord: tuple[str, ...] | None
     number = None
     if told:
         number = np.zeros(n, np.int64)
@@ -187,14 +188,14 @@ def swings(grid: BeatGrid) -> NDArray[np.float64]:
 
 def take_stroke(
     low: Low, strums: Strums, spreads: Spreads, alignment: Alignment | None, timing: Timing | None
-) -> Stroke | str:
+) -> Stroke | Absent:
     """The strokes' figures, or the reason why there are none."""
     from strumclock.stroke import Spreads, Timed, chromas, measure_levels, measure_stroke, tell_directions
 
     kept = np.ones(len(strums), bool) if alignment is None else alignment.slot != OUTSIDE
     time_s = strums.time_s[kept]
     if not len(time_s):
-        return "no strum lies on the grid"
+        return Absent(code="none-on-grid", reason="no strum lies on the grid")
     here_s = time_s - low.start_s
     timed = place = bar_place = None
     if alignment is not None and timing is not None:
@@ -226,6 +227,6 @@ def take_stroke(
         time_s,
         measure_levels(low.samples, low.rate_hz, here_s, u_s=strums.u_s[kept]),
         Spreads(spread_s=spreads.spread_s[kept], u_s=spreads.u_s[kept], shared_u_s=spreads.shared_u_s),
-        found if isinstance(found, str) else found.placed(rings),
+        found if isinstance(found, Absent) else found.placed(rings),
         timed=timed,
     )

@@ -57,9 +57,10 @@ def listen(recording: Recording, exercise: Exercise, options: MeasureOptions, no
         If a click was promised and none is there.
     """
     sound = tell_apart(recording, exercise, options.click, nominal)
+    end_s = recording.start_s + recording.duration_s
     strums = find_strums(
-        sound.guitar, sound.rate_hz, start_s=recording.start_s, clicks=sound.clicks, removal=sound.removal
-    )
+        sound.guitar, sound.rate_hz, start_s=sound.start_s, clicks=sound.clicks, removal=sound.removal
+    ).between(recording.start_s, end_s)
     if len(strums) == 0 or _only_click(sound):
         raise RecordingError(
             "at least one strum is needed; none was heard in "
@@ -74,11 +75,11 @@ def listen(recording: Recording, exercise: Exercise, options: MeasureOptions, no
             channels=recording.channels,
         ),
         start_s=recording.start_s,
-        end_s=recording.start_s + recording.duration_s,
+        end_s=end_s,
         priming_known=recording.priming_known,
         clicks=sound.clicks,
         strums=strums,
-        low=pictured(sound.guitar, sound.rate_hz, recording.start_s, strums),
+        low=pictured(sound.guitar, sound.rate_hz, sound.start_s, strums),
         notices=(*recording.notices, *sound.notices, *strums.notices),
     )
 

@@ -10,11 +10,13 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from strumclock.errors import Notice
+from strumclock.errors import Absent, Notice
 from strumclock.grid import Exercise
-from strumclock.timing import Estimate, Held, Timing
+from strumclock.timing import Estimate, Timing
+from strumclock.verdict import Held, Verdict
 
 if TYPE_CHECKING:
+    from strumclock.alignment import Part
     from strumclock.chords import Changes
     from strumclock.correction import Correction
     from strumclock.onsets import Ignored
@@ -92,6 +94,10 @@ class Strum:
         The first strum of a new chord.
     left_click : bool
         Played in a stretch that kept a tempo of its own: in no figure, and neither added nor in a slot.
+    of : int or None
+        Number of the part of the recording that it lies in, from 1.
+    measured : bool
+        Whether the figures are of that part; the place of a strum of another part is one of that part's own grid.
     """
 
     time_s: float
@@ -106,6 +112,8 @@ class Strum:
     deviation_ms: float | None = None
     at_change: bool = False
     left_click: bool = False
+    of: int | None = None
+    measured: bool = True
 
     @property
     def added(self) -> bool:
@@ -143,6 +151,38 @@ class LeftClick:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One step of a stepped tempo.
+
+    Attributes
+    ----------
+    step : int
+        From 1.
+    bpm, start_s : float
+    bars : (int, int) or None
+        First and last bar in which something was played.
+    n, n_omitted : int
+        Strums on slots, and slots without a strum.
+    mean_offset_ms, jitter_ms : Estimate or None
+    share : Estimate or None
+        Share of the strums within the standard's tolerance about the step's own mean.
+    held : bool or None
+        Whether the step alone held its tempo; None where it is too short to tell.
+    """
+
+    step: int
+    bpm: float
+    start_s: float
+    bars: tuple[int, int] | None
+    n: int
+    n_omitted: int
+    mean_offset_ms: Estimate | None
+    jitter_ms: Estimate | None
+    share: Estimate | None
+    held: bool | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Measurement:
     """One take, measured.
 
@@ -156,15 +196,24 @@ class Measurement:
     grid : GridInfo or None
         None where only strums were asked for.
     strums : tuple of Strum
-        In order of time.
+        Of the part that is measured, in order of time.
+    elsewhere : tuple of Strum
+        Of the recording's other parts.
+    parts : tuple of Part
+        The stretches of playing in the recording, in order of time; empty where only strums were asked for.
+    steps : tuple of Step
+        Figures for each step of a stepped tempo.
     omitted : tuple of Omitted
     timing : Timing or None
         None where only strums were asked for.
     changes, tuning, stroke, correction : object or None
         None where not asked for or not to be told; the reason is in `absent`.
     held : Held or None
-    absent : mapping of str to str
-        What cannot be known, by its place in the JSON, with the reason.
+        Whether it holds its tempo by the standard.
+    verdict : Verdict or None
+        What a teacher concludes.
+    absent : mapping of str to Absent
+        What cannot be known, by its place in the JSON.
     warnings : tuple of Notice
     ignored : tuple of Ignored
         Sounds in no figure: not taken for strums, or outside the exercise.
@@ -183,10 +232,14 @@ class Measurement:
     stroke: Stroke | None = None
     correction: Correction | None = None
     held: Held | None = None
-    absent: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    verdict: Verdict | None = None
+    absent: Mapping[str, Absent] = field(default_factory=lambda: MappingProxyType({}))
     warnings: tuple[Notice, ...] = ()
     ignored: tuple[Ignored, ...] = ()
     left_click: tuple[LeftClick, ...] = ()
+    elsewhere: tuple[Strum, ...] = ()
+    parts: tuple[Part, ...] = ()
+    steps: tuple[Step, ...] = ()
 
     def __str__(self) -> str:
         """The take in a few lines of figures."""

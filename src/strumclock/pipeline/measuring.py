@@ -20,6 +20,7 @@ from strumclock.pipeline.assembling import assemble, assemble_free
 from strumclock.pipeline.listening import Listened, listen
 from strumclock.pipeline.measurement import Measurement
 from strumclock.pipeline.options import MeasureOptions
+from strumclock.pipeline.parts import of_part, part_at, strums_elsewhere, take_steps
 
 PRIMING = Notice(
     code="priming-unknown",
@@ -71,13 +72,61 @@ def measure(
     strumclock.errors.RecordingError: ...
     """
     options = replace(options or MeasureOptions(), **told)
+    if options.part == "all":
+        raise UsageError("measure gives the figures of one part; use measure_parts for all, or tell a part's number")
     exercise = exercise or Exercise()
     nominal = _tempo_map(options, exercise)
     heard = listen(_recording(take, options), exercise, options, nominal)
     if options.free:
         return assemble_free(heard, exercise, options)
-    alignment = _align(heard, exercise, options, nominal)
-    return assemble(heard, alignment, analyse(heard, alignment, options))
+    return _of_part(heard, _align(heard, exercise, options, nominal), options)
+
+
+def measure_parts(
+    take: str | os.PathLike[str] | Recording,
+    exercise: Exercise | None = None,
+    options: MeasureOptions | None = None,
+    **told: Any,
+) -> tuple[Measurement, ...]:
+    """Measure each played part of a recording in turn; arguments and errors as for `measure`.
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.synthesis import synthesise
+    >>> take = synthesise(sc.Exercise(bpm=120, bars=6, meter="4/4", count_in=1), seed=1)
+    >>> recording = sc.from_array(take.samples, take.sample_rate_hz)
+    >>> [[part.kind for part in m.parts] for m in measure_parts(recording)]
+    [['played']]
+    """
+    options = replace(options or MeasureOptions(), **told)
+    exercise = exercise or Exercise()
+    nominal = _tempo_map(options, exercise)
+    heard = listen(_recording(take, options), exercise, options, nominal)
+    parts = _align(heard, exercise, replace(options, part=None), nominal).parts
+    found: list[Measurement] = []
+    seen: set[int] = set()
+    for number, part in enumerate(parts, 1):
+        if part.kind in ("stopped", "own-tempo") or number in seen:
+            continue
+        aligned = _align(heard, exercise, replace(options, part=None if part.measured else number), nominal)
+        seen |= {i for i, row in enumerate(aligned.parts, 1) if row.measured}
+        found.append(_of_part(heard, aligned, options))
+    return tuple(found)
+
+
+def _of_part(heard: Listened, alignment: Alignment, options: MeasureOptions) -> Measurement:
+    """The figures of the part that is measured, with the strums of the others beside them."""
+    here, of_it = of_part(heard, alignment)
+    found = analyse(here, of_it, options)
+    measurement = assemble(here, of_it, found)
+    return replace(
+        measurement,
+        strums=tuple(replace(s, of=part_at(alignment.parts, s.time_s)) for s in measurement.strums),
+        elsewhere=strums_elsewhere(heard.strums, alignment),
+        parts=alignment.parts,
+        steps=take_steps(here, of_it, found, options),
+    )
 
 
 def _signature() -> inspect.Signature:
@@ -127,6 +176,7 @@ def _align(heard: Listened, exercise: Exercise, options: MeasureOptions, nominal
         grid=nominal,
         end_s=heard.end_s,
         same_clock=options.same_clock,
+        part=options.part if isinstance(options.part, int) else None,
     )
     if options.downbeat_s is None or heard.priming_known:
         return alignment

@@ -12,27 +12,36 @@ from typing import TYPE_CHECKING, Any
 
 from strumclock.errors import UsageError
 from strumclock.fields import check_fields, given
-from strumclock.grid import BPM_RANGE
 
 if TYPE_CHECKING:
-    from strumclock.timing import Standard
+    from strumclock.verdict import Standard
 
 DAY_S = 86_400.0  # no recorder writes a longer file
 EARLIEST_DOWNBEAT_S = -600.0  # a recorder that was started ten minutes after beat 1 has missed the take
 LATENCY_RANGE_MS = (-1_000.0, 10_000.0)  # a wireless loudspeaker lags by 300 ms, a network by seconds
 LATENCY_U_MAX_MS = 1_000.0  # beyond a beat nothing is known
+PARTS_MAX = 999  # more than half an hour holds
 DISTANCE_MAX_M = 100.0  # a hall's length
 STATED_U_S = 0.002  # of a downbeat or latency that somebody states without saying how well: read off a screen, to 2 ms
-CLICK_PLACES = ("auto", "left", "right", "none")  # anything else is a file
 
 
 def _known_standard(told: object) -> Any:
     """A standard, or the name of a preset."""
-    from strumclock.timing import STANDARDS, Standard
+    from strumclock.verdict import STANDARDS, Standard
 
     if isinstance(told, Standard) or (isinstance(told, str) and told in STANDARDS):
         return told
     raise UsageError(f"the standard must be one of {', '.join(STANDARDS)}; got {told!r}")
+
+
+def _known_part(told: object) -> Any:
+    """The number of a part, or all of them."""
+    if told == "all":
+        return told
+    number = int(told) if isinstance(told, str) and told.isascii() and told.isdecimal() and len(told) < 6 else told
+    if isinstance(number, int) and not isinstance(number, bool) and 1 <= number <= PARTS_MAX:
+        return number
+    raise UsageError(f"part must be a whole number from 1 to {PARTS_MAX}, or all, but {told!r} came; correct it")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,14 +62,15 @@ class MeasureOptions:
         standard uncertainty of what was stated.
     start_s, end_s : float, optional
         Measure only this part of the file [s].
+    part : int or "all", optional
+        Which part of a recording that holds several, from 1 in order of time; else the longest that fits the tempo.
+        ``"all"`` is for `measure_parts`.
     same_clock : bool
         One device played the click and recorded, so their clocks are one.
     click_to_mic_m, guitar_to_mic_m, click_to_ear_m : float, optional
         Distances [m]; unknown ones widen the mean offset's uncertainty.
     standard : str or Standard, optional
         What counts as held: ``"first-weeks"``, ``"steady"`` (default), ``"tight"``, or one of your own.
-    last_held_bpm : float, optional
-        Highest tempo held before, for the advice on the next one.
     changes, tuning : bool
         Also find chord changes, which needs librosa (a second to load); also tell the guitar's pitch.
     free : bool
@@ -107,6 +117,10 @@ class MeasureOptions:
         float, "seconds to where the measuring ends", "Seconds: measure up to here.",
         low=0.0, high=DAY_S, in_files=False,
     )  # fmt: skip
+    part: int | str | None = given(
+        str, "a part of the recording", "Which part of a recording that holds several, from 1; all: each in turn.",
+        check=_known_part, in_files=False, metavar="N|all",
+    )  # fmt: skip
     same_clock: bool = given(
         bool, "whether one clock made click and recording",
         "One device played the click and recorded: their clocks are one.", default=False,
@@ -123,10 +137,6 @@ class MeasureOptions:
     standard: str | Standard | None = given(
         str, "what counts as held", "What counts as held: first-weeks, steady or tight. [steady]",
         check=_known_standard, in_files=False,
-    )  # fmt: skip
-    last_held_bpm: float | None = given(
-        float, "a tempo in beats a minute", "The highest tempo held before, for the advice on the next.",
-        low=BPM_RANGE[0], high=BPM_RANGE[1], in_files=False,
     )  # fmt: skip
     changes: bool = given(
         bool, "whether to find chord changes", "Find where the chords change and what changing costs.", default=False
@@ -152,10 +162,9 @@ class MeasureOptions:
     @property
     def judged_by(self) -> Standard:
         """The standard that the take is held against."""
-        from strumclock.timing import STANDARDS
+        from strumclock.verdict import the_standard
 
-        standard = self.standard or "steady"
-        return STANDARDS[standard] if isinstance(standard, str) else standard
+        return the_standard(self.standard)
 
     @property
     def downbeat_s(self) -> float | None:

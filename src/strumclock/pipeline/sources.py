@@ -19,6 +19,7 @@ from strumclock.errors import ClickError, Notice, UsageError
 from strumclock.grid import BeatGrid, Exercise
 from strumclock.pipeline.click_notices import click_notices, swelling_notices
 
+AROUND_S = 2.0  # a part's first strum is heard against what rang before it, its last one rings on
 _CHANNELS = {"left": 0, "right": 1}
 
 
@@ -26,21 +27,65 @@ _CHANNELS = {"left": 0, "right": 1}
 class Sound:
     """What the recording holds, once told apart: the guitar, and the clicks with their origin.
 
-    The guitar is decimated (to `rate_hz`), once for every stage that follows, and so is what `removal` holds.
+    The guitar is decimated (to `rate_hz`), once for every stage that follows, and so is what `removal` holds; the first
+    sample of each stands at `start_s` in the file.
     """
 
     guitar: NDArray[np.float32]
     rate_hz: float
+    start_s: float
     clicks: Clicks | None
     removal: Removal | None
-    anchor: str
     notices: tuple[Notice, ...] = ()
 
 
 def tell_apart(
     recording: Recording, exercise: Exercise, click: str | os.PathLike[str], nominal: BeatGrid | None
 ) -> Sound:
-    """Part the guitar from the click, wherever the click is."""
+    """Part the guitar from the click, wherever the click is.
+
+    Of a part of a file, the click's sound and place are learned from the context, a count-in above all.
+    """
+    wide = recording.context
+    if wide is None:
+        return _told_apart(recording, exercise, click, nominal)
+    try:
+        sound = _told_apart(wide, exercise, click, nominal)
+    except ClickError:
+        return _told_apart(recording, exercise, click, nominal)
+    if sound.clicks is None:
+        return _excerpt(sound, recording, None)
+    clicks = sound.clicks.between(recording.start_s, recording.start_s + recording.duration_s)
+    if clicks is None:  # they are elsewhere: perhaps another take's, and this part has its own
+        return _told_apart(recording, exercise, click, nominal)
+    return _excerpt(sound, recording, clicks)
+
+
+def _excerpt(sound: Sound, recording: Recording, clicks: Clicks | None) -> Sound:
+    """The sound of a part with a little around it, so that nothing near its ends is cut in two."""
+    first = max(0, math.floor((recording.start_s - AROUND_S - sound.start_s) * sound.rate_hz))
+    last = math.ceil((recording.start_s + recording.duration_s + AROUND_S - sound.start_s) * sound.rate_hz)
+    removal = sound.removal
+    if removal is not None:
+        removal = replace(removal, samples=removal.samples[first:last], removed=removal.removed[first:last])
+    notices = sound.notices
+    if sound.clicks is not None and clicks is not None:
+        wide = click_notices(sound.clicks)
+        notices = (*click_notices(clicks), *(notice for notice in notices if notice not in wide))
+    return replace(
+        sound,
+        guitar=sound.guitar[first:last],
+        start_s=sound.start_s + first / sound.rate_hz,
+        clicks=clicks,
+        removal=removal,
+        notices=notices,
+    )
+
+
+def _told_apart(
+    recording: Recording, exercise: Exercise, click: str | os.PathLike[str], nominal: BeatGrid | None
+) -> Sound:
+    """Part the guitar from the click in all of a recording."""
     where = os.fspath(click)
     hints: dict[str, Any] = {
         "start_s": recording.start_s,
@@ -54,13 +99,13 @@ def tell_apart(
         index = _CHANNELS[where]
         if recording.channels < 2:
             raise UsageError(
-                f"a click on the {where} channel needs a recording with two; got one channel; leave --click out"
+                f"a click on the {where} channel needs a recording with two; got one channel; leave it out"
             )
         promised = _on_channel(recording, index, hints)
         if promised is None:
             raise ClickError(
                 f"a click was promised on channel {index + 1}; none was heard there; "
-                "check the channel, or leave --click out"
+                "check the channel, or do not tell where the click is"
             )
         return promised
     if where != "auto":
@@ -73,7 +118,7 @@ def tell_apart(
 def _alone(recording: Recording, guitar: NDArray[np.float32]) -> Sound:
     """The guitar, and no click that was heard."""
     low, rate_hz = decimated(guitar, recording.sample_rate_hz)
-    return Sound(guitar=low, rate_hz=rate_hz, clicks=None, removal=None, anchor="fitted")
+    return Sound(guitar=low, rate_hz=rate_hz, start_s=recording.start_s, clicks=None, removal=None)
 
 
 def _mixed(recording: Recording, hints: Mapping[str, Any]) -> Sound:
@@ -91,7 +136,6 @@ def _mixed(recording: Recording, hints: Mapping[str, Any]) -> Sound:
         guitar=removal.samples,
         clicks=_less_sure(clicks, swelling_u_s) if swelling_u_s else clicks,
         removal=removal,
-        anchor="recorded-click",
         notices=(*click_notices(clicks), *swelling_notices(removal.swells_s)),
     )
 
@@ -104,7 +148,7 @@ def _on_channel(recording: Recording, index: int, hints: Mapping[str, Any]) -> S
     others = [c for c in range(recording.channels) if c != index]
     guitar: NDArray[np.float32] = np.asarray(recording.samples[:, others].mean(axis=1), np.float32)
     alone = _alone(recording, guitar)
-    return replace(alone, clicks=clicks, anchor="click-channel", notices=click_notices(clicks))
+    return replace(alone, clicks=clicks, notices=click_notices(clicks))
 
 
 def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Sound:
@@ -112,7 +156,7 @@ def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Soun
     other = load(path)
     clicks = find_clicks(other.mono(), other.sample_rate_hz, source="file", **{**hints, "start_s": other.start_s})
     if clicks is None:
-        raise ClickError(f"a click was promised in {path}; none was heard there; check the file, or leave --click out")
+        raise ClickError(f"a click was promised in {path}; none was heard there; check the file")
     notices = click_notices(clicks)
     if abs(other.duration_s - recording.duration_s) > 1.0 and recording.start_s == 0.0:
         notices = (
@@ -124,7 +168,7 @@ def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Soun
             ),
         )
     take = _mixed(recording, hints)  # the click may be audible in the take as well
-    return replace(take, clicks=clicks, anchor="click-channel", notices=notices)
+    return replace(take, clicks=clicks, notices=notices)
 
 
 def _less_sure(clicks: Clicks, u_s: float) -> Clicks:

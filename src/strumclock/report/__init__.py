@@ -1,7 +1,7 @@
 """What is shown of a measurement: plain words, a table, JSON, pictures, a page, sound. No computing of its own."""
 
 from strumclock.report.comparing import comparison, tuning_table
-from strumclock.report.outputs import write_json, write_outputs
+from strumclock.report.outputs import Outputs, write_outputs
 from strumclock.report.page import page, write_page
 from strumclock.report.picture import plot_take, write_plot
 from strumclock.report.plots import plot_beats, plot_offsets
@@ -14,20 +14,25 @@ from strumclock.report.progress_plots import (
 )
 from strumclock.report.progress_text import class_summary, progress_summary, to_send
 from strumclock.report.schema import SCHEMA_ID, dumps, load_schema, plain, to_dict, to_json
-from strumclock.report.sentences import headline, lines
+from strumclock.report.sentences import details, headline, lines
 from strumclock.report.sound import marked, write_sound
+from strumclock.report.student import message
 from strumclock.report.text import summary, table
-from strumclock.report.writing import write_file, write_text
+from strumclock.report.writing import check_outputs
 
 __all__ = [
     "SCHEMA_ID",
+    "Outputs",
+    "check_outputs",
     "class_summary",
     "comparison",
+    "details",
     "dumps",
     "headline",
     "lines",
     "load_schema",
     "marked",
+    "message",
     "page",
     "plain",
     "plot_beats",
@@ -44,12 +49,9 @@ __all__ = [
     "to_send",
     "tuning_table",
     "write_class_plot",
-    "write_file",
-    "write_json",
     "write_outputs",
     "write_page",
     "write_plot",
     "write_progress_plot",
     "write_sound",
-    "write_text",
 ]

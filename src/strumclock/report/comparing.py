@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from strumclock.errors import printable
+from strumclock.pipeline.figures import COMPARED
 from strumclock.report import words
 from strumclock.report.text import render
 
@@ -39,18 +41,18 @@ def comparison(result: Comparison) -> str:
     from rich import box
     from rich.table import Table
 
-    head = [f"{letter}: {path or 'array'}{_at(bpm)}" for letter, path, bpm in _takes(result)]
+    head = [f"{letter}: {printable(path) if path else 'array'}{_at(bpm)}" for letter, path, bpm in _takes(result)]
     if not result.same_exercise:
-        return "\n".join([*head, *(words.sentence(reason) for reason in dict.fromkeys(result.absent.values()))])
+        return "\n".join([*head, *(words.sentence(why.reason) for why in dict.fromkeys(result.absent.values()))])
     grid = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     for heading in ("", "A", "B", "B − A", "95 % interval", ""):
         grid.add_column(heading, justify="right" if heading else "left", no_wrap=True)
     for row in result.differences:
-        name, unit, signed = _NAMES.get(row.figure, (row.figure, "", True))
-        a, b = (words.fixed(e.value, 1, sign=signed) for e in (row.a, row.b))
-        difference = f"{words.fixed(row.b_minus_a.value, 1, sign=True)} {unit}".rstrip()
+        figure = next(figure for figure in COMPARED if figure.name == row.figure)
+        a, b = (words.fixed(e.value, 1, sign=figure.signed) for e in (row.a, row.b))
+        difference = f"{words.fixed(row.b_minus_a.value, 1, sign=True)} {figure.unit}"
         grid.add_row(
-            name,
+            figure.label,
             a,
             b,
             difference,
@@ -69,16 +71,8 @@ def comparison(result: Comparison) -> str:
     if result.spread_ms is not None:
         scatter = words.amount(result.spread_ms.value)
         said.append(f"The two scatter by {scatter} against each other, {words.spread(result.spread_ms)}.")
-    said += [words.sentence(reason) for reason in dict.fromkeys(result.absent.values())]
+    said += [words.sentence(why.reason) for why in dict.fromkeys(result.absent.values())]
     return "\n".join([*head, *([render(grid)] if result.differences else []), *said])
-
-
-_NAMES = {
-    "mean_offset_ms": ("Mean offset", "ms", True),
-    "jitter_ms": ("Jitter", "ms", False),
-    "jitter_within_ms": ("Jitter within", "ms", False),
-    "drift_ms_per_min": ("Drift", "ms/min", True),
-}
 
 
 def _takes(result: Comparison) -> tuple[tuple[str, str | None, float | None], ...]:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
-from strumclock.errors import OutputError
-from strumclock.report.writing import write_file
+from strumclock.errors import JOINERS, OutputError, printable
+from strumclock.report.writing import check_outputs
+from strumclock.saving import replacing
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
 INK, SOFT, PALE, ACCENT, WARM = "#1d2733", "#5b6673", "#d5dae0", "#1f5f99", "#a8480c"  # dark to light also in grey
 DPI = 100
 FORMATS = ("png", "svg", "pdf")
+MISSING = "\N{WHITE SQUARE}"
 
 
 def new_figure(width_in: float, height_in: float) -> Figure:
@@ -45,15 +48,34 @@ def plain_axes(ax: Axes) -> None:
     ax.tick_params(colors=INK, labelsize=10)
 
 
+def drawable(text: str) -> str:
+    """A text as the pictures' font can draw it: what it lacks is a box, control characters are escaped.
+
+    Whoever draws it says ``parse_math=False`` too: a name with two dollar signs is no formula.
+    """
+    known = _characters()
+    return "\n".join(
+        "".join(c if ord(c) in known else MISSING for c in printable(line) if c not in JOINERS)
+        for line in text.split("\n")
+    )
+
+
+@cache
+def _characters() -> frozenset[int]:
+    from matplotlib.font_manager import findfont, get_font
+
+    return frozenset(get_font(findfont("DejaVu Sans")).get_charmap())  # matplotlib brings this font along
+
+
 def title_of(ax: Axes, text: str) -> None:
     """A small title above the left edge."""
-    ax.set_title(text, loc="left", fontsize=11, color=SOFT, pad=8)
+    ax.set_title(drawable(text), loc="left", fontsize=11, color=SOFT, pad=8, parse_math=False)
 
 
 def say(ax: Axes, text: str) -> Axes:
     """Nothing to draw: say so in place of empty axes."""
     ax.set_axis_off()
-    ax.text(0.5, 0.5, text, transform=ax.transAxes, ha="center", va="center", color=SOFT, fontsize=11)
+    ax.text(0.5, 0.5, drawable(text), transform=ax.transAxes, ha="center", va="center", color=SOFT, fontsize=11)
     return ax
 
 
@@ -66,17 +88,40 @@ def save(figure: Figure, to: Path | BinaryIO, ending: str) -> None:
         figure.savefig(to, format=ending, dpi=DPI, metadata=undated)
 
 
-def write_picture(draw: Callable[[], Figure], path: str | os.PathLike[str]) -> Path:
-    """Draw a figure and write it to a file, in the format of the file's ending.
+def check_picture_name(path: str | os.PathLike[str]) -> str:
+    """The format that a picture's name asks for by its ending.
 
     Raises
     ------
     OutputError
-        For another ending than those of `FORMATS`, before anything is drawn, or where the file cannot be written.
+        For another ending than those of `FORMATS`.
     """
     ending = Path(path).suffix.lower().removeprefix(".")
     if ending not in FORMATS:
         raise OutputError(
             f"a picture's name must end in .{', .'.join(FORMATS)}; got {os.fspath(path)!r}; change its ending"
         )
-    return write_file(path, lambda temporary: save(draw(), temporary, ending))
+    return ending
+
+
+def write_picture(draw: Callable[[], Figure], path: str | os.PathLike[str], *, take: str | None = None) -> Path:
+    """Draw a figure and write it to a file, in the format of the file's ending.
+
+    Parameters
+    ----------
+    draw : callable
+    path : path
+    take : str, optional
+        The recording that is shown, which must not be written over.
+
+    Raises
+    ------
+    OutputError
+        For another ending than those of `FORMATS`, before anything is drawn; where the file cannot be written, or must
+        not be: see `strumclock.report.writing`.
+    """
+    ending = check_picture_name(path)
+    check_outputs({"the picture": path}, reads=[take] if take else [])
+    with replacing(path) as temporary:
+        save(draw(), temporary, ending)
+    return Path(path)

@@ -111,10 +111,18 @@ def correction(measurement: Measurement) -> str:
     told = measurement.correction
     if told is None:
         return ""
+    share = told.corrected_share
+    low, value, high = (f"{100 * x:.0f}" for x in (share.low, share.value, share.high))
+    said = f"Of each error the next strum corrects about {value} % ({low} to {high} %)."
+    if share.low > 1:
+        said = (
+            f"Each error is overcorrected: the next strum makes up for {value} % of it ({low} to {high} %), "
+            "so late and early strums take turns."
+        )
     chords = measurement.exercise.chords
     if told.changes_known or (chords is not None and len(set(chords)) == 1):
-        return told.sentence
-    return f"{told.sentence} Late chord changes, if any, were not taken out first and may count among these errors."
+        return said
+    return f"{said} Late chord changes, if any, were not taken out first and may count among these errors."
 
 
 def _later(value_ms: float) -> str:

@@ -1,21 +1,126 @@
-"""Everything that one take's options ask to be written, each file whole or not at all."""
+"""Everything that one command's options ask to be written: checked before anything is measured, each file whole."""
 
 from __future__ import annotations
 
+import os
 import sys
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
 
+from strumclock.errors import OutputError
+from strumclock.report.drawing import check_picture_name
 from strumclock.report.page import write_page
 from strumclock.report.picture import write_plot
 from strumclock.report.schema import dumps, to_dict
-from strumclock.report.sound import write_sound
-from strumclock.report.writing import write_text
+from strumclock.report.sound import check_sound_name, write_sound
+from strumclock.report.writing import STANDARD_OUTPUT, check_outputs
+from strumclock.saving import write_text
 
 if TYPE_CHECKING:
     from strumclock.pipeline import Measurement
 
-STANDARD_OUTPUT = "-"
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outputs:
+    """Where the results of one command shall go. Made before anything is measured, since making it checks it.
+
+    Parameters
+    ----------
+    reads : tuple of path
+        What the command reads; what is no file (None, ``"-"``, a URL) is passed over.
+    json : str, optional
+        A file for the JSON, or ``"-"`` for standard output.
+    plot : str, optional
+        A file for the picture, by its ending: png, svg or pdf.
+    page : str, optional
+        A file for the page.
+    csv : str, optional
+        A file for a table.
+    sound : str, optional
+        A WAV file for the take with a tick on every grid line.
+    out : str, optional
+        A WAV or MIDI file for a click track.
+    force : bool
+        `sound` and `out` may replace a file that is there.
+
+    Raises
+    ------
+    OutputError
+        If one would write over what is read, a journal, settings, a recording, or another of them; or cannot be
+        written where it shall be.
+    """
+
+    reads: tuple[Any, ...] = ()
+    json: str | None = None
+    plot: str | None = None
+    page: str | None = None
+    csv: str | None = None
+    sound: str | None = None
+    out: str | None = None
+    force: bool = False
+
+    def __post_init__(self) -> None:
+        """Refuse what would destroy something."""
+        writes = {f.name: getattr(self, f.name) for f in fields(self) if f.name not in ("reads", "force")}
+        named = {"OUT" if kind == "out" else f"--{kind}": path for kind, path in writes.items() if path is not None}
+        if self.plot is not None:
+            check_picture_name(self.plot)
+        if self.sound is not None:
+            check_sound_name(self.sound)
+        for option, path in named.items():
+            if path == STANDARD_OUTPUT and option != "--json":
+                raise OutputError(f"{option} needs the name of a file, but {path!r} came; name one")
+        check_outputs(named, reads=_files(self.reads), sounds=("--sound", "OUT"), force=self.force)
+
+    def write(self, measurement: Measurement) -> None:
+        """Write what was asked for of a take.
+
+        Raises
+        ------
+        OutputError
+            If one of them cannot be written.
+        """
+        if self.plot is not None:
+            write_plot(measurement, self.plot)
+        if self.page is not None:
+            write_page(measurement, self.page)
+        if self.sound is not None:
+            write_sound(measurement, self.sound, force=self.force)
+        if self.json is not None:
+            self.write_json(to_dict(measurement))
+
+    def write_json(self, document: Mapping[str, Any]) -> None:
+        """Write a document to where the JSON shall go, if anywhere."""
+        if self.json == STANDARD_OUTPUT:
+            to_standard_output(dumps(document))
+        elif self.json is not None:
+            write_text(self.json, dumps(document))
+
+    def write_csv(self, text: str) -> None:
+        """Write a table to where it shall go, if anywhere."""
+        if self.csv is not None:
+            write_text(self.csv, text)
+
+
+def to_standard_output(text: str) -> None:
+    """Print a text to the end; names in it are printable already.
+
+    Raises
+    ------
+    OutputError
+        If standard output does not take it: a full disk behind it, for example. A reader that has gone away is a
+        `BrokenPipeError` as ever.
+    """
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        raise OutputError(
+            f"standard output must take the results, but the system said: {error.strerror or error}; redirect them"
+        ) from error
 
 
 def write_outputs(
@@ -25,38 +130,12 @@ def write_outputs(
     plot: str | None = None,
     page: str | None = None,
     sound: str | None = None,
+    force: bool = False,
 ) -> None:
-    """Write what was asked for.
-
-    Parameters
-    ----------
-    measurement : Measurement
-    json : str, optional
-        A file for the JSON, or ``"-"`` for standard output.
-    plot : str, optional
-        A file for the picture, by its ending: png, svg or pdf.
-    page : str, optional
-        A file for the page.
-    sound : str, optional
-        A WAV file for the take with a tick on every grid line.
-
-    Raises
-    ------
-    OutputError
-        If one of them cannot be written.
-    """
-    if plot is not None:
-        write_plot(measurement, plot)
-    if page is not None:
-        write_page(measurement, page)
-    if sound is not None:
-        write_sound(measurement, sound)
-    write_json(to_dict(measurement) if json is not None else {}, json)
+    """Write what was asked for of a take that is measured already: see `Outputs`."""
+    reads = (measurement.take.path,)
+    Outputs(reads=reads, json=json, plot=plot, page=page, sound=sound, force=force).write(measurement)
 
 
-def write_json(document: Mapping[str, Any], to: str | None) -> None:
-    """Write a document as JSON to a file, to standard output (``"-"``), or nowhere (None)."""
-    if to == STANDARD_OUTPUT:
-        sys.stdout.write(dumps(document))
-    elif to is not None:
-        write_text(to, dumps(document))
+def _files(reads: Iterable[Any]) -> Sequence[Any]:
+    return [read for read in reads if read is not None and read != STANDARD_OUTPUT and os.path.lexists(read)]

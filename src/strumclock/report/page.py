@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import html
 import io
 import os
-from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from strumclock.errors import printable
 from strumclock.report import words
 from strumclock.report.drawing import save
 from strumclock.report.picture import plot_take
-from strumclock.report.sentences import headline, lines, title
+from strumclock.report.sentences import details, headline, lines, title
 from strumclock.report.text import figures, noted
 from strumclock.report.unknown import not_known
-from strumclock.report.writing import write_text
+from strumclock.report.writing import check_outputs
+from strumclock.saving import write_text
 
 if TYPE_CHECKING:
     from strumclock.pipeline import Measurement
@@ -95,6 +97,7 @@ def page(measurement: Measurement) -> str:
         "<figure>",
         f'<img alt="{escape(_alternative(m), quote=True)}" src="{_picture(m)}">',
         "</figure>",
+        *_described(m),
         *_table(m),
         *_section("Take care", list(CAUTIONS)),
         f"<footer>{_footer(m)}</footer>",
@@ -105,8 +108,20 @@ def page(measurement: Measurement) -> str:
     return "\n".join(parts) + "\n"
 
 
+def escape(text: str, *, quote: bool = False) -> str:
+    """A text inside HTML, without characters that a page must not hold."""
+    return html.escape(printable(text), quote=quote)
+
+
 def write_page(measurement: Measurement, path: str | os.PathLike[str]) -> Path:
-    """Write the page to a file, whole or not at all."""
+    """Write the page to a file, whole or not at all.
+
+    Raises
+    ------
+    OutputError
+        Where it cannot be written, or must not be: see `strumclock.report.writing`.
+    """
+    check_outputs({"the page": path}, reads=[measurement.take.path] if measurement.take.path else [])
     return write_text(path, page(measurement))
 
 
@@ -114,6 +129,15 @@ def _section(heading: str, items: list[str]) -> list[str]:
     if not items:
         return []
     return [f"<h2>{escape(heading)}</h2>", "<ul>", *(f"<li>{escape(item)}</li>" for item in items), "</ul>"]
+
+
+def _described(m: Measurement) -> list[str]:
+    """What else the take says, subject by subject."""
+    rows = [line for line in details(m) if line.topic != "Not known"]
+    if not rows:
+        return []
+    said = (f"<dt>{escape(line.topic)}</dt><dd>{escape(line.text)}</dd>" for line in rows)
+    return ["<h2>More about this take</h2>", '<dl class="said">', *said, "</dl>"]
 
 
 def _table(m: Measurement) -> list[str]:

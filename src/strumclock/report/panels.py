@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
-from strumclock.report.drawing import ACCENT, INK, PALE, SOFT, WARM, plain_axes, say, title_of
+from strumclock.arrays import Floats
+from strumclock.report.drawing import ACCENT, INK, PALE, SOFT, WARM, drawable, plain_axes, say, title_of
 from strumclock.report.places import count_name
 
 if TYPE_CHECKING:
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from strumclock.stroke.values import Stroke
     from strumclock.tuning import Tuning
 
-Floats = NDArray[np.float64]
 
 _MOST_PAIRS = 5
 _MANY_PLACES = 8  # names of places that fit side by side
@@ -73,7 +72,7 @@ def plot_changes(changes: Changes, ax: Axes) -> Axes:
         values = by_pair[pair]
         ax.plot(values, np.full(len(values), -row), ls="", marker="o", ms=5, mfc="white", mec=ACCENT, mew=1.1, zorder=2)
         ax.plot(float(np.mean(values)), -row, marker="|", ms=16, mew=2.6, color=WARM, zorder=3)
-    ax.set_yticks(-np.arange(len(pairs)), pairs)
+    ax.set_yticks(-np.arange(len(pairs)), [drawable(pair) for pair in pairs], parse_math=False)
     ax.set_ylim(-len(pairs) + 0.4, 0.6)
     ax.grid(axis="x", color=PALE, lw=0.6)
     ax.tick_params(axis="y", length=0)

@@ -9,7 +9,18 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from strumclock.report.drawing import ACCENT, INK, PALE, SOFT, new_figure, plain_axes, say, title_of, write_picture
+from strumclock.report.drawing import (
+    ACCENT,
+    INK,
+    PALE,
+    SOFT,
+    drawable,
+    new_figure,
+    plain_axes,
+    say,
+    title_of,
+    write_picture,
+)
 from strumclock.report.panels import panels
 from strumclock.report.plots import plot_beats, plot_offsets, shown_places
 from strumclock.report.sentences import headline, lines, title
@@ -58,7 +69,8 @@ def plot_take(measurement: Measurement, *, with_words: bool = True) -> Figure:
 
     def write(lines_: list[str], top_in: float, step_in: float, **font: Any) -> None:
         for i, line in enumerate(lines_):
-            figure.text(0.03, 1 - (top_in + i * step_in) / height_in, line, va="top", parse_math=False, **font)
+            at = 1 - (top_in + i * step_in) / height_in
+            figure.text(0.03, at, drawable(line), va="top", parse_math=False, **font)
 
     write(head, 0.22, 0.36, fontsize=19, fontweight="bold", color=INK)
     write(subtitle, 0.28 + 0.36 * len(head), 0.24, fontsize=11.5, color=SOFT)
@@ -87,7 +99,7 @@ def write_plot(measurement: Measurement, path: str | os.PathLike[str]) -> Path:
     OutputError
         For another ending, or where the file cannot be written.
     """
-    return write_picture(lambda: plot_take(measurement), path)
+    return write_picture(lambda: plot_take(measurement), path, take=measurement.take.path)
 
 
 def _plot_gaps(m: Measurement, ax: Axes) -> None:

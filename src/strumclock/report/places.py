@@ -35,12 +35,24 @@ def place_name(part: int, per_beat: int) -> str:
     return count_name(0, part, per_beat).removeprefix("0").strip() or "beat"
 
 
+def part_in_words(part: int, per_beat: int) -> str:
+    """Where in the beat: ``"on the beats themselves"``, ``"on the “&” of the beats"``.
+
+    Examples
+    --------
+    >>> part_in_words(1, 2), part_in_words(2, 2)
+    ('on the beats themselves', 'on the “&” of the beats')
+    """
+    name = place_name(part, per_beat)
+    return "on the beats themselves" if name == "beat" else f"on the “{name}” of the beats"
+
+
 def place_in_words(finding: Finding, measurement: Measurement) -> str:
     """Where a finding was made: ``"on beat 3"``, ``"on the “&” of the beats"``, ``"at the chord changes"``."""
     if finding.kind == "changes":
         return "at the chord changes"
+    if finding.kind == "pair" and isinstance(finding.where, tuple):
+        return f"at the changes from {finding.where[0]} to {finding.where[1]}"
     if finding.kind == "beat":
         return f"on beat {finding.where}"
-    per_beat = measurement.exercise.per_beat or 1
-    name = place_name(finding.where if isinstance(finding.where, int) else 1, per_beat)
-    return "on the beats themselves" if name == "beat" else f"on the “{name}” of the beats"
+    return part_in_words(finding.where if isinstance(finding.where, int) else 1, measurement.exercise.per_beat or 1)

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from strumclock.arrays import Floats
 from strumclock.report import words
 from strumclock.report.drawing import (
     ACCENT,
@@ -30,8 +30,6 @@ if TYPE_CHECKING:
 
     from strumclock.pipeline import Measurement
     from strumclock.timing import Group
-
-Floats = NDArray[np.float64]
 
 
 _LEFT_CLICK: dict[str, Any] = {"facecolor": "none", "edgecolor": PALE, "hatch": "///", "lw": 0}

@@ -21,6 +21,7 @@ from strumclock.report.drawing import (
     SOFT,
     WARM,
     axes_or_new,
+    drawable,
     new_figure,
     plain_axes,
     say,
@@ -257,9 +258,8 @@ def plot_progress(progress: Progress) -> Figure:
     rows = max(len(shown), 1)
     height_in = 0.9 + 4.6 * rows + 0.24 * len(_wrapped(words)) + 0.3
     figure = new_figure(12.0, height_in)
-    figure.text(
-        0.05, 1 - 0.25 / height_in, progress.student or "Practice", va="top", fontsize=18, fontweight="bold", color=INK
-    )
+    name = drawable(progress.student or "Practice")
+    figure.text(0.05, 1 - 0.25 / height_in, name, va="top", fontsize=18, fontweight="bold", color=INK, parse_math=False)
     if not shown:
         say(figure.add_axes((0.1, 0.2, 0.8, 0.6)), "no take counts yet")
         return figure
@@ -272,7 +272,7 @@ def plot_progress(progress: Progress) -> Figure:
         title_of(plot_shares(exercise, shares_ax), "Evenness and placement")
     for i, line in enumerate(_wrapped(words)):
         at = 1 - (0.9 + 4.6 * rows + 0.24 * i) / height_in
-        figure.text(0.05, at, line, va="top", fontsize=11, color=INK, parse_math=False)
+        figure.text(0.05, at, drawable(line), va="top", fontsize=11, color=INK, parse_math=False)
     return figure
 
 
@@ -309,15 +309,15 @@ def plot_class(students: Sequence[Progress]) -> Figure:
         ends = (middle - length / 2, middle + length / 2)
         exercise = progress.exercises[0]
         plot_tempo(exercise, ax, weeks=(min(weeks), max(weeks)), bpm=ends, small=True)
-        name = progress.student or "(no name)"
+        name = drawable(progress.student or "(no name)")
         head = 1 - (top_in + 0.08) / height_in
         figure.text(left, head, name, va="top", fontsize=12, fontweight="bold", color=INK, parse_math=False)
         under = f"{NEED_WORDS[progress.need]} · {exercise.label.partition(' (')[0]}"
-        under = shorten(under, COLUMN_CHARACTERS, placeholder="…")
+        under = drawable(shorten(under, COLUMN_CHARACTERS, placeholder="…"))
         figure.text(left, head - 0.24 / height_in, under, va="top", fontsize=8.5, color=SOFT, parse_math=False)
         for k, line in enumerate(words[i]):
             at = 1 - (top_in + 2.85 + 0.165 * k) / height_in
-            figure.text(left, at, line, va="top", fontsize=8.5, color=INK, parse_math=False)
+            figure.text(left, at, drawable(line), va="top", fontsize=8.5, color=INK, parse_math=False)
     return figure
 
 

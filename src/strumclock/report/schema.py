@@ -1,8 +1,9 @@
-"""The measurement as data for other programs: JSON of the schema ``strumclock.take/1``.
+"""The measurement as data for other programs: JSON of the schema ``strumclock.take/2``.
 
-The shape is fixed by ``take.schema.json`` beside this file (JSON Schema, draft 2020-12). Keys may be added; none
-changes its meaning within /1. Seconds and Hz, milliseconds for offsets; positive = late. Numbers are rounded far below
-what is measured: times to a microsecond, milliseconds to a thousandth, so that the file stays readable.
+Its keys are the fields of the `Measurement` and of the values in it. ``take.schema.json`` beside this file (JSON
+Schema, draft 2020-12) is made from the same values by `describing`. Keys may be added; none changes its meaning within
+/2. Seconds and Hz, milliseconds for offsets; positive = late. Numbers are rounded far below what is measured: times to
+a microsecond, milliseconds to a thousandth, so that the file stays readable.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
+import re
 from collections.abc import Mapping
 from functools import lru_cache
 from importlib import resources
@@ -17,10 +19,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from strumclock.errors import Absent
+from strumclock.report.student import message
+
 if TYPE_CHECKING:
     from strumclock.pipeline import Measurement
 
-SCHEMA_ID = "strumclock.take/1"
+SCHEMA_ID = "strumclock.take/2"
 
 _DECIMALS_BY_ENDING = {
     "_s": 6,
@@ -35,7 +40,12 @@ _DECIMALS_BY_ENDING = {
 }
 _DECIMALS = 4
 _SMALL_DIGITS = 2  # a number that its decimals would round to a bare zero keeps this many figures
-_NOT_FINITE = "the figure could not be computed from this take: its value is not a finite number"
+NOT_FINITE = Absent(
+    code="not-finite", reason="the figure could not be computed from this take: its value is not a finite number"
+)
+ABSENT = "absent"  # a field of this name holds reasons, which all stand in the document's own
+ELSEWHERE = {"timing.offset_ms", "timing.deviation_ms"}  # the strums have theirs
+GROUPS = {f"timing.by_{kind}": kind for kind in ("beat", "part", "bar")}  # whose place is called by its own name
 
 
 def to_dict(measurement: Measurement) -> dict[str, Any]:
@@ -50,33 +60,19 @@ def to_dict(measurement: Measurement) -> dict[str, Any]:
     dict
         An estimate is ``{"value", "low", "high", "u"}``, or None with its reason in ``absent``.
     """
-    m = measurement
-    converted = _Converter(absent=absences(m))
-    document: dict[str, Any] = {
-        "schema": SCHEMA_ID,
-        "version": version(),
-        "take": converted.of(m.take, "take"),
-        "exercise": {**converted.of(m.exercise, "exercise"), "inferred": list(m.inferred)},
-        "grid": converted.of(m.grid, "grid"),
-        "strums": converted.of(m.strums, "strums"),
-        "omitted": converted.of(m.omitted, "omitted"),
-        "timing": _timing(m, converted),
-        "changes": converted.of(m.changes, "changes"),
-        "tuning": converted.of(m.tuning, "tuning"),
-        "stroke": converted.of(m.stroke, "stroke"),
-        "correction": converted.of(m.correction, "correction"),
-        "held": converted.of(m.held, "held"),
-        "ignored": converted.of(m.ignored, "ignored"),
-        "left_click": converted.of(m.left_click, "left_click"),
-    }
-    return {**document, "absent": converted.absent, "warnings": converted.of(m.warnings, "warnings")}
-
-
-def absences(measurement: Measurement) -> dict[str, str]:
-    """What cannot be known about the take, by its place in the JSON, with the reason."""
-    timing = measurement.timing
-    of_timing = timing.absent if timing is not None else {}
-    return {**{path: why.reason for path, why in of_timing.items()}, **measurement.absent}
+    converted = _Converter(absent=dict(measurement.absent))
+    document = converted.of(measurement, "")
+    document["exercise"]["inferred"] = document.pop("inferred")
+    if document["verdict"] is not None:
+        document["verdict"]["message"] = message(measurement)
+    document["strums"] = sorted((*document["strums"], *document.pop("elsewhere")), key=lambda strum: strum["time_s"])
+    steps = document.pop("steps")
+    if measurement.timing is not None:
+        document["timing"]["by_step"] = steps
+    if measurement.timing is not None and measurement.timing.within_tolerance is None:
+        document["timing"]["within_tolerance"] = _no_share(measurement, converted)
+    last = {"absent": converted.reasons(), "warnings": document.pop("warnings")}
+    return {"schema": SCHEMA_ID, "version": version(), **document, **last}
 
 
 def to_json(measurement: Measurement) -> str:
@@ -103,7 +99,12 @@ def dumps(document: Mapping[str, Any]) -> str:
         in_lines = isinstance(value, list) and value and isinstance(value[0], dict)
         text = "[\n " + ",\n ".join(encode(item) for item in value) + "]" if in_lines else encode(value)
         rows.append(f"{encode(key)}: {text}")
-    return "{\n" + ",\n".join(rows) + "\n}\n"
+    text = "{\n" + ",\n".join(rows) + "\n}\n"
+    return _UNSEEN.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
+_UNSEEN = re.compile("[\x7f-\x9f\u2028\u2029\ud800-\udfff]")
+"""Control characters that JSON would let through to a terminal, and bytes of a file's name that are no text."""
 
 
 def load_schema() -> dict[str, Any]:
@@ -112,7 +113,7 @@ def load_schema() -> dict[str, Any]:
     Examples
     --------
     >>> load_schema()["properties"]["schema"]
-    {'const': 'strumclock.take/1'}
+    {'const': 'strumclock.take/2'}
     """
     text = resources.files("strumclock.report").joinpath("take.schema.json").read_text(encoding="utf-8")
     schema: dict[str, Any] = json.loads(text)
@@ -133,8 +134,12 @@ def plain(value: object) -> Any:
 class _Converter:
     """Turns values into JSON's types; notes in `absent` what was not a finite number."""
 
-    def __init__(self, absent: dict[str, str]) -> None:
+    def __init__(self, absent: dict[str, Absent]) -> None:
         self.absent = absent
+
+    def reasons(self) -> dict[str, dict[str, str]]:
+        """What is absent, as JSON."""
+        return {path: {"code": why.code, "reason": why.reason} for path, why in self.absent.items()}
 
     def of(self, value: object, path: str) -> Any:
         if isinstance(value, float):  # NumPy's float64 is one
@@ -152,10 +157,12 @@ class _Converter:
         if isinstance(value, tuple | list | set | frozenset):
             items = sorted(value) if isinstance(value, set | frozenset) else value
             return [self.of(item, path) for item in items]
+        if dataclasses.is_dataclass(value):
+            place = GROUPS.get(path, "place")
+            inner = {place if name == "place" else name: getattr(value, name) for name in shown(value, path)}
+            return self._object(inner, path)
         if hasattr(value, "to_dict"):
             return self.of(value.to_dict(), path)
-        if dataclasses.is_dataclass(value):
-            return self._object({name: getattr(value, name) for name in value.__dataclass_fields__}, path)
         raise TypeError(f"no JSON form for {type(value).__name__} at {path or 'the top'}")
 
     def _object(self, items: dict[str, object], path: str) -> dict[str, Any] | None:
@@ -164,13 +171,13 @@ class _Converter:
             key: self.of(item, path if is_estimate else f"{path}.{key}".lstrip(".")) for key, item in items.items()
         }
         if is_estimate and None in inner.values():
-            self.absent.setdefault(path, _NOT_FINITE)
+            self.absent.setdefault(path, NOT_FINITE)
             return None
         return inner
 
     def _number(self, value: float, path: str) -> float | None:
         if not math.isfinite(value):
-            self.absent.setdefault(path, _NOT_FINITE)
+            self.absent.setdefault(path, NOT_FINITE)
             return None
         decimals = _decimals(path.rpartition(".")[2])
         rounded = round(value, decimals)
@@ -179,32 +186,26 @@ class _Converter:
         return rounded + 0.0  # turns -0.0 into 0.0
 
 
+def shown(value: Any, path: str) -> list[str]:
+    """The fields of a value, or of its type, that the JSON shows at a path."""
+    names = [field.name for field in dataclasses.fields(value)]
+    return [name for name in names if name != ABSENT and f"{path}.{name}" not in ELSEWHERE]
+
+
 @lru_cache(maxsize=512)
 def _decimals(key: str) -> int:
     """How many decimals a number under this key keeps, by the unit in its name."""
     return next((n for ending, n in _DECIMALS_BY_ENDING.items() if key.endswith(ending)), _DECIMALS)
 
 
-def _timing(measurement: Measurement, converted: _Converter) -> dict[str, Any] | None:
-    """The timing's figures in the document's shape: groups by their own name, no copy of the strums' offsets."""
-    timing = measurement.timing
-    if timing is None:
-        return None
-    document: dict[str, Any] = converted.of(timing, "timing")
-    for elsewhere in ("absent", "offset_ms", "deviation_ms"):
-        document.pop(elsewhere, None)
-    for group in ("beat", "part", "bar"):
-        document[f"by_{group}"] = [
-            {group: row["place"], "n": row["n"], "offset_ms": row["offset_ms"]} for row in document[f"by_{group}"]
-        ]
-    if document["within_tolerance"] is None:
-        held = measurement.held
-        known = held is not None and held.tolerance_s > 0  # a grid without a place has none
-        tolerance_ms = converted.of(1e3 * held.tolerance_s, "tolerance_ms") if held is not None and known else None
-        document["within_tolerance"] = {"tolerance_ms": tolerance_ms, "share": None}
-        reason = converted.absent.pop("timing.within_tolerance", None)
-        converted.absent.setdefault("timing.within_tolerance.share", reason or "too few strums")
-    return document
+def _no_share(measurement: Measurement, converted: _Converter) -> dict[str, Any]:
+    """The tolerance alone, where too few strums tell how many lie within it."""
+    held = measurement.held
+    known = held is not None and held.tolerance_s > 0  # a grid without a place has none
+    tolerance_ms = converted.of(1e3 * held.tolerance_s, "tolerance_ms") if held is not None and known else None
+    why = converted.absent.pop("timing.within_tolerance", Absent(code="too-few", reason="too few strums"))
+    converted.absent.setdefault("timing.within_tolerance.share", why)
+    return {"tolerance_ms": tolerance_ms, "share": None}
 
 
 def version() -> str:

@@ -2,7 +2,7 @@
 
 Each function answers one question and returns a sentence that is true of the figures it rests on, also at their
 edges; what cannot be known is said with its reason. Nothing scolds: late and early can be meant. Here they are put
-together; each subject has its module: `timed`, `makeup`, `advice`, `unknown`.
+together; each subject has its module: `conclusion`, `timed`, `makeup`, `unknown`.
 """
 
 from __future__ import annotations
@@ -11,11 +11,16 @@ from dataclasses import dataclass
 from pathlib import PurePath
 from typing import TYPE_CHECKING
 
-from strumclock.report import advice, makeup, timed, unknown, words
-from strumclock.report.places import place_in_words
+from strumclock.errors import printable
+from strumclock.report import conclusion, makeup, timed, unknown, words
+from strumclock.report.obstacle_words import short_name
 
 if TYPE_CHECKING:
     from strumclock.pipeline import Measurement
+
+
+ABOUT_THE_EXERCISE = frozenset({"meter-assumed", "pattern-inferred", "pattern-unknown"})
+"""Notices of what was found out or assumed of the exercise: "Found out" says it shortly, the details in full."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,80 +40,90 @@ class Line:
 
 
 def lines(measurement: Measurement) -> tuple[Line, ...]:
-    """Everything that the summary says about a take, in the order in which a student reads it."""
+    """What is concluded from a take, in four or five lines: verdict, what stands in the way, what to do, what next."""
+    m, verdict = measurement, measurement.verdict
+    if m.timing is None or verdict is None:
+        return (*_free(m), *_notes(m))
+    in_the_way = "In the way" if verdict.state == "not-yet" else "To work on"
+    rows = [
+        ("Verdict", conclusion.state(m)),
+        *((in_the_way, text) for text in conclusion.in_the_way(m)),
+        ("Do", conclusion.to_do(m)),
+        ("Next", conclusion.next_take(m)),
+        *(("Not known", text) for text in unknown.not_known(m, only_what_matters=True)),
+        ("Found out", unknown.inferred(m)),
+    ]
+    return (*_rows(rows), *_notes(m, but=ABOUT_THE_EXERCISE))
+
+
+def details(measurement: Measurement) -> tuple[Line, ...]:
+    """What else a take says, subject by subject, for whoever asks for every figure."""
     m = measurement
     if m.timing is None:
-        rows = [
-            ("Strums", found(m)),
-            ("Left aside", timed.left_aside(m)),
-            ("Chord changes", makeup.changes(m)),
-            ("Stroke", makeup.stroke(m)),
-            ("Pitch", makeup.tuning(m)),
-        ]
-    else:
-        rows = [
-            ("On the click", timed.offset(m)),
-            ("Evenness", timed.evenness(m)),
-            ("Pace", timed.pace(m)),
-            ("Where", timed.where(m)),
-            ("Swing", timed.swing(m)),
-            ("Played", timed.played(m)),
-            ("Left the click", timed.left_click(m)),
-            ("Chord changes", makeup.changes(m)),
-            ("Stroke", makeup.stroke(m)),
-            ("Correcting", makeup.correction(m)),
-            ("Pitch", makeup.tuning(m)),
-            ("Tempo", advice.tempo(m)),
-            ("Next", advice.following(m)),
-        ]
-    rows += [("Found out", unknown.inferred(m))]
-    rows += [("Not known", text) for text in unknown.not_known(m)]
-    rows += [("Note", words.sentence(notice.message)) for notice in m.warnings]
+        return ()
+    rows = [
+        ("On the click", timed.offset(m)),
+        ("Evenness", timed.evenness(m)),
+        ("Pace", timed.pace(m)),
+        ("Where", timed.where(m)),
+        ("Swing", timed.swing(m)),
+        ("Played", timed.played(m)),
+        ("Left the click", timed.left_click(m)),
+        ("Chord changes", makeup.changes(m)),
+        ("Stroke", makeup.stroke(m)),
+        ("Correcting", makeup.correction(m)),
+        ("Pitch", makeup.tuning(m)),
+        *(("Not known", text) for text in unknown.not_known(m)),
+    ]
+    return (*_rows(rows), *_notes(m))
+
+
+def _free(m: Measurement) -> tuple[Line, ...]:
+    """The lines of a take of which only the strums were asked for."""
+    rows = [
+        ("Strums", found(m)),
+        ("Left aside", timed.left_aside(m)),
+        ("Chord changes", makeup.changes(m)),
+        ("Stroke", makeup.stroke(m)),
+        ("Pitch", makeup.tuning(m)),
+        ("Found out", unknown.inferred(m)),
+        *(("Not known", text) for text in unknown.not_known(m)),
+    ]
+    return _rows(rows)
+
+
+def _notes(m: Measurement, *, but: frozenset[str] = frozenset()) -> tuple[Line, ...]:
+    """What to know about the take, but for what has these codes."""
+    return _rows([("Note", words.sentence(notice.message)) for notice in m.warnings if notice.code not in but])
+
+
+def _rows(rows: list[tuple[str, str]]) -> tuple[Line, ...]:
     return tuple(Line(topic=topic, text=text) for topic, text in rows if text)
 
 
 def title(measurement: Measurement) -> str:
     """Which take this is: exercise or file, tempo, how much was played."""
     m, exercise = measurement, measurement.exercise
-    name = exercise.name or (PurePath(m.take.path).stem if m.take.path else "One take")
+    name = printable(exercise.name or (PurePath(m.take.path).stem if m.take.path else "One take"))
     details = []
     if m.timing is not None:
-        details = [advice.at_tempo(m, exercise.bpm)] if exercise.bpm else []
+        details = [conclusion.at_tempo(exercise, exercise.bpm)] if exercise.bpm else []
         details += [text for text in (exercise.meter, exercise.pattern) if text]
     details.append(f"{words.count(len(m.strums), 'strum')} in {words.clock(m.take.duration_s)}")
     return f"{name}: {', '.join(details)}"
 
 
 def headline(measurement: Measurement) -> str:
-    """The take in one short line, for the head of a picture: place, evenness, pace."""
-    timing = measurement.timing
-    if timing is None:
+    """The take in one short line, for the head of a picture: held or not, and the one thing in the way."""
+    verdict = measurement.verdict
+    if measurement.timing is None or verdict is None:
         return f"{words.count(len(measurement.strums), 'strum')} found"
-    if timing.n == 0 and measurement.left_click and not timed.added_strums(measurement):
-        return f"A tempo of your own, about {measurement.left_click[0].played_bpm:.0f} bpm"
-    if timing.n == 0:
-        return "No strum on a place of the pattern"
-    if timing.mean_offset_ms is None and timing.jitter_ms is None and timing.drift_ms_per_min is None:
-        return f"{words.count(timing.n, 'strum')}: too few for figures"
-    mean = timing.mean_offset_ms
-    if mean is None:
-        parts = ["early or late not known"]
-    elif mean.excludes(0):
-        parts = [f"{words.side(mean.value)} on average"]
-    else:
-        parts = [
-            "on the click as far as ears can tell"
-            if timed.reach(mean) <= timing.audible_ms
-            else "no clear lean early or late"
-        ]
-    if timing.jitter_ms is not None:
-        parts.append(f"scatter {words.amount(timing.jitter_ms.value)}")
-    placed = [finding for finding in timing.named if finding.kind in ("changes", "beat", "part")]
-    for finding in placed[:1]:
-        parts.append(f"{'later' if finding.size.value > 0 else 'earlier'} {place_in_words(finding, measurement)}")
-    pace_word = timed.pace_word(measurement)
-    text = ", ".join([*parts, pace_word] if pace_word else parts)
-    return text[:1].upper() + text[1:]
+    bpm = measurement.exercise.bpm
+    at = f" at {words.bpm(bpm)} bpm" if bpm is not None else ""
+    said = {"held": f"Held{at}", "not-yet": f"Not yet{at}", "cannot-tell": f"Cannot tell{at}"}[verdict.state]
+    if not verdict.obstacles:
+        return said
+    return f"{said}: {short_name(verdict.obstacles[0], measurement.exercise.per_beat or 1)}"
 
 
 def found(measurement: Measurement) -> str:

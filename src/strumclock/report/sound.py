@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strumclock.errors import UsageError
-from strumclock.report.writing import write_file
+from strumclock.report.writing import check_outputs
+from strumclock.saving import replacing
 
 if TYPE_CHECKING:
     from strumclock.audio import Recording
@@ -85,7 +86,24 @@ def expected_places(measurement: Measurement) -> list[tuple[float, bool]]:
     return sorted(places)
 
 
-def write_sound(measurement: Measurement, path: str | os.PathLike[str], *, recording: Recording | None = None) -> Path:
+def check_sound_name(path: str | os.PathLike[str]) -> None:
+    """Refuse another ending than that of a WAV file.
+
+    Raises
+    ------
+    UsageError
+    """
+    if Path(path).suffix.lower() != ".wav":
+        raise UsageError(f"the sound's name must end in .wav; got {os.fspath(path)!r}; change its ending")
+
+
+def write_sound(
+    measurement: Measurement,
+    path: str | os.PathLike[str],
+    *,
+    recording: Recording | None = None,
+    force: bool = False,
+) -> Path:
     """Write `marked` as a 16-bit WAV file.
 
     Parameters
@@ -95,26 +113,27 @@ def write_sound(measurement: Measurement, path: str | os.PathLike[str], *, recor
         Ends in ``.wav``.
     recording : Recording, optional
         The take; by default it is read again from its file, with half a second around the places.
+    force : bool
+        Replace a file that is there.
 
     Raises
     ------
     UsageError
         If the take was an array and no recording is given, the ending is another, or there is no grid.
     OutputError
-        If the file cannot be written.
+        If the file cannot be written, or must not be: see `strumclock.report.writing`.
     """
-    if Path(path).suffix.lower() != ".wav":
-        raise UsageError(f"the sound's name must end in .wav; got {os.fspath(path)!r}; change its ending")
+    check_sound_name(path)
+    take = [measurement.take.path] if measurement.take.path else []
+    check_outputs({"the sound": path}, reads=take, sounds=("the sound",), force=force)
     if recording is None:
         recording = _read_again(measurement)
     samples, rate_hz = marked(measurement, recording), recording.sample_rate_hz
+    import soundfile
 
-    def fill(temporary: Path) -> None:
-        import soundfile
-
+    with replacing(path) as temporary:
         soundfile.write(temporary, samples, rate_hz, subtype="PCM_16", format="WAV")
-
-    return write_file(path, fill)
+    return Path(path)
 
 
 _AROUND_S = 0.5

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 MINUS = "\N{MINUS SIGN}"
 _SAME = 1e-6  # floating-point noise that must not push an end outwards by a whole step
+SYMMETRIC = 0.8  # an interval whose shorter side is this share of its longer one reaches as far to both sides
 _WHOLE_FROM = 10.0  # at and above this size a figure is told in whole units, below it in tenths
 
 
@@ -51,25 +52,30 @@ def reach(estimate: Estimate) -> float:
 def spread(estimate: Estimate, unit: str = "ms") -> str:
     """How far the player's figure may lie from the one told, for one whose interval excludes zero.
 
-    ``"give or take 4 ms"``: the farther end of the interval, rounded outwards. Where that would read as if zero were
-    inside, both ends instead: ``"somewhere from 0.2 to 21 ms"``.
+    ``"give or take 4 ms"`` where the interval reaches as far to both sides, rounded outwards; else both ends:
+    ``"somewhere from 0.2 to 21 ms"``.
 
     Examples
     --------
     >>> from strumclock.timing import Estimate
-    >>> spread(Estimate(value=12.3, low=8.4, high=16.0, u=0.5))
+    >>> spread(Estimate(value=12.3, low=8.5, high=16.0, u=0.5))
     'give or take 4 ms'
     >>> spread(Estimate(value=-2.3, low=-4.21, high=-0.4, u=0.5))
     'give or take 2 ms'
+    >>> spread(Estimate(value=16.4, low=13.7, high=29.6, u=0.5))
+    'somewhere from 13.7 to 30 ms'
     >>> spread(Estimate(value=10.4, low=0.2, high=20.6, u=0.5))
     'somewhere from 0.2 to 21 ms'
     """
     if reach(estimate) < 0.1:
         return f"give or take less than 0.1 {unit}"
     around = _outward(reach(estimate), like=estimate.value)
-    if estimate.excludes(0) and float(around) >= float(number(abs(estimate.value))):
+    nearer = min(estimate.high - estimate.value, estimate.value - estimate.low)
+    beyond = estimate.excludes(0) and float(around) >= float(number(abs(estimate.value)))
+    if beyond or nearer < SYMMETRIC * reach(estimate):
         near, far = sorted((abs(estimate.low), abs(estimate.high)))
-        return f"somewhere from {max(near, 0.1):.1f} to {number(far)} {unit}"
+        low = max(near, 0.1) if estimate.excludes(0) else near
+        return f"somewhere from {low:.1f} to {number(far)} {unit}"
     return f"give or take {around} {unit}"
 
 
@@ -81,7 +87,7 @@ def spread_of_size(estimate: Estimate, unit: str = "ms") -> str:
     >>> from strumclock.timing import Estimate
     >>> spread_of_size(Estimate(value=12.1, low=0.0, high=40.2, u=0.1))
     'somewhere from 0.0 to 40 ms'
-    >>> spread_of_size(Estimate(value=6.8, low=5.8, high=8.1, u=0.1))
+    >>> spread_of_size(Estimate(value=6.8, low=5.6, high=8.1, u=0.1))
     'give or take 1.3 ms'
     """
     if reach(estimate) < estimate.value or estimate.low > 0:
@@ -206,6 +212,11 @@ def clock(time_s: float) -> str:
     """
     minutes, seconds = divmod(round(time_s), 60)
     return f"{minutes}:{seconds:02d}"
+
+
+def floor_tenth(value: float) -> str:
+    """To a tenth, never rounded up to what was asked for: ``"19.9"``."""
+    return f"{math.floor(10 * value) / 10:g}"
 
 
 def bpm(value: float) -> str:

@@ -20,12 +20,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.arrays import Floats, Ints
+from strumclock.errors import Absent
 from strumclock.stroke.harmony import without_harmony
 from strumclock.stroke.network import up_logit
 from strumclock.stroke.picture import EDGES_HZ, FROM_S, HOP_S
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 LOW_BANDS = slice(0, 2)  # 80 to 320 Hz, where the wound strings' fundamentals lie
 HIGH_BANDS = slice(3, len(EDGES_HZ) - 1)  # 640 Hz to 5 kHz: every string sounds here, the low ones less
@@ -71,7 +70,7 @@ class Directions:
         Log-likelihood over the best model with one direction.
     """
 
-    p_up: FloatArray
+    p_up: Floats
     separation: float
     gain: float
 
@@ -82,7 +81,7 @@ class Directions:
         return replace(self, p_up=p_up)
 
 
-def balance_db(picture: NDArray[np.float32]) -> FloatArray:
+def balance_db(picture: NDArray[np.float32]) -> Floats:
     """Treble over bass shortly after each strum, dB, from pictures (k, STEPS, BANDS)."""
     a, b = (round((s - FROM_S) / (2 * HOP_S)) for s in BALANCE_S)
     seen = picture[:, a:b].astype(np.float64).mean(axis=1)
@@ -91,12 +90,12 @@ def balance_db(picture: NDArray[np.float32]) -> FloatArray:
 
 def tell_directions(
     picture: NDArray[np.float32],
-    chroma: FloatArray,
-    time_s: FloatArray,
+    chroma: Floats,
+    time_s: Floats,
     *,
-    place: FloatArray | None = None,
-    bar_place: IntArray | None = None,
-) -> Directions | str:
+    place: Floats | None = None,
+    bar_place: Ints | None = None,
+) -> Directions | Absent:
     """Tell up- from down-strokes.
 
     Parameters
@@ -115,13 +114,14 @@ def tell_directions(
 
     Returns
     -------
-    Directions or str
+    Directions or Absent
         The reason where the two cannot be told apart.
     """
     rings = ring_on(picture)
     n = int(rings.sum())
     if n < LEAST_STRUMS:
-        return f"{LEAST_STRUMS} strums that ring are needed to tell up- from down-strokes; {n} were found"
+        reason = f"{LEAST_STRUMS} strums that ring are needed to tell up- from down-strokes; {n} were found"
+        return Absent(code="too-few", reason=reason)
     picture, time_s = picture[rings], time_s[rings]
     evidence = np.column_stack([up_logit(picture), balance_db(picture)])
     evidence = without_harmony(evidence, chroma[rings])
@@ -135,7 +135,8 @@ def tell_directions(
     p_up = 1 / (1 + np.maximum(odds, 1e-12) ** -_BELIEVED)
     each = min(int((p_up > 0.9).sum()), int((p_up < 0.1).sum()))
     if not math.isfinite(score[best]) or separation < LEAST_SEPARATION or gain < least or each < LEAST_EACH:
-        return "up- and down-strokes do not sound different enough in this take, or all strokes went one way"
+        reason = "up- and down-strokes do not sound different enough in this take, or all strokes went one way"
+        return Absent(code="alike", reason=reason)
     return Directions(p_up=p_up, separation=separation, gain=gain).placed(rings)
 
 
@@ -148,7 +149,7 @@ def ring_on(picture: NDArray[np.float32]) -> NDArray[np.bool_]:
     return np.asarray(fall_db <= np.quantile(fall_db, RINGING_SHARE) + MUTED_DB)
 
 
-def _swings(time_s: FloatArray, place: FloatArray | None) -> tuple[IntArray, FloatArray, FloatArray]:
+def _swings(time_s: Floats, place: Floats | None) -> tuple[Ints, Floats, Floats]:
     """For each swing tried: swings between neighbouring strums, trust in the pendulum, and how well it fits."""
     if place is not None and np.isfinite(place).mean() > 0.5:
         step = np.diff(np.atleast_2d(place), axis=1)
@@ -167,12 +168,12 @@ def _swings(time_s: FloatArray, place: FloatArray | None) -> tuple[IntArray, Flo
 class _Model:
     """Every swing's model: posterior of "up" [models, n], log-likelihood and separation [models]."""
 
-    p_up: FloatArray
-    log_likelihood: FloatArray
-    separation: FloatArray
+    p_up: Floats
+    log_likelihood: Floats
+    separation: Floats
 
 
-def _fit(evidence: FloatArray, swings: IntArray, trust: FloatArray, bar_place: IntArray | None) -> _Model:
+def _fit(evidence: Floats, swings: Ints, trust: Floats, bar_place: Ints | None) -> _Model:
     """Expectation maximisation of all swings' models at once, from what the learned evidence says alone."""
     models, n = len(swings), len(evidence)
     floor = np.array([_FLOOR_LOGIT, _FLOOR_DB])
@@ -195,18 +196,18 @@ def _fit(evidence: FloatArray, swings: IntArray, trust: FloatArray, bar_place: I
     return _Model(p_up=p_up, log_likelihood=log_likelihood, separation=means[1, :, 0] - means[0, :, 0])
 
 
-def _alone(evidence: FloatArray) -> float:
+def _alone(evidence: Floats) -> float:
     """Log-likelihood of the evidence if all strums went one way."""
     sd = np.maximum(evidence.std(axis=0), [_FLOOR_LOGIT, _FLOOR_DB])
     return float(np.log(_density(evidence - evidence.mean(axis=0), sd)).sum())
 
 
-def _density(away: FloatArray, sd: FloatArray) -> FloatArray:
+def _density(away: Floats, sd: Floats) -> Floats:
     z = np.clip(away / sd, -_CLIP_SD, _CLIP_SD)
     return np.asarray(np.exp(-0.5 * (z**2).sum(axis=-1)) / sd.prod(axis=-1) + 1e-6)
 
 
-def _by_place(emission: FloatArray, bar_place: IntArray) -> FloatArray:
+def _by_place(emission: Floats, bar_place: Ints) -> Floats:
     """What the other strums at the same place of the bar say about each strum: odds [models, n, 2]."""
     ratio = emission[:, :, 1] / emission[:, :, 0]
     keeps = _TRUST_PLACE
@@ -221,7 +222,7 @@ def _by_place(emission: FloatArray, bar_place: IntArray) -> FloatArray:
     return out
 
 
-def _forward_backward(emission: FloatArray, swings: IntArray, trust: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _forward_backward(emission: Floats, swings: Ints, trust: Floats) -> tuple[Floats, Floats]:
     """Posterior of "up" [models, n] and log-likelihood [models] of every model at once."""
     same = np.where(swings % 2 == 1, 1 - trust, trust)
     same = np.concatenate([np.full((len(same), 1), 0.5), same], axis=1)  # before the first strum nothing is known
@@ -240,7 +241,7 @@ def _forward_backward(emission: FloatArray, swings: IntArray, trust: FloatArray)
     return posterior[1] / posterior.sum(axis=0), log_scale[:models] + np.log(most).sum(axis=1)
 
 
-def _chained(matrix: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _chained(matrix: Floats) -> tuple[Floats, Floats]:
     """Row vector (1/2, 1/2) times the first 1, 2 … n matrices [2, 2, models, n], and the logarithm of the last's sum.
 
     The vectors [2, models, n] come in scales of their own, so that none vanishes.

@@ -7,6 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.arrays import Bools, Floats
 from strumclock.errors import Absent
 from strumclock.stroke.direction import Directions
 from strumclock.stroke.loudness import Levels
@@ -15,9 +16,6 @@ from strumclock.stroke.values import Accent, Heard, Side, Stroke, StrumStroke, U
 from strumclock.timing import Estimate
 from strumclock.timing.error_model import MIN_STRUMS, ErrorModel, fit_error_model
 from strumclock.timing.intervals import combination, scatter
-
-FloatArray = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 SURE = 0.9  # probability from which a strum's direction counts as known
 LEAST_STRUMS = 8  # as for the timing: below it a scatter has no interval worth printing
@@ -37,19 +35,19 @@ class Timed:
         beat: NDArray[np.int64],
         part: NDArray[np.int64],
         letter: NDArray[np.str_],
-        line_s: FloatArray,
-        deviation_ms: FloatArray,
-        u_ms: FloatArray,
+        line_s: Floats,
+        deviation_ms: Floats,
+        u_ms: Floats,
     ) -> None:
         self.slot, self.beat, self.part, self.letter = slot, beat, part, letter
         self.line_s, self.deviation_ms, self.u_ms = line_s, deviation_ms, u_ms
 
 
 def measure_stroke(
-    time_s: FloatArray,
+    time_s: Floats,
     levels: Levels,
     spreads: Spreads,
-    directions: Directions | str,
+    directions: Directions | Absent,
     *,
     timed: Timed | None = None,
 ) -> Stroke:
@@ -61,7 +59,7 @@ def measure_stroke(
         Strum times [s in the file], increasing.
     levels : Levels
     spreads : Spreads
-    directions : Directions or str
+    directions : Directions or Absent
         By the sound, or why it does not tell them.
     timed : Timed, optional
         Each strum's slot (-1 without one), beat, part, pattern letter, grid line, deviation and its uncertainty.
@@ -71,26 +69,26 @@ def measure_stroke(
     Stroke
     """
     n = len(time_s)
-    absent: dict[str, str] = {}
+    absent: dict[str, Absent] = {}
 
-    def given(name: str, found: Estimate | str) -> Estimate | None:
-        if isinstance(found, str):
+    def given(name: str, found: Estimate | Absent) -> Estimate | None:
+        if isinstance(found, Absent):
             absent[f"stroke.{name}"] = found
             return None
         return found
 
     heard = _heard(directions, timed) if isinstance(directions, Directions) else None
-    if isinstance(directions, str):
+    if isinstance(directions, Absent):
         absent["stroke.heard"] = directions
     against = _up_against_down(levels, spreads, directions, timed)
-    if isinstance(against, str):
+    if isinstance(against, Absent):
         absent["stroke.up_against_down"] = against
     accents = _accents(levels, timed)
     return Stroke(
         n=n,
         spread_ms=given("spread_ms", _spread(spreads, np.ones(n, bool))),
         heard=heard,
-        up_against_down=None if isinstance(against, str) else against,
+        up_against_down=None if isinstance(against, Absent) else against,
         evenness_db=given("evenness_db", _evenness(levels, timed)),
         accents=accents,
         attack_db=given("attack_db", _mean(levels.treble_db, levels.treble_u_db)),
@@ -132,8 +130,8 @@ def _heard(directions: Directions, timed: Timed | None) -> Heard:
 
 
 def _up_against_down(
-    levels: Levels, spreads: Spreads, directions: Directions | str, timed: Timed | None
-) -> UpAgainstDown | str:
+    levels: Levels, spreads: Spreads, directions: Directions | Absent, timed: Timed | None
+) -> UpAgainstDown | Absent:
     """The two kinds of stroke held against each other, by the told letters, else by the sound."""
     told = timed is not None and bool(np.any(timed.letter == "U")) and bool(np.any(timed.letter == "D"))
     if told:
@@ -142,10 +140,12 @@ def _up_against_down(
     elif isinstance(directions, Directions):
         up, down, source = directions.p_up >= SURE, directions.p_up <= 1 - SURE, "heard"
     else:
-        return f"no pattern with both down- and up-strokes was told, and by the sound: {directions}"
+        reason = f"no pattern with both down- and up-strokes was told, and by the sound: {directions.reason}"
+        return Absent(code="no-directions", reason=reason)
     least = min(int(up.sum()), int(down.sum()))
     if least < LEAST_IN_PLACE:
-        return f"it needs {LEAST_IN_PLACE} strums of each direction; the rarer one has {least}"
+        reason = f"it needs {LEAST_IN_PLACE} strums of each direction; the rarer one has {least}"
+        return Absent(code="too-few", reason=reason)
     return UpAgainstDown(
         source=source,
         down=_side(levels, spreads, down, timed),
@@ -155,9 +155,9 @@ def _up_against_down(
     )
 
 
-def _side(levels: Levels, spreads: Spreads, chosen: Mask, timed: Timed | None) -> Side:
+def _side(levels: Levels, spreads: Spreads, chosen: Bools, timed: Timed | None) -> Side:
     level, spread = _mean(levels.level_db[chosen], levels.u_db[chosen]), _spread(spreads, chosen)
-    jitter: Estimate | Absent | str = ""
+    jitter: Estimate | Absent | None = None
     if timed is not None:
         on = chosen & (timed.slot >= 0)
         if on.sum() >= MIN_STRUMS + 2:
@@ -172,11 +172,11 @@ def _side(levels: Levels, spreads: Spreads, chosen: Mask, timed: Timed | None) -
     )
 
 
-def _estimate(found: Estimate | Absent | str) -> Estimate | None:
-    return found if isinstance(found, Estimate) else None
+def _estimate(found: Estimate | Absent | None) -> Estimate | None:
+    return None if isinstance(found, Absent) else found
 
 
-def _later(up: Mask, down: Mask, timed: Timed | None) -> Estimate | None:
+def _later(up: Bools, down: Bools, timed: Timed | None) -> Estimate | None:
     """How much later up-strokes are than down-strokes, beside the drift."""
     if timed is None:
         return None
@@ -190,7 +190,7 @@ def _later(up: Mask, down: Mask, timed: Timed | None) -> Estimate | None:
     return combination(float(weights @ value), weights, model, timed.u_ms[on])
 
 
-def _louder(levels: Levels, up: Mask, down: Mask) -> Estimate | None:
+def _louder(levels: Levels, up: Bools, down: Bools) -> Estimate | None:
     """Mean loudness of up- less that of down-strokes, with Welch's interval."""
     from scipy.special import stdtrit
 
@@ -203,11 +203,11 @@ def _louder(levels: Levels, up: Mask, down: Mask) -> Estimate | None:
     return Estimate(value=value, low=value - half, high=value + half, u=u)
 
 
-def _line(line_s: FloatArray) -> FloatArray:
+def _line(line_s: Floats) -> Floats:
     return np.column_stack([np.ones(len(line_s)), line_s - line_s.mean()])
 
 
-def _residual(value: FloatArray, design: FloatArray) -> FloatArray:
+def _residual(value: Floats, design: Floats) -> Floats:
     basis, _ = np.linalg.qr(design)
     return np.asarray(value - basis @ (basis.T @ value))
 
@@ -217,7 +217,7 @@ def _places(timed: Timed) -> NDArray[np.int64]:
     return np.where(timed.slot >= 0, 16 * timed.beat + timed.part, -1)
 
 
-def _evenness(levels: Levels, timed: Timed | None) -> Estimate | str:
+def _evenness(levels: Levels, timed: Timed | None) -> Estimate | Absent:
     """Scatter of the loudness about the pattern's own accents."""
     chosen = np.ones(len(levels.level_db), bool) if timed is None else timed.slot >= 0
     place = np.zeros(int(chosen.sum()), int) if timed is None else _places(timed)[chosen]
@@ -227,12 +227,12 @@ def _evenness(levels: Levels, timed: Timed | None) -> Estimate | str:
     return _deviation(_about(levels.level_db[chosen], place), len(np.unique(place)), u)
 
 
-def _attack_scatter(levels: Levels) -> Estimate | str:
+def _attack_scatter(levels: Levels) -> Estimate | Absent:
     """Scatter of the attack's hardness."""
     return _deviation(levels.treble_db, 1, levels.treble_u_db)
 
 
-def _about(value: FloatArray, place: NDArray[np.int64]) -> FloatArray:
+def _about(value: Floats, place: NDArray[np.int64]) -> Floats:
     """Values less the mean of their place."""
     out = np.array(value)
     for p in np.unique(place):
@@ -268,40 +268,41 @@ def _accents(levels: Levels, timed: Timed | None) -> tuple[Accent, ...]:
     return tuple(out)
 
 
-def _spread(spreads: Spreads, chosen: Mask) -> Estimate | str:
+def _spread(spreads: Spreads, chosen: Bools) -> Estimate | Absent:
     """Mean spread; what all strums of a take share of the uncertainty does not average out."""
     known = chosen & np.isfinite(spreads.spread_s)
     if known.sum() < max(LEAST_IN_PLACE, SPREADS_KNOWN * chosen.sum()):
-        return (
-            f"it needs the spread of {SPREADS_KNOWN:.0%} of the strums; {int(known.sum())} of {int(chosen.sum())} "
-            "can be told"
+        return Absent(
+            code="few-spreads",
+            reason=f"it needs the spread of {SPREADS_KNOWN:.0%} of the strums; {int(known.sum())} of "
+            f"{int(chosen.sum())} can be told",
         )
     mean = _mean(1000 * spreads.spread_s[known], 1000 * spreads.u_s[known])
-    if isinstance(mean, str):
+    if isinstance(mean, Absent):
         return mean
     wide = mean.widened(1000 * spreads.shared_u_s)
     return Estimate(value=wide.value, low=max(wide.low, 0.0), high=wide.high, u=wide.u)
 
 
-def _mean(value: FloatArray, u: FloatArray) -> Estimate | str:
+def _mean(value: Floats, u: Floats) -> Estimate | Absent:
     """Mean of independent values with its t interval."""
     from scipy.special import stdtrit
 
     n = len(value)
     if n < LEAST_IN_PLACE:
-        return f"it needs {LEAST_IN_PLACE} strums; there are {n}"
+        return Absent(code="too-few", reason=f"it needs {LEAST_IN_PLACE} strums; there are {n}")
     mean, half = float(value.mean()), float(stdtrit(n - 1, 0.975) * value.std(ddof=1) / math.sqrt(n))
     return Estimate(value=mean, low=mean - half, high=mean + half, u=math.sqrt(float(u @ u)) / n)
 
 
-def _deviation(value: FloatArray, means: int, u: FloatArray) -> Estimate | str:
+def _deviation(value: Floats, means: int, u: Floats) -> Estimate | Absent:
     """Standard deviation of independent values about `means` means, each measured to its own u."""
     from scipy.special import chdtri
 
     n = len(value)
     freedom = n - means
     if freedom < LEAST_STRUMS - 1:
-        return f"it needs {LEAST_STRUMS} strums; there are {n}"
+        return Absent(code="too-few", reason=f"it needs {LEAST_STRUMS} strums; there are {n}")
     about = value - value.mean()
     square = float(about @ about) / freedom
     # Heavy tails widen the interval of a variance by their excess kurtosis (large-sample variance of s²).

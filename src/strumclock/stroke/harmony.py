@@ -7,9 +7,8 @@ import scipy.fft
 from numpy.typing import NDArray
 from scipy.linalg.lapack import dposv
 
+from strumclock.arrays import Floats
 from strumclock.audio.cutting import cut
-
-FloatArray = NDArray[np.float64]
 
 BAND_HZ = (180.0, 1300.0)  # what both directions play: the bass is often left out by up-strokes
 FROM_S, TO_S = 0.05, 0.23
@@ -20,7 +19,7 @@ BLOCK = 32  # strums at once: what fits a processor's cache
 TOGETHER = 400  # strums held against each other: bounds the work in long takes
 
 
-def chromas(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -> FloatArray:
+def chromas(x: NDArray[np.float32], rate_hz: float, time_s: Floats) -> Floats:
     """Share of each pitch class in what rings after each strum, centred and of unit length, shape (k, 12).
 
     Parameters
@@ -52,7 +51,7 @@ def chromas(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -> Float
     return np.asarray(out / np.maximum(np.linalg.norm(out, axis=1, keepdims=True), 1e-12))
 
 
-def without_harmony(value: FloatArray, chroma: FloatArray) -> FloatArray:
+def without_harmony(value: Floats, chroma: Floats) -> Floats:
     """Values less their mean and what strums of like chroma share (the mean of a Gaussian process over the chromas).
 
     Parameters

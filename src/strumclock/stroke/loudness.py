@@ -17,9 +17,8 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
+from strumclock.arrays import Floats
 from strumclock.audio.cutting import cut
-
-FloatArray = NDArray[np.float64]
 
 LEVEL_S = 0.100  # the strings of a wide strum are met within 60 ms; fast patterns leave 100 to 150 ms
 LEAST_LEVEL_S = 0.040
@@ -49,15 +48,13 @@ class Levels:
         Standard uncertainty of it: where the attack begins is known only so well.
     """
 
-    level_db: FloatArray
-    u_db: FloatArray
-    treble_db: FloatArray
-    treble_u_db: FloatArray
+    level_db: Floats
+    u_db: Floats
+    treble_db: Floats
+    treble_u_db: Floats
 
 
-def measure_levels(
-    x: NDArray[np.float32], rate_hz: float, time_s: FloatArray, *, u_s: FloatArray | None = None
-) -> Levels:
+def measure_levels(x: NDArray[np.float32], rate_hz: float, time_s: Floats, *, u_s: Floats | None = None) -> Levels:
     """Level and attack of each strum.
 
     Parameters
@@ -92,7 +89,7 @@ def measure_levels(
     )
 
 
-def _mean_power(x: NDArray[np.float32], rate_hz: float, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
+def _mean_power(x: NDArray[np.float32], rate_hz: float, start_s: Floats, end_s: Floats) -> Floats:
     """Mean power of each stretch; what lies outside the recording does not count."""
     a, b = (np.clip(np.rint(t * rate_hz).astype(np.intp), 0, len(x)) for t in (start_s, end_s))
     length = np.maximum(b - a, 0)
@@ -101,7 +98,7 @@ def _mean_power(x: NDArray[np.float32], rate_hz: float, start_s: FloatArray, end
     return np.asarray(np.einsum("ij,ij->i", heard, heard) / np.maximum(length, 1) + _FLOOR, dtype=np.float64)
 
 
-def _treble_db(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -> FloatArray:
+def _treble_db(x: NDArray[np.float32], rate_hz: float, time_s: Floats) -> Floats:
     """Treble over bass power of the first `ATTACK_S`."""
     length = round(ATTACK_S * rate_hz)
     size = 1 << (length - 1).bit_length()

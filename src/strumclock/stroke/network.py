@@ -10,40 +10,38 @@ from functools import lru_cache
 from importlib.resources import files
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-Tensor = NDArray[np.float32]
+from strumclock.arrays import Floats, Samples
 
 
 @lru_cache(maxsize=1)
-def learned_weights() -> dict[str, Tensor]:
+def learned_weights() -> dict[str, Samples]:
     """The weights that come with the package."""
     with (files("strumclock.stroke") / "weights.npz").open("rb") as f, np.load(f) as z:
         return {name: z[name].astype(np.float32) for name in z.files}
 
 
-def log_spread(picture: Tensor) -> FloatArray:
+def log_spread(picture: Samples) -> Floats:
     """Natural logarithm of (spread in ms + 3) from pictures (k, STEPS, BANDS)."""
     return _through("spread", shape_of(picture))
 
 
-def up_logit(picture: Tensor) -> FloatArray:
+def up_logit(picture: Samples) -> Floats:
     """Log odds of an up-stroke, but for a constant, from the pictures of one take (k, STEPS, BANDS)."""
     return _through("up", own_picture(picture))
 
 
-def shape_of(picture: Tensor) -> Tensor:
+def shape_of(picture: Samples) -> Samples:
     """Pictures without their loudness."""
     return np.asarray(picture - picture.mean(axis=(1, 2), keepdims=True), dtype=np.float32)
 
 
-def own_picture(picture: Tensor) -> Tensor:
+def own_picture(picture: Samples) -> Samples:
     """Pictures without what the take's strums have in common: guitar, room and microphone serve both directions."""
     return shape_of(picture - np.median(picture, axis=0).astype(np.float32))
 
 
-def _through(name: str, picture: Tensor) -> FloatArray:
+def _through(name: str, picture: Samples) -> Floats:
     w = learned_weights()
     flat = picture.reshape(len(picture), -1)
     hidden = np.maximum(flat @ w[f"{name}_w1"] + w[f"{name}_b1"], 0)

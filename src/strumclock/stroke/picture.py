@@ -10,9 +10,8 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
+from strumclock.arrays import Floats
 from strumclock.audio.cutting import cut
-
-FloatArray = NDArray[np.float64]
 
 EDGES_HZ = (80.0, 160.0, 320.0, 640.0, 1280.0, 2560.0, 5000.0)
 BANDS = len(EDGES_HZ) - 1
@@ -25,7 +24,7 @@ DEPTH_DB = 50.0  # below the picture's loudest cell nothing is looked at
 BLOCK = 32  # strums at once: what fits a processor's cache
 
 
-def pictures(x: NDArray[np.float32], rate_hz: float, time_s: FloatArray) -> NDArray[np.float32]:
+def pictures(x: NDArray[np.float32], rate_hz: float, time_s: Floats) -> NDArray[np.float32]:
     """Level of each band and step around each strum, dB, shape (k, STEPS, BANDS).
 
     Parameters

@@ -12,10 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.arrays import Floats
 from strumclock.stroke.network import log_spread
 from strumclock.stroke.picture import REACH_S
-
-FloatArray = NDArray[np.float64]
 
 OFFSET_MS = 3.0  # the network answers with the logarithm of the spread plus this
 OWN_U, SHARED_U = 0.32, 0.38  # of that logarithm, on guitars that the network was not shown (`learn_strokes.py`)
@@ -35,12 +34,12 @@ class Spreads:
         Standard uncertainty that all strums of one take share: the guitar, the room.
     """
 
-    spread_s: FloatArray
-    u_s: FloatArray
+    spread_s: Floats
+    u_s: Floats
     shared_u_s: float
 
 
-def measure_spreads(picture: NDArray[np.float32], time_s: FloatArray) -> Spreads:
+def measure_spreads(picture: NDArray[np.float32], time_s: Floats) -> Spreads:
     """First to last string of each strum.
 
     Parameters

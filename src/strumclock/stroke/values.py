@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field
-from typing import Any
+from dataclasses import dataclass, field
 
+from strumclock.errors import Absent
 from strumclock.timing import Estimate
 
 
@@ -141,7 +141,7 @@ class Stroke:
     attack_sd_db : Estimate or None
         How much it varies from strum to strum.
     by_strum : tuple of StrumStroke
-    absent : dict of str to str
+    absent : dict of str to Absent
         What cannot be known, by its place in the JSON, with the reason.
     """
 
@@ -154,10 +154,4 @@ class Stroke:
     attack_db: Estimate | None
     attack_sd_db: Estimate | None
     by_strum: tuple[StrumStroke, ...]
-    absent: dict[str, str] = field(default_factory=dict)
-
-    def to_dict(self) -> dict[str, Any]:
-        """The fields as plain values for JSON; the reasons stand in the measurement's own ``absent``."""
-        out = asdict(self)
-        del out["absent"]
-        return out
+    absent: dict[str, Absent] = field(default_factory=dict)

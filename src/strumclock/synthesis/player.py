@@ -11,11 +11,9 @@ import math
 from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import NDArray
 
+from strumclock.arrays import Floats
 from strumclock.errors import UsageError
-
-FloatArray = NDArray[np.float64]
 
 _BURN_IN = 200  # strums before the first: at a = 0.05 the start is forgotten to 0.004 %
 
@@ -85,7 +83,7 @@ class Player:
         return math.sqrt((self.timekeeper_ms**2 + 2 * a * self.motor_ms**2) / (1 - (1 - a) ** 2))
 
 
-def deviations_ms(player: Player, n: int, rng: np.random.Generator) -> FloatArray:
+def deviations_ms(player: Player, n: int, rng: np.random.Generator) -> Floats:
     """Deviations of n successive strums about the player's mean, from the stationary state.
 
     Parameters

@@ -14,12 +14,9 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.arrays import Floats, Samples, Spectra
 from strumclock.errors import UsageError
 from strumclock.synthesis.strings import LEAD, RATE_HZ, attack_index
-
-FloatArray = NDArray[np.float64]
-Samples = NDArray[np.float32]
-Spectrum = NDArray[np.complex64]
 
 CLICK_SOUNDS = ("tick", "wood", "beep")
 
@@ -89,7 +86,7 @@ class Scene:
                 )
 
 
-def clicks(click_s: FloatArray, accented: NDArray[np.bool_], sound: str, n: int) -> Samples:
+def clicks(click_s: Floats, accented: NDArray[np.bool_], sound: str, n: int) -> Samples:
     """A track of clicks with their attacks at the given times [s], to a small part of a sample; loudest near 1."""
     from scipy.fft import irfft, rfft, rfftfreq
 
@@ -116,8 +113,8 @@ def recorded(guitar: Samples, click: Samples | None, scene: Scene, rng: np.rando
     f = rfftfreq(size, 1 / RATE_HZ).astype(np.float32)
     rooms = _room(scene.reverberation_s, rng), _room(scene.reverberation_s, rng)  # the click stands elsewhere
 
-    def through(x: Samples, room: Samples | None) -> Spectrum:
-        spectrum: Spectrum = rfft(x, size)
+    def through(x: Samples, room: Samples | None) -> Spectra:
+        spectrum: Spectra = rfft(x, size)
         return spectrum if room is None else spectrum * rfft(room, size)
 
     mixed = through(guitar, rooms[0])
@@ -140,7 +137,7 @@ def recorded(guitar: Samples, click: Samples | None, scene: Scene, rng: np.rando
 
 
 @functools.lru_cache(maxsize=8)
-def _click_sound(name: str, accent: bool) -> FloatArray:
+def _click_sound(name: str, accent: bool) -> Floats:
     """One click, its attack at sample `LEAD` and room for a delay at the end."""
     t = np.arange(int(_CLICK_S * RATE_HZ)) / RATE_HZ
     up = 1.25 if accent else 1.0
@@ -156,11 +153,11 @@ def _click_sound(name: str, accent: bool) -> FloatArray:
     from scipy.fft import irfft, rfft, rfftfreq
 
     shift = LEAD - attack_index(x)
-    out: FloatArray = irfft(rfft(x) * np.exp(-2j * np.pi * rfftfreq(len(x)) * shift), len(x))
+    out: Floats = irfft(rfft(x) * np.exp(-2j * np.pi * rfftfreq(len(x)) * shift), len(x))
     return out
 
 
-def _ring(hz: float, decay_s: float, t: FloatArray) -> FloatArray:
+def _ring(hz: float, decay_s: float, t: Floats) -> Floats:
     """A damped sine."""
     return np.sin(2 * np.pi * hz * t) * np.exp(-t / decay_s)
 
@@ -183,18 +180,18 @@ def _room(reverberation_s: float, rng: np.random.Generator) -> Samples | None:
     return out
 
 
-def _noise_spectrum(f: Samples, size: int, level: float, rng: np.random.Generator) -> Spectrum:
-    """Spectrum of 1/f noise (flat below 30 Hz) of the given r.m.s. level."""
+def _noise_spectrum(f: Samples, size: int, level: float, rng: np.random.Generator) -> Spectra:
+    """Spectra of 1/f noise (flat below 30 Hz) of the given r.m.s. level."""
     shape = 1 / np.sqrt(np.maximum(f, 30.0))
     white = rng.standard_normal((len(f), 2), dtype=np.float32).view(np.complex64)[:, 0]
-    spectrum: Spectrum = (white * shape).astype(np.complex64)
+    spectrum: Spectra = (white * shape).astype(np.complex64)
     power = 2 * float(np.sum(np.abs(spectrum) ** 2)) / size**2
     return spectrum * np.float32(level / math.sqrt(power))
 
 
-def _phone_band(f: Samples) -> Spectrum:
+def _phone_band(f: Samples) -> Spectra:
     """Second-order Butterworth high-pass and low-pass, as analogue filters: causal, so nothing sounds too early."""
     s_high, s_low = 1j * f / _PHONE_LOW_HZ, 1j * f / _PHONE_HIGH_HZ
     high = s_high**2 / (s_high**2 + math.sqrt(2) * s_high + 1)
-    band: Spectrum = (high / (s_low**2 + math.sqrt(2) * s_low + 1)).astype(np.complex64)
+    band: Spectra = (high / (s_low**2 + math.sqrt(2) * s_low + 1)).astype(np.complex64)
     return band

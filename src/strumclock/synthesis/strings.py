@@ -18,10 +18,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-Samples = NDArray[np.float32]
+from strumclock.arrays import Floats, Samples
 
 RATE_HZ = 44100
 A4_HZ = 440.0  # ISO 16:1975
@@ -160,7 +158,7 @@ def note(guitar: Guitar, string: int, midi: float, hardness: float, muted: bool 
     return out
 
 
-def attack_index(samples: FloatArray) -> float:
+def attack_index(samples: Floats) -> float:
     """Where a note's sound above 1.5 kHz first exceeds a fifth of its peak within 30 ms, in samples, interpolated.
 
     Parameters
@@ -194,16 +192,16 @@ def attack_level(guitar: Guitar, string: int, midi: float, hardness: float, mute
     return float(_treble(x[: LEAD + int(ATTACK_WINDOW_S * RATE_HZ)].astype(np.float64)).max())
 
 
-def _treble(samples: FloatArray) -> FloatArray:
+def _treble(samples: Floats) -> Floats:
     """Absolute value of what lies above 1.5 kHz."""
     from scipy.signal import butter, sosfilt
 
-    out: FloatArray = np.abs(sosfilt(butter(2, ATTACK_HIGHPASS_HZ, "high", fs=RATE_HZ, output="sos"), samples))
+    out: Floats = np.abs(sosfilt(butter(2, ATTACK_HIGHPASS_HZ, "high", fs=RATE_HZ, output="sos"), samples))
     return out
 
 
 @functools.lru_cache(maxsize=8)
-def body_response(guitar: Guitar) -> FloatArray:
+def body_response(guitar: Guitar) -> Floats:
     """The sound at a metre from a unit impulse of force on the bridge: told low resonances and a dense seeded rest."""
     rng = np.random.default_rng(guitar.body_seed)
     n = int(0.09 * RATE_HZ)
@@ -219,7 +217,7 @@ def body_response(guitar: Guitar) -> FloatArray:
     response *= np.minimum(1.0, (n - np.arange(n)) / 600.0)
     from scipy.signal import butter, sosfilt
 
-    out: FloatArray = sosfilt(butter(2, _RADIATES_HZ, "high", fs=RATE_HZ, output="sos"), response)
+    out: Floats = sosfilt(butter(2, _RADIATES_HZ, "high", fs=RATE_HZ, output="sos"), response)
     out.flags.writeable = False
     return out
 
@@ -234,7 +232,7 @@ def _loudness(guitar: Guitar) -> float:
     return float(1.0 / np.abs(x[441:]).max())
 
 
-def _damped_cosines(amplitude: FloatArray, frequency: FloatArray, decay: FloatArray, n: int) -> FloatArray:
+def _damped_cosines(amplitude: Floats, frequency: Floats, decay: Floats, n: int) -> Floats:
     """Σ a cos(2πft) exp(−σt) at n samples; partials that die early are summed only while they can be heard."""
     floor = np.abs(amplitude).max() * 10 ** (_SILENT_DB / 20)
     lives_s = np.log(np.maximum(np.abs(amplitude) / floor, 1.0)) / decay
@@ -246,7 +244,7 @@ def _damped_cosines(amplitude: FloatArray, frequency: FloatArray, decay: FloatAr
     return out
 
 
-def _modal_sum(amplitude: FloatArray, frequency: FloatArray, decay: FloatArray, n: int) -> FloatArray:
+def _modal_sum(amplitude: Floats, frequency: Floats, decay: Floats, n: int) -> Floats:
     """The same for one set of partials: exp(λ(iM + j)) = exp(λiM)·exp(λj), so the sum is one matrix product."""
     step = max(int(math.sqrt(n)), 1)
     rows = -(-n // step)
@@ -255,23 +253,23 @@ def _modal_sum(amplitude: FloatArray, frequency: FloatArray, decay: FloatArray, 
     inner = np.exp(pole[:, None] * np.arange(step))
     left = np.concatenate([outer.real, -outer.imag], axis=1).astype(np.float32)
     right = np.concatenate([inner.real, inner.imag], axis=0).astype(np.float32)
-    out: FloatArray = (left @ right).ravel()[:n].astype(np.float64)
+    out: Floats = (left @ right).ravel()[:n].astype(np.float64)
     return out
 
 
-def _convolved(x: FloatArray, h: FloatArray) -> FloatArray:
+def _convolved(x: Floats, h: Floats) -> Floats:
     """x * h, as long as x."""
     from scipy.fft import irfft, next_fast_len, rfft
 
     size = next_fast_len(len(x) + len(h) - 1, real=True)
-    out: FloatArray = irfft(rfft(x, size) * rfft(h, size), size)[: len(x)]
+    out: Floats = irfft(rfft(x, size) * rfft(h, size), size)[: len(x)]
     return out
 
 
-def _delayed(x: FloatArray, fraction: float) -> FloatArray:
+def _delayed(x: Floats, fraction: float) -> Floats:
     """x later by a fraction of a sample (0 to 1), by a phase ramp."""
     from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
 
     size = next_fast_len(len(x) + 64, real=True)
-    out: FloatArray = irfft(rfft(x, size) * np.exp(-2j * np.pi * rfftfreq(size) * fraction), size)[: len(x)]
+    out: Floats = irfft(rfft(x, size) * np.exp(-2j * np.pi * rfftfreq(size) * fraction), size)[: len(x)]
     return out

@@ -10,13 +10,10 @@ import functools
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from strumclock.arrays import Floats, Samples
 from strumclock.synthesis.shapes import sounding
 from strumclock.synthesis.strings import HARDNESS, LEAD, RATE_HZ, RING_S, Guitar, attack_level, note
-
-FloatArray = NDArray[np.float64]
-Samples = NDArray[np.float32]
 
 UP_STRINGS = 4  # an up-stroke usually reaches the treble strings only
 _UP_GAIN = 0.8
@@ -50,7 +47,7 @@ def play(
     detune_cents: tuple[float, ...],
     n: int,
     rng: np.random.Generator,
-) -> tuple[Samples, FloatArray]:
+) -> tuple[Samples, Floats]:
     """Sound of the strokes, (n,) float32, and the spread each really had [ms], (len(strokes),)."""
     out = np.zeros(n, np.float32)
     spreads = np.zeros(len(strokes))

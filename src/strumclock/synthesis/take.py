@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.arrays import Floats, Samples
 from strumclock.errors import UsageError
 from strumclock.grid import BeatGrid, Exercise, build_grid
 from strumclock.synthesis.player import Player, deviations_ms
@@ -14,9 +15,6 @@ from strumclock.synthesis.scene import Scene, clicks, recorded
 from strumclock.synthesis.strings import RATE_HZ, STEEL, Guitar
 from strumclock.synthesis.strumming import Stroke, play
 from strumclock.synthesis.truth import NOT_A_SLOT, Truth
-
-FloatArray = NDArray[np.float64]
-Samples = NDArray[np.float32]
 
 PEAK = 0.7  # of full scale: -3 dB, so that no codec's overshoot clips
 DEFAULT_CHORDS = ("A", "D", "E", "D")
@@ -137,7 +135,7 @@ def synthesise(
 
 def _strum_times(
     grid: BeatGrid, player: Player, rng: np.random.Generator
-) -> tuple[FloatArray, NDArray[np.int64], NDArray[np.bool_]]:
+) -> tuple[Floats, NDArray[np.int64], NDArray[np.bool_]]:
     """Times of the strums, increasing; the slot of each; whether it was meant for it (else added after it)."""
     n = len(grid)
     since_min = (grid.slot_s - grid.slot_s[0]) / 60
@@ -167,9 +165,7 @@ def _chord_names(grid: BeatGrid, exercise: Exercise) -> list[str]:
     return [DEFAULT_CHORDS[(int(bar) - 1) % len(DEFAULT_CHORDS)] for bar in grid.bar]
 
 
-def _click_sound(
-    grid: BeatGrid, scene: Scene, guitar: Samples, strokes: list[Stroke]
-) -> tuple[FloatArray, Samples | None]:
+def _click_sound(grid: BeatGrid, scene: Scene, guitar: Samples, strokes: list[Stroke]) -> tuple[Floats, Samples | None]:
     """Times of the clicks that sound, and their track at its level; none where the click is not recorded."""
     if scene.click_db is None:
         return np.zeros(0), None

@@ -11,10 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.arrays import Floats, Ints
 from strumclock.grid import Exercise
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 SCHEMA = "strumclock.truth/1"
 NOT_A_SLOT = -1
@@ -49,13 +47,13 @@ class Truth:
     """
 
     exercise: Exercise
-    strum_s: FloatArray
-    strum_slot: IntArray
+    strum_s: Floats
+    strum_slot: Ints
     stroke: NDArray[np.str_]
-    spread_ms: FloatArray
-    slot_s: FloatArray
+    spread_ms: Floats
+    slot_s: Floats
     at_change: NDArray[np.bool_]
-    click_s: FloatArray
+    click_s: Floats
     first_downbeat_s: float
     skew_ppm: float
     seed: int
@@ -67,13 +65,13 @@ class Truth:
             object.__setattr__(self, key, value)
 
     @property
-    def offset_ms(self) -> FloatArray:
+    def offset_ms(self) -> Floats:
         """Offset of each strum from its slot, positive = late; NaN where the strum was added [ms]."""
         own = self.strum_slot != NOT_A_SLOT
         return np.where(own, 1000 * (self.strum_s - self.slot_s[np.maximum(self.strum_slot, 0)]), np.nan)
 
     @property
-    def omitted(self) -> IntArray:
+    def omitted(self) -> Ints:
         """Slots without a strum."""
         return np.setdiff1d(np.arange(len(self.slot_s)), self.strum_slot)
 

@@ -2,35 +2,29 @@
 
 from strumclock.timing.estimate import Estimate
 from strumclock.timing.figures import measure_timing
-from strumclock.timing.held import STANDARDS, Held, Standard, judge_take, next_tempo, settable_bpm
 from strumclock.timing.placed import ANCHORS, Anchoring, PlacedStrums, StrumErrors
 from strumclock.timing.questions import audible_s
 from strumclock.timing.regression import Line, fit_line, lag1
 from strumclock.timing.sound_path import SoundPath, sound_path
-from strumclock.timing.values import Finding, Group, Step, Timing, WithinTolerance
+from strumclock.timing.values import Finding, Group, PartGroup, Step, Timing, WithinTolerance
 
 __all__ = [
     "ANCHORS",
-    "STANDARDS",
     "Anchoring",
     "Estimate",
     "Finding",
     "Group",
-    "Held",
     "Line",
+    "PartGroup",
     "PlacedStrums",
     "SoundPath",
-    "Standard",
     "Step",
     "StrumErrors",
     "Timing",
     "WithinTolerance",
     "audible_s",
     "fit_line",
-    "judge_take",
     "lag1",
     "measure_timing",
-    "next_tempo",
-    "settable_bpm",
     "sound_path",
 ]

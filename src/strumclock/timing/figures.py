@@ -14,6 +14,7 @@ from strumclock.timing.clocks import played_bpm, with_clock
 from strumclock.timing.error_model import MIN_STRUMS, ErrorModel, fit_error_model
 from strumclock.timing.estimate import COVERAGE_FACTOR, Estimate
 from strumclock.timing.groups import by_place, explained, fit_places, lateness_at_changes, swing_place, unknown_groups
+from strumclock.timing.parts import jitter_by_part, with_jitters
 from strumclock.timing.placed import Anchoring, PlacedStrums, StrumErrors
 from strumclock.timing.questions import Asked, answer_all, audible_s
 from strumclock.timing.regression import Line, fit_line
@@ -136,6 +137,7 @@ def measure_timing(
     figures: dict[str, Figure]
     by, at_change = unknown_groups(strums), None
     findings: tuple[Finding, ...] = ()
+    jitters: dict[int, Estimate | Absent] = {}
     if line is None or line.scatter <= SAME_MS:
         reason = f"it needs {MIN_STRUMS} strums or more in slots, whose offsets differ; the take has {n}"
         why = Absent(code="too-few" if n < MIN_STRUMS else "no-scatter", reason=reason)
@@ -158,13 +160,15 @@ def measure_timing(
         at_change = lateness_at_changes(asked)
         within, share = explained(offset_ms, models, take.own_u_ms, errors)
         figures["jitter_within_ms"] = figures["jitter_ms"] if within is None else within
+        jitters = jitter_by_part(strums, offset_ms, errors)
+        figures |= {f"by_part.{part}.jitter_ms": jitter for part, jitter in jitters.items()}
         figures |= {"explained_share": share, "swing": swing_place(asked, models.line), "step": _step(findings, strums)}
     known = {name: None if isinstance(figure, Absent) else figure for name, figure in figures.items()}
     return Timing(
         n=n,
         **{name: known[name] for name in FIGURES},  # type: ignore[arg-type]  # each name's figure is of its own kind
         by_beat=by["beat"],
-        by_part=by["part"],
+        by_part=with_jitters(by["part"], jitters),
         by_bar=by["bar"],
         at_change=at_change,
         findings=findings,

@@ -57,7 +57,7 @@ def median(values: Floats, model: ErrorModel, u: Floats) -> Estimate:
 
 
 def scatter(
-    residual: Floats, dof: int, model: ErrorModel, u: Floats, *, error_share: float = ERROR_SHARE, slip: float = 0.0
+    residual: Floats, dof: float, model: ErrorModel, u: Floats, *, error_share: float = ERROR_SHARE, slip: float = 0.0
 ) -> Estimate | Absent:
     """The player's standard deviation: that of the residuals, badly known ones counting less, less what measuring adds.
 
@@ -68,7 +68,7 @@ def scatter(
     Parameters
     ----------
     residual : (n,) array
-    dof : int
+    dof : float
         n less the figures taken out.
     model : ErrorModel
     u : (n,) array

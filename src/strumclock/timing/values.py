@@ -45,6 +45,25 @@ class Group:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PartGroup(Group):
+    """The strums of one part of the beat.
+
+    Attributes
+    ----------
+    place : int
+        Number of the part, from 1.
+    n : int
+        Strums.
+    offset_ms : Estimate or None
+        As for every `Group`.
+    jitter_ms : Estimate or None
+        Their standard deviation about the drift line and their own mean.
+    """
+
+    jitter_ms: Estimate | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
     """One question asked of the take, and its answer.
 
@@ -135,7 +154,7 @@ class Timing:
         Autocorrelation of the errors about the drift line from one slot to the next (definition of `plain.lag1`).
     swing : Estimate or None
         Place in the beat at which the second of two parts was played; 0.5 is straight.
-    by_beat, by_part, by_bar : tuple of Group
+    by_beat, by_part, by_bar : tuple of Group (of PartGroup)
         Mean offset at each beat of the bar, part of the beat, and bar; with a fitted anchor contrasts that sum to zero.
     at_change : Estimate or None
         How much later the strums at chord changes are than the others.
@@ -166,7 +185,7 @@ class Timing:
     lag1: Estimate | None
     swing: Estimate | None
     by_beat: tuple[Group, ...]
-    by_part: tuple[Group, ...]
+    by_part: tuple[PartGroup, ...]
     by_bar: tuple[Group, ...]
     at_change: Estimate | None
     findings: tuple[Finding, ...]

@@ -13,12 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
-from numpy.typing import NDArray
 
+from strumclock.arrays import Floats, Samples
 from strumclock.tuning.spectrum import peaks
-
-FloatArray = NDArray[np.float64]
-Samples = NDArray[np.float32]
 
 SETTLED_S = 0.08  # after a pluck the string is sharp for some tens of ms, and the pick's noise has to die away
 LONGEST_S = 1.4  # what is read of a pluck: later the low strings' neighbours are as loud
@@ -96,7 +93,7 @@ def find_plucks(x: Samples, rate_hz: float) -> Plucks:
     return Plucks(single=tuple(found), together=together)
 
 
-def _rises(x: Samples, rate_hz: float) -> FloatArray:
+def _rises(x: Samples, rate_hz: float) -> Floats:
     """Moments [s] at which the spectrum rises suddenly; more of them than plucks."""
     if len(x) < 2 * _FRAME:
         return np.empty(0)
@@ -147,7 +144,7 @@ def _which(x: Samples, rate_hz: float, start_s: float, a_s: float, b_s: float) -
     return float(f0[best])
 
 
-def _power(x: Samples, rate_hz: float, a_s: float, b_s: float) -> FloatArray:
+def _power(x: Samples, rate_hz: float, a_s: float, b_s: float) -> Floats:
     """Power spectrum of a stretch, of one resolution whatever its length, as if it lasted a second."""
     cut = x[max(0, int(a_s * rate_hz)) : max(0, int(b_s * rate_hz))]
     size = 1 << int(np.ceil(np.log2(WINDOW_S * rate_hz)))
@@ -176,7 +173,7 @@ def _pitch(x: Samples, rate_hz: float, start_s: float, end_s: float, rough_hz: f
     return value, max(scatter, FLOOR_CENTS)
 
 
-def fit_stiff_string(hz: FloatArray, amplitude: FloatArray, rough_hz: float) -> float | None:
+def fit_stiff_string(hz: Floats, amplitude: Floats, rough_hz: float) -> float | None:
     """Fundamental from partials f_n = n f_0 sqrt(1 + B n²), B >= 0, by weighted least squares on (f_n / n)².
 
     Parameters

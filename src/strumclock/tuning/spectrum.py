@@ -8,7 +8,7 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from strumclock.arrays import Floats
 
 WORK_HZ = 5512.5  # pitch is read below 1.5 kHz
 PADDING = 4  # times the length: there a parabola through three logarithms is true to a hundredth of a bin
@@ -17,7 +17,7 @@ RANGE_DB = 30.0  # below the highest peak nothing is read
 
 def peaks(
     x: NDArray[np.float32], rate_hz: float, band_hz: tuple[float, float], *, range_db: float = RANGE_DB
-) -> tuple[FloatArray, FloatArray]:
+) -> tuple[Floats, Floats]:
     """Frequencies [Hz] and amplitudes (the highest = 1) of a spectrum's peaks in a band.
 
     Examples

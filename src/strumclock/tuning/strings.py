@@ -60,7 +60,7 @@ def open_strings(recording: Recording, *, a4_hz: float = A4_HZ) -> OpenStrings:
     if strums > STRUMS_EACH * len(plucks) + STRUMS_EACH or found.together > MOST_TOGETHER * len(plucks):
         raise RecordingError(
             f"open strings played one by one are needed; {strums} strokes were heard and {len(plucks)} single strings; "
-            "pluck each string alone (a strummed take's pitch: measure --tuning)"
+            "pluck each string alone (a strummed take's pitch is told when the take is measured)"
         )
     note = np.array([69 + 12 * math.log2(p.frequency_hz / a4_hz) for p in plucks])
     moved = _moved(note)

@@ -27,10 +27,6 @@ class Tuning:
     a4_hz: float
     n_strums: int
 
-    def to_dict(self) -> dict[str, Any]:
-        """The fields as plain values for JSON."""
-        return asdict(self)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OpenString:

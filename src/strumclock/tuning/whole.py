@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from strumclock.audio.decimation import decimated
+from strumclock.errors import Absent
 from strumclock.timing import Estimate
 from strumclock.timing.estimate import COVERAGE_FACTOR
 from strumclock.tuning.spectrum import WORK_HZ, peaks
@@ -31,7 +32,7 @@ GUARD_S = 0.02  # before the next strum, whose pick touches early
 
 def take_pitch(
     samples: NDArray[np.float32], sample_rate_hz: float, strum_s: NDArray[np.float64], *, a4_hz: float = A4_HZ
-) -> Tuning | str:
+) -> Tuning | Absent:
     """Pitch of the whole guitar in a strummed take.
 
     Parameters
@@ -45,7 +46,7 @@ def take_pitch(
 
     Returns
     -------
-    Tuning or str
+    Tuning or Absent
         The pitch, or the reason why it cannot be told.
     """
     low, rate_hz = decimated(samples, sample_rate_hz, target_rate_hz=WORK_HZ)
@@ -62,7 +63,8 @@ def take_pitch(
             apart.append(float(np.sqrt(np.sum(weight**2)) / weight.sum()))
     unit = np.array([z / abs(z) for z in found if abs(z) > 0])
     if len(unit) < LEAST_STRUMS:
-        return f"{LEAST_STRUMS} strums that ring for a quarter of a second are needed; {len(unit)} did"
+        reason = f"{LEAST_STRUMS} strums that ring for a quarter of a second are needed; {len(unit)} did"
+        return Absent(code="too-few", reason=reason)
     resultant = complex(np.mean(unit))
     turns = np.angle(unit * np.conj(resultant)) / (2 * np.pi)
     value = 100 * float(np.angle(resultant)) / (2 * np.pi)
@@ -76,10 +78,11 @@ def take_pitch(
     half = math.hypot(float(stdtrit(effective - 1, 0.975)) * u, COVERAGE_FACTOR * strings)
     u = math.hypot(u, strings)
     if half > CANNOT_TELL_CENTS or min(abs(resultant), float(np.median(agreement))) < LEAST_AGREEMENT:
-        return (
+        reason = (
             f"the strings' pitches scatter too much: the interval would be ± {min(half, 50):.0f} cents, "
             f"and ± {CANNOT_TELL_CENTS:.0f} is asked for"
         )
+        return Absent(code="scatter-too-large", reason=reason)
     return Tuning(
         cents=Estimate(value=value, low=value - half, high=value + half, u=u), a4_hz=a4_hz, n_strums=len(unit)
     )

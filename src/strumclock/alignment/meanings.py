@@ -1,9 +1,10 @@
-"""How was it meant, what was told at a beat that is not the click's?
+"""How was it meant, what was told of the parts and the pattern at a beat that is not the click's?
 
 A tempo told as half or double of the click's keeps its beat. The parts and the pattern told with it may have been meant
-for the click's beats all the same; then each of its strums would be put on the slot of another. So they are held
-against where the strums really lie, and where they contradict that, they are read with each click as a beat, or left
-for what the strums repeat. Where a strum lies is asked of the strums and the click alone: `Own`.
+for the click's beats all the same; then each of its strums would be put on the slot of another. So what was told comes
+into question in three meanings: as it was told, with each click as its beat, and not at all, where what the strums
+repeat is taken. Which one holds is decided with all else that was meant (`hypotheses`), by where the strums lie by
+themselves and the click alone, whatever was told: their `OwnPlaces`.
 """
 
 from __future__ import annotations
@@ -11,20 +12,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from strumclock.alignment import inference
-from strumclock.alignment.completing import Plan, complete
-from strumclock.alignment.pairing import FloatArray, nearest, robust_sd
+from strumclock.alignment.completing import Completed
+from strumclock.alignment.pairing import FloatArray, IntArray, nearest, robust_sd
 from strumclock.alignment.pulse import Pulse
 from strumclock.errors import Notice
 from strumclock.grid import PER_BEAT_RANGE, Exercise, Meter, part_places, parts_of_pattern
-
-if TYPE_CHECKING:
-    from strumclock.click import Clicks
 
 PARTS = tuple(range(PER_BEAT_RANGE[0], PER_BEAT_RANGE[1] + 1))
 STRUMS_MIN = 8
@@ -38,23 +36,19 @@ and all that a told swing may be off."""
 ON_CLICK_PARTS = 0.25
 """Parts told that the strums lie on only when moved by more than this share of a part are not theirs: off-beats are
 not beats half a beat late."""
-AGREES = 0.75
-"""Share of slots and strums together that have found each other from which what was told is believed: a beginner who
-leaves out one strum in ten and adds one in ten has 0.82, half or double the strums 0.5."""
-READS = 0.6
-"""The same from which another reading of what was told is believed: one strum in five left out, one in six added."""
-CLEARER = 0.1
-"""By how much another reading must agree better than what was told."""
-FITS = 0.75
+BY_CLICK_SHARE, FOUND_SHARE = 0.12, 0.2
+"""Costs, as shares of the strums, of a meaning that is not what was told: each click as the beat; what the strums
+repeat. A beginner who leaves out one strum in ten and adds one in ten speaks less against what was told."""
+FITS, CLEARER = 0.75, 0.1
 """Share of the strums that must be on time, or a little late, on the parts told in each click, for these to be where
-the strums lie; a beginner with one late change in four strums has that many."""
+the strums lie; a beginner with one late change in four strums has that many. Of other parts told, by how much more."""
 WITHIN_CLICK = 0.02
 """How far a place read at another beat may be moved onto that beat's parts, in clicks: 12 ms at 100 bpm, for a
 swing such as 0.62, told roughly anyway."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Own:
+class OwnPlaces:
     """Where strums lie by themselves and the click, whatever was told.
 
     Attributes
@@ -78,8 +72,69 @@ class Own:
     swing: float | None
     clear: bool
 
+    def cells(self, per_beat: int, swing: float | None) -> tuple[IntArray, NDArray[np.bool_]]:
+        """Each place as a part of the pulse's beat, counted through from beat 0; and whether it is one at all."""
+        place = np.unique(np.rint(self.place / self.part * 1e3)) / 1e3 * self.part
+        low = int(np.floor(place.min())) - 1
+        beats = np.arange(low, int(np.ceil(place.max())) + 2)
+        lines = (beats[:, None] + part_places(per_beat, swing)[None]).ravel()
+        index, apart = nearest(place, lines)
+        return index + low * per_beat, np.abs(apart) <= SAME_PARTS * min(1.0 / per_beat, self.part)
 
-def own_places(beat: FloatArray, pulse: Pulse, told: Exercise | None = None) -> Own:
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Meaning:
+    """One way in which what was told may have been meant.
+
+    Attributes
+    ----------
+    name : str
+        ``"as-told"``, ``"by-click"`` or ``"as-played"``.
+    given : Exercise
+        What it comes to at the pulse's beat.
+    cost : float
+        What speaks against it beforehand, in strums explained.
+    kept : (n,) bool or None
+        The strums that lie on parts which an exercise can have; None: all.
+    """
+
+    name: Literal["as-told", "by-click", "as-played"]
+    given: Exercise
+    cost: float = 0.0
+    kept: NDArray[np.bool_] | None = None
+
+
+def meanings_of(given: Exercise, own: OwnPlaces | None, pulse: Pulse, per_bar: int) -> Iterator[Meaning]:
+    """Every meaning that comes into question.
+
+    Parameters
+    ----------
+    given : Exercise
+        As told.
+    own : OwnPlaces or None
+        Where the strums lie by themselves; None where the click's beat is the one told.
+    pulse : Pulse
+    per_bar : int
+        Beats in a bar.
+    """
+    yield Meaning(name="as-told", given=given)
+    if own is None or not own.clear:
+        return
+    n = len(np.unique(own.place))
+    for exercise in _by_click(given, pulse.clicks_per_beat, per_bar, own.swing):
+        yield Meaning(name="by-click", given=exercise, cost=BY_CLICK_SHARE * n)
+    kept = _coarser(own)
+    if kept.sum() >= STRUMS_MIN:
+        exercise = replace(given, per_beat=None, pattern=None, swing=None)
+        yield Meaning(name="as-played", given=exercise, cost=FOUND_SHARE * n, kept=kept)
+
+
+def own_places_of(beat: FloatArray, pulse: Pulse, given: Exercise) -> OwnPlaces | None:
+    """Where the strums lie by themselves; None where that is not asked, as the click's beat is the one told."""
+    return None if pulse.clicks_per_beat == 1.0 or len(beat) < STRUMS_MIN else own_places(beat, pulse, given)
+
+
+def own_places(beat: FloatArray, pulse: Pulse, given: Exercise | None = None) -> OwnPlaces:
     """Where the strums lie: on the parts told, if each click is taken for the beat that was meant and they fit; else on
     those parts of the pulse's beat or, where that explains them better, of the clicks' that fit best.
 
@@ -88,48 +143,48 @@ def own_places(beat: FloatArray, pulse: Pulse, told: Exercise | None = None) -> 
     clicked = pulse.anchor != "fitted" or pulse.mapped
     unit = pulse.clicks_per_beat
     told_own, explained = None, FITS - CLEARER
-    for parts in _parts_told(told) if told is not None and unit != 1.0 else ():
-        lattice, _ = inference.find_parts(beat * unit, [parts], told.swing if told and parts == 2 else None)
-        own = _own(beat, lattice, unit)
-        moved = abs(float(np.median(lattice.offset))) * parts
-        share = lattice.explained / len(beat)
+    for parts in _parts_told(given) if given is not None and unit != 1.0 else ():
+        fit, _ = inference.find_parts(beat * unit, [parts], given.swing if given and parts == 2 else None)
+        own = _own(beat, fit, unit)
+        moved = abs(float(np.median(fit.offset))) * parts
+        share = fit.explained / len(beat)
         if own.clear and moved <= ON_CLICK_PARTS and share >= explained + CLEARER:
             told_own, explained = own, share
     if told_own is not None:
         return told_own
     best, best_worth = None, -np.inf
     for unit in sorted({1.0, pulse.clicks_per_beat}):
-        lattice, worth = inference.find_parts(beat * unit, PARTS, None, clicked=clicked)
+        fit, worth = inference.find_parts(beat * unit, PARTS, None, clicked=clicked)
         worth += len(beat) * float(np.log(unit))  # a density by the unit, made one by the pulse's beat
         if best is None or worth > best_worth:
-            best, best_worth = _own(beat, lattice, unit), worth
+            best, best_worth = _own(beat, fit, unit), worth
     assert best is not None
     return best
 
 
-def _own(beat: FloatArray, lattice: inference.Lattice, unit: float) -> Own:
-    """A lattice of parts of `unit` beats to a beat of the pulse, in beats of the pulse."""
-    whole, part = np.divmod(lattice.cell, lattice.per_beat)
-    place = whole + part_places(lattice.per_beat, lattice.swing)[part]
-    spread = robust_sd(beat * unit - lattice.offset - place)
-    return Own(
-        place=place / unit, part=1.0 / (lattice.per_beat * unit), per_unit=unit, per_beat=lattice.per_beat,
-        swing=lattice.swing, clear=spread * lattice.per_beat <= CLEAR_PARTS,
+def _own(beat: FloatArray, fit: inference.PartsFit, unit: float) -> OwnPlaces:
+    """A fit of parts of `unit` beats to a beat of the pulse, in beats of the pulse."""
+    whole, part = np.divmod(fit.cell, fit.per_beat)
+    place = whole + part_places(fit.per_beat, fit.swing)[part]
+    spread = robust_sd(beat * unit - fit.offset - place)
+    return OwnPlaces(
+        place=place / unit, part=1.0 / (fit.per_beat * unit), per_unit=unit, per_beat=fit.per_beat,
+        swing=fit.swing, clear=spread * fit.per_beat <= CLEAR_PARTS,
     )  # fmt: skip
 
 
-def _parts_told(told: Exercise) -> list[int]:
+def _parts_told(given: Exercise) -> list[int]:
     """The parts of a beat that were told, or that the pattern's length allows, the likeliest first."""
-    if told.per_beat is not None:
-        return [told.per_beat]
-    if told.pattern is None:
+    if given.per_beat is not None:
+        return [given.per_beat]
+    if given.pattern is None:
         return []
-    usual = parts_of_pattern(told.pattern, told.time_signature or Meter(4, 4))
-    fitting = [parts for parts in PARTS if len(told.pattern) % parts == 0]
+    usual = parts_of_pattern(given.pattern, given.time_signature or Meter(4, 4))
+    fitting = [parts for parts in PARTS if len(given.pattern) % parts == 0]
     return fitting if usual is None else [usual, *(parts for parts in fitting if parts != usual)]
 
 
-def on_slots(own: Own, slot_beat: FloatArray, part: float, *, free: bool) -> NDArray[np.bool_]:
+def on_slots(own: OwnPlaces, slot_beat: FloatArray, part: float, *, free: bool) -> NDArray[np.bool_]:
     """Whether each strum's own place is a slot, the slots and the length of their finest part in beats of the pulse.
 
     Where no click says how far the strums lie from their places (`free`), the places are moved as a whole so that most
@@ -147,69 +202,19 @@ def on_slots(own: Own, slot_beat: FloatArray, part: float, *, free: bool) -> NDA
     return max(on, key=lambda found: int(found.sum()))
 
 
-def read(
-    beat: FloatArray,
-    pulse: Pulse,
-    told: Exercise,
-    *,
-    clicks: Clicks | None = None,
-    downbeat: float | None = None,
-) -> tuple[Plan, Own | None]:
-    """Complete an exercise as `complete` does, reading what was told anew where beat and click differ and it is
-    contradicted; and where the strums lie by themselves, where that was asked."""
-    plan = complete(beat, pulse, told, clicks=clicks, downbeat=downbeat)
-    if pulse.clicks_per_beat == 1.0 or len(beat) < STRUMS_MIN:
-        return plan, None
-    own = own_places(beat, pulse, told)
-    agreed = _agreement(plan, own) if own.clear else 1.0
-    if agreed >= AGREES:
-        return plan, own
-    least = agreed + CLEARER
-    for exercise in _by_click(told, pulse.clicks_per_beat, plan.exercise.beats_per_bar or 4, own.swing):
-        other = complete(beat, pulse, exercise, clicks=clicks, downbeat=downbeat)
-        found = _agreement(other, own)
-        if found >= max(READS, least):
-            return _said(other, told, _by_click_notice(told, other)), own
-    kept = _coarser(own)
-    if kept.sum() >= STRUMS_MIN:
-        exercise = replace(told, per_beat=None, pattern=None, swing=None)
-        other = complete(beat[kept], pulse, exercise, clicks=clicks, downbeat=downbeat)
-        if _agreement(other, own) >= least:
-            return _said(other, told, _found_notice(told, other, int((~kept).sum()))), own
-    return plan, own
-
-
-def _agreement(plan: Plan, own: Own) -> float:
-    """Share of slots and strums that have found each other: matched ÷ (slots + strums − matched)."""
-    exercise = plan.exercise
-    parts = exercise.per_beat or 1
-    letters = np.array(list(exercise.pattern or "?" * parts))
-    place = np.unique(np.rint(own.place / own.part * 1e3)) / 1e3 * own.part - plan.start_beat
-    cells = np.arange(max(int(np.floor(place.max() + 1.0)), 1) * parts)
-    cells = cells[letters[cells % len(letters)] != "."]
-    slots = cells // parts + part_places(parts, exercise.swing)[cells % parts]
-    same = SAME_PARTS * min(1.0 / parts, own.part)
-    slots = slots[slots <= place.max() + same]
-    if not len(slots):
-        return 0.0
-    index, apart = nearest(place, slots)
-    matched = len(np.unique(index[np.abs(apart) <= same]))
-    return matched / (len(slots) + len(place) - matched)
-
-
-def _by_click(told: Exercise, clicks_per_beat: float, per_bar: int, swing: float | None) -> Iterator[Exercise]:
+def _by_click(given: Exercise, clicks_per_beat: float, per_bar: int, swing: float | None) -> Iterator[Exercise]:
     """What was told, each click taken for its beat, written at the told beat; nothing where that cannot be written."""
     ratio = Fraction(clicks_per_beat).limit_denominator(8)
-    place_of_second = told.swing if told.swing is not None else swing
-    for per_click in _parts_told(told):
-        written = _written(told.pattern, per_click, place_of_second if per_click == 2 else None, ratio)
+    place_of_second = given.swing if given.swing is not None else swing
+    for per_click in _parts_told(given):
+        written = _written(given.pattern, per_click, place_of_second if per_click == 2 else None, ratio)
         if written is None:
             continue
         per_beat, pattern, swung = written
-        change = told.change_every_beats or (per_bar if told.chords else None)
+        change = given.change_every_beats or (per_bar if given.chords else None)
         yield replace(
-            told, per_beat=per_beat, pattern=pattern, swing=swung, bars=_whole(told.bars, ratio),
-            beats_per_change=_whole(change, ratio) or told.beats_per_change,
+            given, per_beat=per_beat, pattern=pattern, swing=swung, bars=_whole(given.bars, ratio),
+            beats_per_change=_whole(change, ratio) or given.beats_per_change,
         )  # fmt: skip
 
 
@@ -247,7 +252,7 @@ def _whole(clicks: int | None, ratio: Fraction) -> int | None:
     return int(beats) if beats is not None and beats.denominator == 1 and beats >= 1 else None
 
 
-def _coarser(own: Own) -> NDArray[np.bool_]:
+def _coarser(own: OwnPlaces) -> NDArray[np.bool_]:
     """The strums on those parts of the pulse's beat that an exercise can have and that most of them lie on."""
     if own.per_unit == 1.0:
         return np.ones(len(own.place), np.bool_)
@@ -255,31 +260,37 @@ def _coarser(own: Own) -> NDArray[np.bool_]:
     return max(on, key=lambda found: int(found.sum()))
 
 
-def _said(plan: Plan, told: Exercise, notice: Notice) -> Plan:
-    """A plan by another reading, with what is said of it instead of what was not told."""
-    inferred = plan.inferred
-    if told.swing is None and plan.exercise.swing is not None and "swing" not in inferred:
+def meant(meaning: Meaning, told: Exercise, done: Completed) -> Completed:
+    """A completed exercise, with what is to be said of a meaning other than as it was told."""
+    if meaning.name == "as-told":
+        return done
+    inferred = done.inferred
+    if told.swing is None and done.exercise.swing is not None and "swing" not in inferred:
         inferred += ("swing",)
-    notices = tuple(n for n in plan.notices if n.code not in ("pattern-inferred", "pattern-unknown"))
-    return replace(plan, inferred=inferred, notices=(*notices, notice))
+    notices = tuple(n for n in done.notices if n.code not in ("pattern-inferred", "pattern-unknown"))
+    if meaning.name == "by-click":
+        notice = _by_click_notice(told, done)
+    else:
+        notice = _as_played_notice(told, done, 0 if meaning.kept is None else int((~meaning.kept).sum()))
+    return replace(done, inferred=inferred, notices=(*notices, notice))
 
 
-def _by_click_notice(told: Exercise, plan: Plan) -> Notice:
+def _by_click_notice(told: Exercise, done: Completed) -> Notice:
     message = (
-        f"{_as_told(told)} does not fit the strums at the told beat of {plan.exercise.bpm:g} bpm; with each click as "
-        f"its beat it does, so it is read as {_as_used(plan)} of the told beat"
+        f"{_as_told(told)} does not fit the strums at the told beat of {done.exercise.bpm:g} bpm; with each click as "
+        f"its beat it does, so it is read as {_as_used(done)} of the told beat"
     )
     return Notice(code="pattern-read", message=message)
 
 
-def _found_notice(told: Exercise, plan: Plan, others: int) -> Notice:
-    found = plan.exercise.pattern is not None
+def _as_played_notice(told: Exercise, done: Completed, others: int) -> Notice:
+    found = done.exercise.pattern is not None
     message = (
-        f"{_as_told(told)} does not fit the strums at the told beat of {plan.exercise.bpm:g} bpm; "
+        f"{_as_told(told)} does not fit the strums at the told beat of {done.exercise.bpm:g} bpm; "
         + (
-            f"they repeat {_as_used(plan)} of it, which is used instead"
+            f"they repeat {_as_used(done)} of it, which is used instead"
             if found
-            else f"{_as_used(plan)} are used instead"
+            else f"{_as_used(done)} are used instead"
         )
         + ", and no strum counts as omitted"
         + ("; strums between these parts count as added" if others else "")
@@ -295,9 +306,9 @@ def _as_told(told: Exercise) -> str:
     return f"the pattern told, {told.pattern}{f' at {parts} of a beat' if parts else ''},"
 
 
-def _as_used(plan: Plan) -> str:
-    parts = _parts(plan.exercise.per_beat or 1)
-    return parts if plan.exercise.pattern is None else f"{plan.exercise.pattern} at {parts}"
+def _as_used(done: Completed) -> str:
+    parts = _parts(done.exercise.per_beat or 1)
+    return parts if done.exercise.pattern is None else f"{done.exercise.pattern} at {parts}"
 
 
 def _parts(per_beat: int) -> str:

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from strumclock.alignment.pairing import FloatArray, IntArray
 from strumclock.alignment.pulse import Pulse
-from strumclock.alignment.values import ADDED, OUTSIDE, Departure
+from strumclock.alignment.result import ADDED, OUTSIDE, Departure
 from strumclock.errors import Notice
 from strumclock.grid import BeatGrid
 

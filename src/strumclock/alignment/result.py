@@ -16,10 +16,43 @@ from strumclock.grid import BeatGrid, Exercise
 
 Anchor = Literal["recorded-click", "click-channel", "given", "fitted"]
 
-ADDED, OUTSIDE, LEFT_CLICK = -1, -2, -3
-"""What `Alignment.slot` holds for a strum without a slot: added; before the first or after the last slot (ignored); or
+PartKind = Literal["played", "false-start", "stopped", "own-tempo", "other-take"]
+
+ADDED, OUTSIDE, LEFT_CLICK, OTHER_PART = -1, -2, -3, -4
+"""What `Alignment.slot` holds for a strum without a slot: added; before the first or after the last slot (ignored);
 played at a tempo of the player's own, where asking for its slot makes no sense (in no figure, neither added nor
-omitted)."""
+omitted); or in another part of the recording than the one measured (its slot is in one of `Alignment.others`)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """A stretch of the recording in which one thing was done.
+
+    Attributes
+    ----------
+    start_s, end_s : float
+        First and last strum of it; of a stop, the strums on either side [s].
+    kind : str
+        ``played``: on the grid of the take that is measured; ``false-start``: a short stretch broken off before a
+        longer one; ``stopped``: nothing was played for two bars or more while the exercise went on; ``own-tempo``:
+        played steadily at another tempo than the click's; ``other-take``: played to another row of clicks.
+    bpm : float or None
+        Tempo of its grid, or the player's own; None where no tempo is known.
+    n : int
+        Strums in it that have a slot (of ``own-tempo``: strums).
+    slots : int
+        Places of the exercise in it, whether played or not.
+    measured : bool
+        Whether the figures are of this part.
+    """
+
+    start_s: float
+    end_s: float
+    kind: PartKind
+    bpm: float | None
+    n: int
+    slots: int
+    measured: bool
 
 
 class Departure(NamedTuple):
@@ -39,6 +72,33 @@ class Departure(NamedTuple):
     end_s: float
     played_bpm: float
     other_bpm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rival:
+    """A hypothesis that was weighed and not kept.
+
+    Attributes
+    ----------
+    meaning : str
+        How what was told was taken: ``as-told``, ``by-click`` (each click as the beat), ``as-played``.
+    bpm, per_beat, pattern : float, int, str or None
+        Tempo, parts of the beat and the pattern told.
+    start_s : float
+        Where its first played bar begins [s].
+    departures : int
+        Stretches in which the player kept a tempo of their own.
+    score : float
+        What speaks against it, in strums below 0; see `strumclock.alignment.score`.
+    """
+
+    meaning: str
+    bpm: float
+    per_beat: int
+    pattern: str | None
+    start_s: float
+    departures: int
+    score: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -81,6 +141,20 @@ class Alignment:
     left_click : tuple of Departure
         Where the player left the click for a tempo of their own.
     notices : tuple of Notice
+    score : float
+        What speaks against the hypothesis that was kept, in strums below 0.
+    rivals : tuple of Rival
+        The best of the others, best first.
+    parts : tuple of Part
+        The stretches of the recording in time order, numbered from 1 where one is asked for.
+    others : tuple of Alignment
+        The played stretches that are not measured, each with a grid and an anchor of its own; their `slot` holds
+        `OTHER_PART` for every strum that is not theirs.
+    gaps_s : tuple of float
+        Where the recording lost samples or was cut, by the clicks: the grid is anchored anew from there.
+    steps_s, steps_bpm : tuple of float
+        Where a click that goes on changes its tempo, the measured part's beginning included, and the tempo from there;
+        one entry where it keeps one tempo.
     """
 
     grid: BeatGrid
@@ -100,6 +174,13 @@ class Alignment:
     clicks_heard: int = 0
     left_click: tuple[Departure, ...] = ()
     notices: tuple[Notice, ...] = ()
+    score: float = 0.0
+    rivals: tuple[Rival, ...] = ()
+    parts: tuple[Part, ...] = ()
+    others: tuple[Alignment, ...] = ()
+    gaps_s: tuple[float, ...] = ()
+    steps_s: tuple[float, ...] = ()
+    steps_bpm: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         kinds: dict[str, type] = {"slot": np.int64, "omitted": np.int64, "anchor_u_s": np.float64}

@@ -1,0 +1,115 @@
+"""What comes back at every click, through a whole interval: the click's sound from its beginning to its end.
+
+The train was followed by 14 ms of the sound, which may lie anywhere in it (a beep is whitened away except where it
+starts and stops), and a click may have several hits, or ring until the next one. Where the sound begins, how long it
+lasts, and whether something else begins between two clicks is seen in the mean of all of them, above 1.5 kHz.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from strumclock.click.attack import above
+from strumclock.click.matching import Matcher
+from strumclock.click.preprocessing import Float32, Float64
+from strumclock.click.templates import learn
+
+CLICKS = 24
+"""So many of the clearest clicks tell what comes back. Twice as many cost twice the time and change nothing."""
+
+FEW = 4
+"""Of more clicks than these the first and the last do not count: nothing comes before the one nor after the other."""
+
+WIDE_S = 0.002
+"""Peaks are taken over this: longer than a period of the lowest tone above 1.5 kHz."""
+
+QUIET_SHARE = 0.05
+"""A click begins after the longest time in which what comes back stays below this share of its peak, and lasts until
+that: a sound of several hits begins with the first. The share in the definition of its time is 0.2, but the consonant
+of a word is softer than its vowel. Calibrated with qs.py: 0.03 … 0.2."""
+
+ALIKE_QUIET = 0.8
+"""Of quiets that last this share of the longest, as between hits at equal distances, the loudest hit ends the one."""
+
+LEAST_QUIET_S, RISE_S = 0.015, 0.020
+"""Where it stays below for no longer than the first, the sounds run into each other, and a click begins where what
+comes back rises most above its highest within the second before."""
+
+AFTER_S = 0.02
+"""The place of a click's best agreement lies within its sound; its beginning is no later than this after it."""
+
+HIT_S, HIT_RISES = (0.003, 0.010), 2.0
+"""A hit rises between these times before and after its place by this factor above the highest within RISE_S before:
+a tail, and a sound that only ripples, do not."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cycle:
+    """What comes back through one interval.
+
+    Attributes
+    ----------
+    peak : float32 array, shape (interval,)
+        Its highest above 1.5 kHz within the coming WIDE_S; goes round and round.
+    place : int
+        Index of the clicks' positions in it.
+    rate_hz : float
+    """
+
+    peak: Float32
+    place: int
+    rate_hz: float
+
+    @classmethod
+    def of(cls, match: Matcher, position: Float64, weight: Float64, interval: float) -> Cycle:
+        """What comes back at these positions (front samples), clearest where the weight is largest."""
+        rate = match.front.rate_hz
+        if np.count_nonzero(weight) > FEW:  # nothing comes before the first, nor after the last
+            weight = np.where((position > position.min()) & (position < position.max()), weight, 0.0)
+        clear = np.argsort(-weight)[:CLICKS]
+        clear = np.sort(clear[weight[clear] > 0])
+        back = int(interval / 2)
+        sound = learn(match.front.plain, rate, position[clear], back, int(interval) - back).sound
+        high = np.abs(above(sound, rate))
+        wide = max(round(WIDE_S * rate), 1)
+        return cls(peak=_highest(np.concatenate([high, high[: wide - 1]]), wide), place=back, rate_hz=rate)
+
+    def sounding(self) -> tuple[float, float]:
+        """Where the sound begins, samples from the positions (negative: earlier), and for how many it lasts."""
+        peak, count = self.peak, len(self.peak)
+        wide, long = max(round(WIDE_S * self.rate_hz), 1), round(RISE_S * self.rate_hz)
+        quiet = self._quiet()
+        begin, lasts = quiet.stop, count - quiet.stop + quiet.start
+        if count - lasts < LEAST_QUIET_S * self.rate_hz:
+            before = _highest(np.concatenate([peak[-long - wide :], peak]), long)[:count]
+            begin, lasts = int(np.argmax(peak - before)), count
+        later = (begin + wide - 1) % count - self.place  # the peak is that of what is to come
+        return float(later if later <= AFTER_S * self.rate_hz else later - count), float(lasts)
+
+    def _quiet(self) -> slice:
+        """The longest quiet, or of those about as long the one before the loudest hit; empty where there is none."""
+        quiet = self.peak < QUIET_SHARE * self.peak.max()
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], np.tile(quiet, 2).astype(np.int8), [0]])))
+        first, last = edges[::2], edges[1::2]
+        if len(first) == 0 or quiet.all():
+            return slice(0, 0)
+        long = np.flatnonzero(last - first >= ALIKE_QUIET * np.max(last - first))
+        hit = [self.peak[np.arange(i, i + round(RISE_S * self.rate_hz)) % len(quiet)].max() for i in last[long]]
+        best = int(long[int(np.argmax(hit))])
+        return slice(int(first[best]), int(last[best]))
+
+    def hits(self, later: float) -> bool:
+        """Whether something begins so many samples after the positions."""
+        first, last = (round(s * self.rate_hz) for s in HIT_S)
+        at = self.place + round(later)
+        around = np.arange(at - first - round(RISE_S * self.rate_hz), at + last) % len(self.peak)
+        peak = self.peak[around]
+        before = peak[: -first - last - round(WIDE_S * self.rate_hz)]
+        return float(peak.max()) > max(HIT_RISES * float(before.max()), QUIET_SHARE * float(self.peak.max()))
+
+
+def _highest(values: Float32, size: int) -> Float32:
+    highest: Float32 = np.lib.stride_tricks.sliding_window_view(values, size).max(axis=1)
+    return highest

@@ -1,0 +1,191 @@
+"""From one take's figures to what a teacher concludes: held or not, what stands in the way, one thing to do next."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from strumclock.timing import Finding, Timing
+from strumclock.verdict.holding import Held
+from strumclock.verdict.obstacles import Effect, Obstacle, Where, find_obstacles
+from strumclock.verdict.played import Played
+from strumclock.verdict.reach import next_tempo, settable_bpm, take_reach
+from strumclock.verdict.standard import Standard
+
+ALONE_SHARE, SLOWEST_ALONE_BPM = 0.75, 40.0
+"""A change or place is practised alone at so much of the tempo, not below 40 bpm (common practice, no source)."""
+
+STATES = {True: "held", False: "not-yet", None: "cannot-tell"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """One thing to do next.
+
+    Attributes
+    ----------
+    code : str
+        ``"play-through"``, ``"hear-where-parted"``, ``"keep-hand-moving"``, ``"pattern-as-written"``,
+        ``"change-alone"``, ``"foot-with-click"``, ``"hear-step"``, ``"muted-onto-click"``, ``"count-place"``,
+        ``"muted-with-click"``, ``"longer-take"``, ``"check-exercise"``, ``"record-again"``, ``"go-on"``.
+    where : Where
+    bpm : float or None
+        Tempo at which to do it, where it is not that of the next take.
+    """
+
+    code: str
+    where: Where = field(default_factory=Where)
+    bpm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """What a teacher concludes from one take.
+
+    Attributes
+    ----------
+    state : str
+        ``"held"``, ``"not-yet"`` or ``"cannot-tell"``.
+    obstacles : tuple of Obstacle
+        What stands in the way, largest first; only what is shown and can be heard.
+    task : Task
+        One thing to do next.
+    """
+
+    state: str
+    obstacles: tuple[Obstacle, ...]
+    task: Task
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Conclusion:
+    """The judgement of a take by the standard, and the verdict that rests on it."""
+
+    held: Held
+    verdict: Verdict
+
+
+_TASKS = {
+    "stopped": "play-through",
+    "own-tempo": "hear-where-parted",
+    "omitted": "keep-hand-moving",
+    "added": "pattern-as-written",
+    "changes": "change-alone",
+    "drift": "foot-with-click",
+    "step": "hear-step",
+    "placement": "muted-onto-click",
+    "place": "count-place",
+    "scatter": "muted-with-click",
+}
+_AT_OWN_TEMPO = {"change-alone", "count-place"}
+
+
+def conclude(played: Played, timing: Timing, standard: Standard | None = None) -> Conclusion:
+    """Draw the conclusion of one take.
+
+    Parameters
+    ----------
+    played : Played
+    timing : Timing
+        Its figures: what they show decides what may be an obstacle.
+    standard : Standard, optional
+        Left out, ``steady``.
+
+    Returns
+    -------
+    Conclusion
+    """
+    standard = standard or Standard()
+    effects = shown_effects(played, timing)
+    held, obstacles = find_obstacles(played, standard, effects, timing.jitter_within_ms or timing.jitter_ms)
+    reach, following, subdivide = None, None, False
+    if played.bpm is not None and held.margin is not None:
+        reach = take_reach(played.bpm, held.margin)
+        following, subdivide = next_tempo(reach, played.bpm, held=held.held)
+    elif played.bpm is not None:
+        following = settable_bpm(played.bpm)
+    return Conclusion(
+        held=replace(held, reach_bpm=reach, next_bpm=following, subdivide=subdivide),
+        verdict=Verdict(state=STATES[held.held], obstacles=obstacles, task=_task(held, obstacles, played)),
+    )
+
+
+def _task(held: Held, obstacles: Sequence[Obstacle], played: Played) -> Task:
+    """One thing to do: from the first obstacle where there is one, else from the judgement."""
+    codes = {criterion.code for criterion in held.failed} if held.held is None else set()
+    if "nowhere" in codes:
+        return Task(code="check-exercise")
+    if "unsure" in codes:
+        return Task(code="record-again")
+    if codes & {"slots", "duration"} and not obstacles:
+        return Task(code="longer-take")
+    if not obstacles:
+        return Task(code="go-on")
+    first = obstacles[0]
+    code = _TASKS[first.kind]
+    alone = None
+    if code in _AT_OWN_TEMPO and played.bpm is not None:
+        alone = settable_bpm(max(ALONE_SHARE * played.bpm, min(SLOWEST_ALONE_BPM, played.bpm)))
+    return Task(code=code, where=first.where, bpm=alone)
+
+
+def shown_effects(played: Played, timing: Timing) -> tuple[Effect, ...]:
+    """What is shown of the take beyond chance and can be heard, and how each moves the strums.
+
+    Parameters
+    ----------
+    played : Played
+    timing : Timing
+        Of the same strums.
+
+    Returns
+    -------
+    tuple of Effect
+    """
+    findings = timing.named
+    leaning = any(finding.kind == "placement" for finding in findings)
+    found = [effect for finding in findings if (effect := _effect(finding, played, leaning=leaning)) is not None]
+    pairs = [finding for finding in findings if finding.kind == "pair"]
+    changes = next((finding for finding in findings if finding.kind == "changes"), None)
+    if changes is not None or pairs:
+        found.append(_changes(changes, pairs, played))
+    return tuple(found)
+
+
+def _effect(finding: Finding, played: Played, *, leaning: bool) -> Effect | None:
+    """One finding as an effect; None for those of chord changes, which are one effect together.
+
+    In a take that leans to one side, a drift or a step is what came after the beginning: who starts on the click and
+    pulls ahead is not early as a whole. Else it is what lies about its middle.
+    """
+    column, where = None, Where()
+    if finding.kind == "placement":
+        column = np.ones(played.n)
+    elif finding.kind == "drift":
+        column = played.minutes - (played.minutes[0] if leaning else 0.0)
+    elif finding.kind == "step" and isinstance(finding.where, int):
+        column = (played.slot >= finding.where).astype(float)
+        column = column - (0.0 if leaning else column.mean())
+    elif finding.kind == "beat" and isinstance(finding.where, int):
+        column, where = (played.beat == finding.where).astype(float), Where(beat=finding.where)
+    elif finding.kind == "part" and isinstance(finding.where, int):
+        column, where = (played.part == finding.where).astype(float), Where(part=finding.where)
+    if column is None:
+        return None
+    kind = "place" if finding.kind in ("beat", "part") else finding.kind
+    return Effect(kind=kind, size=finding.size, columns=column[:, None], where=where)
+
+
+def _changes(changes: Finding | None, pairs: Sequence[Finding], played: Played) -> Effect:
+    """Chord changes that come late or early, and the pairs of chords that do so more than the others."""
+    columns = [] if changes is None else [played.at_change.astype(float)]
+    columns += [np.array([float(pair == finding.where) for pair in played.pairs]) for finding in pairs]
+    size = pairs[0].size if changes is None else changes.size
+    furthest = max(pairs, key=lambda finding: finding.size.value * math.copysign(1, size.value), default=None)
+    where = Where()
+    if furthest is not None and isinstance(furthest.where, tuple) and furthest.size.value * size.value > 0:
+        where = Where(from_chord=furthest.where[0], to_chord=furthest.where[1])
+    return Effect(kind="changes", size=size, columns=np.column_stack(columns), where=where)
