@@ -4,9 +4,9 @@ usage: python -m tests.benchmarks.learn_error_model BENCH_DATA_FOLDER
 
 Drummers (`human_deviations.json`, whole takes of 128 strokes and more, means of the two places of the beat taken out)
 and tapping people (`tapping_600_3000ms.csv`, trials of 20 taps and more at 600 and 1200 ms) in four groups: two
-drummers, tappers 1 to 15 and 16 to 30. For each group the shares that maximise the likelihood of its takes (EM), and the
-mean logarithm of how much better the shipped shares, those of the other groups and its own explain its takes than linear
-phase correction alone. The shipped shares are the mean of the groups', to a twentieth.
+drummers, tappers 1 to 15 and 16 to 30. For each group the shares that maximise the likelihood of its takes (EM), and
+the mean logarithm of how much better the shipped shares, those of the other groups and its own explain its takes than
+linear phase correction alone. The shipped shares are the mean of the groups', to a twentieth.
 """
 
 from __future__ import annotations

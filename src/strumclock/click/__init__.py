@@ -1,8 +1,9 @@
 """Where the clicks are, and the recording without them."""
 
 from strumclock.click.channel import find_click_channel
-from strumclock.click.finding import Clicks, find_clicks
+from strumclock.click.finding import find_clicks
 from strumclock.click.removal import Removal, remove_clicks
+from strumclock.click.values import Clicks
 
 __all__ = [
     "Clicks",

@@ -7,76 +7,46 @@ themselves, so they may sound like anything; what they must do is come back.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from strumclock.click.candidate import HEARD, Candidate
 from strumclock.click.cycle import Cycle
-from strumclock.click.matching import Matcher, aligned, average, cut, unit
-from strumclock.click.preprocessing import Bools, Float32, Float64, Ints
-from strumclock.click.trains import HEARD, Chance, Train, chance_at, promise, stretch
+from strumclock.click.matching import Matcher, cut
+from strumclock.click.preprocessing import Bools, Float64, Ints
+from strumclock.click.scoring import Chance, Train, chance_at, loudness, promise, stretch
 
 PARTS = (2, 3, 4)
 """Into how many parts the interval may be divided by further clicks."""
 
+
 BARS = (2, 3, 4, 5, 6, 7, 8, 9, 12)
 """After how many clicks an accent may come back."""
 
+
 ENOUGH = 12.0
 """Evidence (nats) that a further sound must add."""
+
 
 ENOUGH_ACCENT, DISTINCT = 10.0, 0.05
 """Evidence (nats) that an accent's own sound must add, and by how much its clicks must agree better with each other
 than with the others: the places of a sampled sound between the recorder's samples repeat too, but only in the third
 decimal."""
 
+
 INDEPENDENT = 60.0
 """Independent samples in what is compared: turns agreement into likelihood."""
+
 
 SURE, UNDER_STRUM, AS_LOUD = 2.5, 0.5, 0.5
 """Evidence (nats) that the first and the last click must have; where something as loud sounds as usual at a click
 (power, this share of the median), the second: with the first alone the last click under a strum was lost, and with
 it the strums of its beat. By chance a place reaches it in one of forty."""
 
-RIDE = 8
-"""Loudness is compared with so many clicks on either side."""
 
 LOUDER, LOUDER_ERRORS, FEWEST_LOUDER = 1.2, 6.0, 4
 """An accent of the same sound is louder by this factor at least, by so many standard errors, in so many bars."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Lattice:
-    """All clicks of a recording, whatever their sound.
-
-    Attributes
-    ----------
-    nominal : float array, shape (n,)
-        Number (or told time) of each, from the first heard to the last heard.
-    start, step : float
-        Place = start + step * nominal, front samples.
-    sound : float32 array
-        The main sound, in the front.
-    evidence : float array, shape (n,)
-        Of each being heard, nats.
-    weight : float array, shape (n,)
-        How clearly the main sound is heard; 0 where another sound belongs.
-    kind : int array, shape (n,)
-        0 the main sound, 1 the accent, 2 and more the parts of the beat.
-    accented : bool array, shape (n,)
-    score : float
-        Evidence that these are clicks, nats.
-    """
-
-    nominal: Float64
-    start: float
-    step: float
-    sound: Float32
-    evidence: Float64
-    weight: Float64
-    kind: Ints
-    accented: Bools
-    score: float
 
 
 class _Rows:
@@ -106,7 +76,7 @@ class _Rows:
         return agreement, chance.evidence(agreement)
 
 
-def complete(match: Matcher, train: Train, nominal: Float64, beats_per_bar: int | None, *, divide: bool) -> Lattice:
+def complete(match: Matcher, train: Train, nominal: Float64, beats_per_bar: int | None, *, divide: bool) -> Candidate:
     """Find the other sounds of a train's lattice, and the stretch of it that is heard.
 
     Parameters
@@ -142,7 +112,7 @@ def complete(match: Matcher, train: Train, nominal: Float64, beats_per_bar: int 
     part = slice(begin, end)
     heard = evidence > HEARD
     weight = np.where(heard & (kind == 0), np.maximum(agreement, 0.0) ** 2, 0.0)
-    found = Lattice(
+    found = Candidate(
         nominal=nominal[part],
         start=train.start,
         step=train.step,
@@ -162,7 +132,7 @@ def complete(match: Matcher, train: Train, nominal: Float64, beats_per_bar: int 
 
 def _as_loud(match: Matcher, position: Float64, heard: Bools) -> Bools:
     """Where as much sounds as usual at a click that is heard."""
-    power = np.sum(np.diff(cut(match.front.plain, position, match.before, match.after), axis=1) ** 2, axis=1)
+    power = np.sum(np.diff(cut(match.signal.plain, position, match.before, match.after), axis=1) ** 2, axis=1)
     return np.asarray(power >= AS_LOUD * (np.median(power[heard]) if np.any(heard) else np.inf))
 
 
@@ -207,23 +177,6 @@ def _likelihood(agreement: Float64, chance: Float64) -> Float64:
     return likelihood
 
 
-def loudness(match: Matcher, position: Float64, heard: Bools) -> Float64:
-    """Loudness of each click: how much of the sound that they have in common is in the plain signal there."""
-    rate = match.front.rate_hz
-    rows = np.diff(aligned(match.front.plain, position, round(0.001 * rate), round(0.006 * rate)), axis=1)
-    alike = unit(rows)
-    weight = heard.astype(np.float64)
-    for _ in range(3):
-        sound = average(alike, weight)
-        weight = np.where(heard, np.maximum(alike @ sound, 0.0), 0.0) ** 2
-    loud = np.where(heard, np.maximum(rows @ sound, 0.0), 0.0).astype(np.float64)
-    # against its surroundings: a phone's gain rides over some seconds
-    kernel = np.hanning(2 * RIDE + 3)[1:-1]
-    around = np.convolve(loud, kernel)[RIDE:-RIDE] / np.maximum(np.convolve(heard, kernel)[RIDE:-RIDE], 1e-9)
-    against: Float64 = loud / np.maximum(around, 1e-30)
-    return against
-
-
 def _louder(loud: Float64, heard: Bools, number: Ints, beats_per_bar: int | None) -> tuple[int, int, None] | None:
     """An accent that is the same sound, louder."""
     best: tuple[float, int, int] | None = None
@@ -251,16 +204,16 @@ def _louder(loud: Float64, heard: Bools, number: Ints, beats_per_bar: int | None
     return None if best is None else (best[1], best[2], None)
 
 
-def _divided(match: Matcher, found: Lattice, interval: float, chance: Chance) -> Lattice:
+def _divided(match: Matcher, found: Candidate, interval: float, chance: Chance) -> Candidate:
     """The lattice with the clicks between, where there are any."""
-    position = found.start + found.step * found.nominal
+    position = found.position
     if np.count_nonzero(found.weight) < 2:
         return found
     cycle = Cycle.of(match, position, found.weight, interval)
     best = 1
     voices: list[Float64] = []
     for parts in PARTS:
-        if interval / parts < 0.1 * match.front.rate_hz or (parts == 4 and best != 2):
+        if interval / parts < 0.1 * match.signal.rate_hz or (parts == 4 and best != 2):
             continue
         evidence = []
         for part in range(1, parts):

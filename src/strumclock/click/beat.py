@@ -33,7 +33,7 @@ NEAR, WIDE = 2, 5
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Beat:
-    """Where clicks lie in the mean, front samples.
+    """Where clicks lie in the mean, samples.
 
     Attributes
     ----------

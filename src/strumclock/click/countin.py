@@ -8,51 +8,66 @@ tenth of a millisecond.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from strumclock.click.matching import cut
-from strumclock.click.periodicity import Pairs
-from strumclock.click.preprocessing import Bools, Float64, Front, Ints
+from strumclock.click.candidate import Candidate
+from strumclock.click.following import FEWEST, SEARCH_S
+from strumclock.click.matching import Matcher, average, cut
+from strumclock.click.periodicity import ALIKE, SHIFT_S, Pairs
+from strumclock.click.preprocessing import Bools, Float64, Ints, Signal
+from strumclock.click.scoring import MOST_EVIDENCE
 
 FRAME_S = 0.02
 """Length of a frame whose level is read."""
 
+
 LOUD_QUANTILE = 0.8
 """The playing level is that of the frames at this place of the order."""
+
 
 QUIET_DB = 15.0
 """A frame so far below the playing level is quiet."""
 
+
 QUIET_SHARE = 0.5
 """The quiet lasts as long as this share of the coming second is quiet."""
+
 
 LONGEST_S = 40.0
 """Longest time to the first strum."""
 
+
 INTERVALS_S = (0.2, 2.2)
 """Time between the clicks of a count-in: 27 to 300 a minute."""
+
 
 LIKE_S, UNLIKE_S = 0.00025, 0.004
 """How far from its place a click of the same sound may lie, and one of another sound (its attack is shaped
 differently)."""
 
+
 LIKE = 0.3
 """Pairs.weight from which two pulses are of the same sound (agreement 0.55)."""
+
 
 RISE_DB = 10.0
 """A click of another sound must rise by this above the 30 ms before it."""
 
-WORTH_LIKE, WORTH_UNLIKE, WORTH_TOLD, WORTH_MISSING = 10.0, 4.0, 7.0, -4.0
-"""Evidence (nats) of a further like click (a pulse in 0.3 ms by chance, and of that sound), of an unlike one (a pulse
-in 8 ms of quiet by chance), of the told tempo met to TOLD, and of a place without a pulse."""
 
-TOLD = 1e-3
+WORTH_LIKE, WORTH_UNLIKE, WORTH_GIVEN, WORTH_MISSING = 10.0, 4.0, 7.0, -4.0
+"""Evidence (nats) of a further like click (a pulse in 0.3 ms by chance, and of that sound), of an unlike one (a pulse
+in 8 ms of quiet by chance), of the told tempo met to GIVEN, and of a place without a pulse."""
+
+
+GIVEN = 1e-3
 """How closely the told tempo, its half or its double must be met to count."""
+
 
 MOST_LONE = 2
 """At most so many clicks of a sound that comes but once."""
+
 
 ENOUGH = 9.0
 """Evidence from which it is a count-in."""
@@ -60,7 +75,7 @@ ENOUGH = 9.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CountIn:
-    """Clicks before the playing: places (front samples), which are of the main sound, and the evidence (nats)."""
+    """Clicks before the playing: places (samples), which are of the main sound, and the evidence (nats)."""
 
     place: Float64
     main: Bools
@@ -68,13 +83,13 @@ class CountIn:
     score: float
 
 
-def quiet_until(front: Front) -> float:
+def quiet_until(signal: Signal) -> float:
     """How long it is quiet from the beginning, in samples."""
-    size = max(round(FRAME_S * front.rate_hz), 1)
-    count = len(front.plain) // size
+    size = max(round(FRAME_S * signal.rate_hz), 1)
+    count = len(signal.plain) // size
     if count < 100:
         return 0.0
-    level = front.plain[: count * size].reshape(count, size).var(axis=1)
+    level = signal.plain[: count * size].reshape(count, size).var(axis=1)
     quiet = level < np.quantile(level, LOUD_QUANTILE) * 10 ** (-QUIET_DB / 10)
     ahead = round(1.0 / FRAME_S)
     total = np.concatenate([[0], np.cumsum(quiet)])
@@ -85,12 +100,14 @@ def quiet_until(front: Front) -> float:
     return float((loud[0] if len(loud) else count) * size + ahead * size // 2)
 
 
-def rise_db(front: Front, place: Ints) -> Float64:
+def rise_db(signal: Signal, place: Ints) -> Float64:
     """How far each pulse rises above the 30 ms before it, as far as they are recorded, dB; 0 where nothing is."""
-    rate = front.rate_hz
+    rate = signal.rate_hz
     before, gap, after = round(0.030 * rate), round(0.003 * rate), round(0.003 * rate)
     # differences: low rumble is not in them
-    steps = np.diff(cut(front.plain, place.astype(np.float64), before + gap + 1, after), axis=1).astype(np.float64) ** 2
+    steps = (
+        np.diff(cut(signal.plain, place.astype(np.float64), before + gap + 1, after), axis=1).astype(np.float64) ** 2
+    )
     floor = 1e-10 * float(np.mean(steps)) + 1e-30
     recorded = np.clip(place - gap - 1, 0, before)
     level = steps[:, :before].sum(axis=1) / np.maximum(recorded, 1)
@@ -98,17 +115,17 @@ def rise_db(front: Front, place: Ints) -> Float64:
     return np.where(recorded > 0, rise, 0.0)
 
 
-def find_count_in(front: Front, place: Ints, pairs: Pairs, hints_s: tuple[float, ...]) -> CountIn | None:
+def _find(signal: Signal, place: Ints, pairs: Pairs, hints_s: tuple[float, ...]) -> CountIn | None:
     """The clicks of a count-in that nothing covers, or None."""
-    rate = front.rate_hz
-    until = min(quiet_until(front), LONGEST_S * rate)
+    rate = signal.rate_hz
+    until = min(quiet_until(signal), LONGEST_S * rate)
     early = int(np.searchsorted(place, until))
     if early < 3:
         return None
     # the last click of the count-in may lie beyond the quiet's end; the first strum too
     early = int(np.searchsorted(place, until + 0.5 * rate))
     at = place[:early].astype(np.float64)
-    rise = rise_db(front, place[:early])
+    rise = rise_db(signal, place[:early])
     mine = (pairs.second < early) & (pairs.weight > LIKE) & (rise[np.minimum(pairs.first, early - 1)] > RISE_DB / 2)
     first, second, lag = pairs.first[mine], pairs.second[mine], pairs.lag_s[mine] * rate
     like = np.full((early, early), np.nan)
@@ -120,15 +137,15 @@ def find_count_in(front: Front, place: Ints, pairs: Pairs, hints_s: tuple[float,
             step = distance / parts
             if not INTERVALS_S[0] * rate <= step <= INTERVALS_S[1] * rate:
                 continue
-            found = _lattice(at, rise, like, int(i), step, rate)
-            told = any(abs(step / rate / h - 1) < TOLD for h in hints_s)
-            score = found.score + (WORTH_TOLD if told else 0.0)
+            found = _members(at, rise, like, int(i), step, rate)
+            given = any(abs(step / rate / h - 1) < GIVEN for h in hints_s)
+            score = found.score + (WORTH_GIVEN if given else 0.0)
             if score > (best.score if best else ENOUGH):
                 best = CountIn(place=found.place, main=found.main, step=found.step, score=score)
     return best
 
 
-def _lattice(at: Float64, rise: Float64, like: Float64, i: int, step: float, rate: float) -> CountIn:
+def _members(at: Float64, rise: Float64, like: Float64, i: int, step: float, rate: float) -> CountIn:
     """Clicks at pulse i and at whole steps from it, as far as there are any."""
     pulses, number = [i], [0]
     for direction in (1, -1):
@@ -178,3 +195,117 @@ def _lattice(at: Float64, rise: Float64, like: Float64, i: int, step: float, rat
     own = np.where(known, lag[lead], (at_step - at_step[lead]) * step)
     own[lead] = 0.0
     return CountIn(place=at[member[lead]] + own, main=main, step=step, score=float(score))
+
+
+SAME_SOUND = ALIKE + LIKE
+"""Agreement from which a pulse beside a count-in's clicks is one more of them (as in `countin`) …"""
+
+
+OFF_LATTICE = 0.25
+"""… and belies them where it lies further (in their intervals) from every place that they foretell: nearer to the
+middle between two clicks than to either. An echo lies nearer; a click that goes on under the playing is in place."""
+
+
+def _contradicted(match: Matcher, count_in: Candidate, place: Ints) -> bool:
+    """Whether the sound of a count-in is heard between its clicks, or goes on after them at other times."""
+    reach = max(round(SHIFT_S * match.signal.rate_hz), 3)
+    alike = match.compare(place.astype(np.float64), count_in.sound, reach)[0] > SAME_SOUND
+    number = (place[alike] - count_in.start) / count_in.step
+    other = number[np.abs(number - np.round(number)) > OFF_LATTICE]
+    last = count_in.nominal[-1]
+    between_them, after = (other > 0) & (other < last), other > last
+    return bool(np.any(between_them) or np.count_nonzero(after) >= FEWEST)
+
+
+def with_count_in(signal: Signal, found: Candidate, start: float, step: float, quiet: float) -> Candidate:
+    """The lattice with the clicks before its first that stand in the quiet before the playing.
+
+    A click may sound so different there (a beep is hardly whitened in quiet) that the learned sound does not
+    recognise it. Where every place back from the first click holds a sudden sound in the quiet, it is a click.
+
+    Parameters
+    ----------
+    start, step : float, samples
+        Time of a click = start + step * nominal.
+    quiet : float, samples
+        When the playing begins (`countin.quiet_until`).
+    """
+    apart = float(np.median(np.diff(found.nominal)))
+    if start + step * (found.nominal[0] - apart) < 0:
+        return found
+    before: list[float] = []
+    nominal = float(found.nominal[0]) - apart
+    while 0 <= start + step * nominal < quiet:
+        place = np.array([round(start + step * nominal)])
+        if rise_db(signal, place)[0] < RISE_DB:
+            break
+        before.append(nominal)
+        nominal -= apart
+    if not before:
+        return found
+    n = len(before)
+    number = np.round((np.array(before[::-1]) - found.nominal[0]) / apart).astype(np.int_)
+    accents = np.flatnonzero(found.accented)
+    bar = int(accents[1] - accents[0]) if len(accents) > 1 else 0
+    accented = (number - accents[0]) % bar == 0 if bar else np.zeros(n, dtype=bool)
+    own = bool(np.any(found.kind == 1))
+    parts = 1 + len(np.unique(found.kind[found.kind > 1]))
+    first = [next((int(k) for k in found.kind[i::parts] if k != 1), 0) for i in range(parts)]
+    return replace(
+        found,
+        nominal=np.concatenate([before[::-1], found.nominal]),
+        evidence=np.concatenate([np.full(n, MOST_EVIDENCE), found.evidence]),
+        weight=np.concatenate([np.zeros(n), found.weight]),
+        kind=np.concatenate([np.where(accented & own, 1, np.array(first)[number % parts]), found.kind]),
+        accented=np.concatenate([accented, found.accented]),
+    )
+
+
+def _bars(other: Bools) -> Bools:
+    """The clicks of another sound, where they can be first beats: the first click, and every so manieth from it."""
+    at = np.flatnonzero(other)
+    regular = len(at) > 0 and at[0] == 0 and (len(at) == 1 or (at[1] > 1 and len(set(np.diff(at))) == 1))
+    return other if regular else np.zeros_like(other)
+
+
+def _placed(match: Matcher, found: CountIn) -> Candidate:
+    """The lattice of a count-in, its interval from the clicks of its main sound."""
+    number = np.round((found.place - found.place[0]) / found.step)
+    start, step = float(found.place[0]), found.step
+    x, at = number[found.main], found.place[found.main]
+    sound = match.rows(at[:1])[0]
+    for _ in range(3):
+        if len(x) > 1:
+            step = float(np.polyfit(x, at, 1)[0])
+        start = float(np.mean(at - step * x))
+        line = start + step * x
+        sound = average(match.rows(line), np.ones(len(x)))
+        at = line + match.compare(line, sound, max(round(SEARCH_S * match.signal.rate_hz), 3))[1]
+    lattice = np.arange(number[-1] + 1)
+    index = number.astype(np.int_)
+    evidence = np.zeros(len(lattice))
+    evidence[index] = found.score / len(index)
+    kind = np.zeros(len(lattice), dtype=np.int_)
+    kind[index[~found.main]] = 1
+    weight = np.zeros(len(lattice))
+    weight[index[found.main]] = 1.0
+    return Candidate(
+        nominal=lattice,
+        start=start,
+        step=step,
+        sound=sound,
+        evidence=evidence,
+        weight=weight,
+        kind=kind,
+        accented=_bars(kind == 1),
+        score=found.score,
+    )
+
+
+def find_count_in(match: Matcher, place: Ints, pairs: Pairs, hints_s: tuple[float, ...]) -> Candidate | None:
+    """The clicks of a count-in among the pulses of a recording's beginning, unless their sound goes on otherwise."""
+    count_in = _find(match.signal, place, pairs, hints_s)
+    if count_in is None:
+        return None
+    found = _placed(match, count_in)
+    return None if _contradicted(match, found, place) else found

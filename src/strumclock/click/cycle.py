@@ -40,9 +40,10 @@ comes back rises most above its highest within the second before."""
 AFTER_S = 0.02
 """The place of a click's best agreement lies within its sound; its beginning is no later than this after it."""
 
-HIT_S, HIT_RISES = (0.003, 0.010), 2.0
+HIT_S, HIT_RISES, HIT_SHARE = (0.003, 0.010), 2.0, 0.2
 """A hit rises between these times before and after its place by this factor above the highest within RISE_S before:
-a tail, and a sound that only ripples, do not."""
+a tail, and a sound that only ripples, do not. A later hit of the same sound has this share of its peak at least: a
+foot that taps with the click, and a room, leave less in the mean."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,29 +65,34 @@ class Cycle:
 
     @classmethod
     def of(cls, match: Matcher, position: Float64, weight: Float64, interval: float) -> Cycle:
-        """What comes back at these positions (front samples), clearest where the weight is largest."""
-        rate = match.front.rate_hz
+        """What comes back at these positions (samples), clearest where the weight is largest."""
+        rate = match.signal.rate_hz
         if np.count_nonzero(weight) > FEW:  # nothing comes before the first, nor after the last
             weight = np.where((position > position.min()) & (position < position.max()), weight, 0.0)
         clear = np.argsort(-weight)[:CLICKS]
         clear = np.sort(clear[weight[clear] > 0])
         back = int(interval / 2)
-        sound = learn(match.front.plain, rate, position[clear], back, int(interval) - back).sound
+        sound = learn(match.signal.plain, rate, position[clear], back, int(interval) - back).sound
         high = np.abs(above(sound, rate))
         wide = max(round(WIDE_S * rate), 1)
         return cls(peak=_highest(np.concatenate([high, high[: wide - 1]]), wide), place=back, rate_hz=rate)
 
     def sounding(self) -> tuple[float, float]:
-        """Where the sound begins, samples from the positions (negative: earlier), and for how many it lasts."""
+        """Where the sound begins, samples from the positions (negative: earlier), and how much later its last hit
+        comes (0 of a sound of one)."""
         peak, count = self.peak, len(self.peak)
         wide, long = max(round(WIDE_S * self.rate_hz), 1), round(RISE_S * self.rate_hz)
         quiet = self._quiet()
-        begin, lasts = quiet.stop, count - quiet.stop + quiet.start
-        if count - lasts < LEAST_QUIET_S * self.rate_hz:
+        begin = quiet.stop
+        if quiet.stop - quiet.start < LEAST_QUIET_S * self.rate_hz:
             before = _highest(np.concatenate([peak[-long - wide :], peak]), long)[:count]
-            begin, lasts = int(np.argmax(peak - before)), count
+            begin = int(np.argmax(peak - before))
+        sound = np.roll(peak, -begin)
+        before = _highest(np.concatenate([peak.max(keepdims=True).repeat(long), sound]), long)[:count]
+        hits = np.flatnonzero((sound > HIT_RISES * before) & (sound > HIT_SHARE * peak.max()))
         later = (begin + wide - 1) % count - self.place  # the peak is that of what is to come
-        return float(later if later <= AFTER_S * self.rate_hz else later - count), float(lasts)
+        later = later if later <= AFTER_S * self.rate_hz else later - count
+        return float(later), float(hits[-1]) if len(hits) else 0.0
 
     def _quiet(self) -> slice:
         """The longest quiet, or of those about as long the one before the loudest hit; empty where there is none."""

@@ -8,7 +8,7 @@ import numpy as np
 import scipy.fft
 
 from strumclock.audio import cutting
-from strumclock.click.preprocessing import Float32, Float64, Front
+from strumclock.click.preprocessing import Float32, Float64, Signal
 from strumclock.click.templates import turn
 
 BODY_S = (0.002, 0.012)
@@ -24,24 +24,24 @@ NEAR_SHARE, FAR_SHARE = 0.15, 0.45
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Matcher:
-    """Compares places of a front (in its samples, fractions allowed) with sounds of unit energy."""
+    """Compares places of a signal (in its samples, fractions allowed) with sounds of unit energy."""
 
-    front: Front
+    signal: Signal
     before: int
     after: int
 
     @classmethod
-    def of(cls, front: Front) -> Matcher:
+    def of(cls, signal: Signal) -> Matcher:
         """Matcher with the usual body."""
-        return cls(front=front, before=round(BODY_S[0] * front.rate_hz), after=round(BODY_S[1] * front.rate_hz))
+        return cls(signal=signal, before=round(BODY_S[0] * signal.rate_hz), after=round(BODY_S[1] * signal.rate_hz))
 
     def windows(self, centre: Float64, before: int, after: int) -> Float32:
-        """Rows of the front around rounded centres, zero beyond the ends."""
-        return cut(self.front.samples, centre, before, after)
+        """Rows of the signal around rounded centres, zero beyond the ends."""
+        return cut(self.signal.samples, centre, before, after)
 
     def rows(self, position: Float64) -> Float32:
         """Rows of unit energy, moved so that the fractional positions fall on the same sample."""
-        return unit(aligned(self.front.samples, position, self.before, self.after))
+        return unit(aligned(self.signal.samples, position, self.before, self.after))
 
     def compare(self, position: Float64, sound: Float32, reach: int) -> tuple[Float64, Float64]:
         """Best agreement within reach samples of each position, and how much later than the position it lies
@@ -70,8 +70,8 @@ class Matcher:
 
     def surroundings(self, position: Float64, sound: Float32, interval: float) -> Float32:
         """Agreement at every sample of the surroundings of each position, before and after, shape (n, lags)."""
-        near = min(round(NEAR_S * self.front.rate_hz), round(NEAR_SHARE * interval))
-        far = max(min(round(FAR_S * self.front.rate_hz), round(FAR_SHARE * interval)), near + 8)
+        near = min(round(NEAR_S * self.signal.rate_hz), round(NEAR_SHARE * interval))
+        far = max(min(round(FAR_S * self.signal.rate_hz), round(FAR_SHARE * interval)), near + 8)
         curve = self.curve(position, sound, far)
         return np.concatenate([curve[:, : far - near], curve[:, far + near + 1 :]], axis=1)
 

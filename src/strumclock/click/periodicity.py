@@ -4,6 +4,9 @@ Short sounds ("pulses") are picked wherever the levelled signal stands out for 2
 waveform, with the pulses of the next seconds. Two copies of a click agree in shape, and their distance is a multiple
 of the period to within a fraction of a sample; strums agree less, and their distances scatter by many milliseconds.
 So a handful of clicks outvotes any number of strums, whichever are louder.
+
+From the distances of like pulses follow the intervals that come back (`propose_intervals`), and for each the pulses
+that keep it (`find_chains`), or a given map of click times (`find_mapped_chains`).
 """
 
 from __future__ import annotations
@@ -13,25 +16,31 @@ from dataclasses import dataclass
 import numpy as np
 
 from strumclock.audio.cutting import cut
-from strumclock.click.preprocessing import Float32, Float64, Front, Ints, moving_mean
+from strumclock.click.preprocessing import Float32, Float64, Ints, Signal, moving_mean
 
 PULSE_S = 0.002
 """A pulse is where the energy over this time stands out."""
 
+
 PULSES_PER_S = 10
 """At most so many pulses in any one second: clicks on sixteenths at 120 bpm and as many strums still fit."""
+
 
 PULSE_GAP_S = 0.006
 """Two pulses are no closer than this."""
 
+
 SNIPPET_S = (0.002, 0.010)
 """Before and after a pulse's peak: what is compared."""
+
 
 SHIFT_S = 0.0015
 """How far two pulses' peaks may lie from the same place of their waveform."""
 
+
 SPAN_S = 4.6
 """Pulses further apart than this are not compared: two bars at 105 bpm, a bar at 52."""
+
 
 ALIKE = 0.25
 """Agreement (normalised correlation) above which a pair counts. Unrelated pulses reach 0.2 by chance and 0.3 rarely."""
@@ -47,10 +56,10 @@ class Pairs:
     weight: Float64
 
 
-def pick_pulses(front: Front, begin: int = 0, end: int | None = None) -> Ints:
-    """Sample numbers of the pulses in front.samples[begin:end], increasing."""
-    rate = front.rate_hz
-    x = front.samples[begin:end]
+def pick_pulses(signal: Signal, begin: int = 0, end: int | None = None) -> Ints:
+    """Sample numbers of the pulses in signal.samples[begin:end], increasing."""
+    rate = signal.rate_hz
+    x = signal.samples[begin:end]
     fine = max(round(PULSE_S * rate / 8), 1)
     x = x[: len(x) // fine * fine].reshape(-1, fine)
     energy = moving_mean(np.einsum("ij,ij->i", x, x), 8)
@@ -80,12 +89,12 @@ def snippets(x: Float32, place: Ints, before: int, after: int) -> Float32:
     return scaled
 
 
-def alike_pairs(front: Front, place: Ints) -> Pairs:
+def alike_pairs(signal: Signal, place: Ints) -> Pairs:
     """Compare every pulse with those of the next SPAN_S seconds."""
-    rate = front.rate_hz
+    rate = signal.rate_hz
     before, after = round(SNIPPET_S[0] * rate), round(SNIPPET_S[1] * rate)
     shift = max(round(SHIFT_S * rate), 2)
-    rows = snippets(front.samples, place, before, after)
+    rows = snippets(signal.samples, place, before, after)
     until = np.searchsorted(place, place + SPAN_S * rate)
     counts = np.maximum(until - np.arange(len(place)) - 1, 0)
     first = np.repeat(np.arange(len(place)), counts)
@@ -104,3 +113,160 @@ def alike_pairs(front: Front, place: Ints) -> Pairs:
     good = best > ALIKE
     lag = (place[second] - place[first] + delta)[good] / rate
     return Pairs(first=first[good], second=second[good], lag_s=lag, weight=best[good] - ALIKE)
+
+
+INTERVALS_S = (0.12, 4.2)
+"""Shortest and longest time between clicks: from sixteenths at 125 bpm to one click a bar at 57."""
+
+
+LAG_TOLERANCE_S = 0.00012
+"""How well the distance of two like clicks is known from one pair."""
+
+
+PHASE_S = 0.002
+"""Pulses of one chain lie so close to the same place in the interval: their peaks scatter within the sound by a
+millisecond, and an interval that is wrong by LAG_TOLERANCE_S in several seconds is off by as much at the end of a
+stretch."""
+
+
+LONGEST_SHARE = 0.85
+"""The longest interval whose multiples collect this share of the best is taken: half of it collects all of it too."""
+
+
+PROPOSALS = 6
+"""Intervals that are followed and weighed."""
+
+
+PEAKS = 24
+"""Distances that are tried as multiples of the interval …"""
+
+
+MULTIPLES = 8
+"""… up to this multiple: a bar of eighths."""
+
+
+CLOCK = 5e-4
+"""How far a told tempo may be from the heard one where a map of click times is told: no clock is worse."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Chain:
+    """Pulses that keep an interval.
+
+    Attributes
+    ----------
+    start, step : float
+        Place of the pulse that most resemble (or of nominal time 0), and interval, in samples.
+    place : float array
+        Places of all its pulses.
+    lead : float
+        Place of the pulse that most others resemble.
+    """
+
+    start: float
+    step: float
+    place: Float64
+    lead: float
+
+
+def propose_intervals(pairs: Pairs, hints_s: tuple[float, ...] = ()) -> list[float]:
+    """Likely times between clicks (s), best first, from the distances of like pulses."""
+    order = np.argsort(pairs.lag_s)
+    lag, weight = pairs.lag_s[order], pairs.weight[order]
+    if len(lag) == 0:
+        return []
+    total = np.concatenate([[0.0], np.cumsum(weight)])
+
+    def collected(at: Float64, width: Float64 | float) -> Float64:
+        found: Float64 = total[np.searchsorted(lag, at + width)] - total[np.searchsorted(lag, at - width)]
+        return found
+
+    peaks: list[float] = []
+    left = np.where(lag >= INTERVALS_S[0], collected(lag, LAG_TOLERANCE_S), 0.0)
+    for _ in range(PEAKS):
+        i = int(np.argmax(left))
+        if left[i] <= 0:
+            break
+        inside = np.abs(lag - lag[i]) < LAG_TOLERANCE_S
+        peaks.append(float(np.average(lag[inside], weights=weight[inside])))
+        left[np.abs(lag - lag[i]) < 3 * LAG_TOLERANCE_S] = 0
+    divisor = np.tile(np.arange(1, MULTIPLES + 1), len(peaks))
+    candidates = np.concatenate([np.repeat(peaks, MULTIPLES) / divisor, hints_s])
+    error = np.concatenate([LAG_TOLERANCE_S / divisor, 1e-4 * np.asarray(hints_s)])
+    usable = (candidates >= INTERVALS_S[0]) & (candidates <= INTERVALS_S[1])
+    candidates, error = candidates[usable], error[usable]
+    score = np.zeros(len(candidates))
+    density = total[-1] / SPAN_S
+    for tooth in range(1, int(SPAN_S / INTERVALS_S[0]) + 1):
+        width = np.minimum(LAG_TOLERANCE_S / 2 + error * tooth, 4 * LAG_TOLERANCE_S)
+        gain = collected(candidates * tooth, width) - 2 * width * density
+        score += np.where(candidates * tooth <= SPAN_S, gain, 0.0)
+    chosen: list[float] = []
+    while len(chosen) < PROPOSALS and len(score) and score.max() > 0:
+        i = int(np.argmax(np.where(score >= LONGEST_SHARE * score.max(), candidates, 0.0)))
+        chosen.append(float(candidates[i]))
+        ratio = candidates / candidates[i]
+        score = np.where(np.abs(ratio - 1) < 4e-4, 0.0, score)
+        part = (ratio < 1) & (np.abs(ratio * np.round(1 / ratio) - 1) < 4e-4)
+        score = np.where(part, 0.5 * score, score)
+    return chosen
+
+
+def find_chains(place: Ints, pairs: Pairs, interval_s: float, rate_hz: float, most: int = 2) -> list[Chain]:
+    """The chains of pulses with this interval, by where in the interval they lie, the strongest first."""
+    multiple = np.round(pairs.lag_s / interval_s)
+    off = np.abs(pairs.lag_s - multiple * interval_s)
+    on = (multiple >= 1) & (off < LAG_TOLERANCE_S * (1 + 0.5 * multiple))
+    first, second, weight = pairs.first[on], pairs.second[on], pairs.weight[on]
+    phase = place[first] / rate_hz % interval_s
+    found = []
+    for _ in range(most):
+        if not np.any(weight > 0):
+            break
+        order = np.argsort(phase)
+        around = np.concatenate([phase[order] - interval_s, phase[order], phase[order] + interval_s])
+        total = np.concatenate([[0.0], np.cumsum(np.tile(weight[order], 3))])
+        votes = total[np.searchsorted(around, phase + PHASE_S)] - total[np.searchsorted(around, phase - PHASE_S)]
+        best = float(phase[int(np.argmax(np.where(weight > 0, votes, 0.0)))])
+        apart = np.abs((phase - best + interval_s / 2) % interval_s - interval_s / 2)
+        mine = (apart < PHASE_S) & (weight > 0)
+        ends = np.concatenate([first[mine], second[mine]])
+        strength = np.bincount(ends, weights=np.tile(weight[mine], 2), minlength=len(place))
+        member = np.flatnonzero(strength)
+        lead = float(place[int(np.argmax(strength))])
+        found.append(Chain(start=lead, step=interval_s * rate_hz, place=place[member].astype(np.float64), lead=lead))
+        weight = np.where(apart < 2 * PHASE_S, 0.0, weight)
+    return found
+
+
+def find_mapped_chains(place: Ints, pairs: Pairs, nominal_s: Float64, rate_hz: float, most: int = 3) -> list[Chain]:
+    """The chains of pulses that keep a told map of click times, by where that puts its time 0."""
+    a, b = np.triu_indices(len(nominal_s), 1)
+    near = nominal_s[b] - nominal_s[a] <= SPAN_S
+    a, b = a[near], b[near]
+    order = np.argsort(nominal_s[b] - nominal_s[a])
+    a, told = a[order], (nominal_s[b] - nominal_s[a])[order]
+    width = LAG_TOLERANCE_S + CLOCK * pairs.lag_s
+    low, high = np.searchsorted(told, pairs.lag_s - width), np.searchsorted(told, pairs.lag_s + width)
+    pair = np.repeat(np.arange(len(low)), high - low)
+    which = np.arange(len(pair)) - np.repeat(np.cumsum(high - low) - (high - low), high - low) + low[pair]
+    first = pairs.first[pair]
+    zero = place[first] / rate_hz - nominal_s[a[which]]
+    weight = pairs.weight[pair]
+    found = []
+    left = weight.copy()
+    for _ in range(most):
+        if not np.any(left > 0):
+            break
+        order = np.argsort(zero)
+        total = np.concatenate([[0.0], np.cumsum(left[order])])
+        reach = 0.002  # pulses' peaks scatter by a millisecond within their sound
+        votes = total[np.searchsorted(zero[order], zero + reach)] - total[np.searchsorted(zero[order], zero - reach)]
+        best = float(zero[int(np.argmax(np.where(left > 0, votes, 0)))])
+        mine = np.abs(zero - best) < reach
+        strength = np.bincount(np.r_[first[mine], pairs.second[pair[mine]]], minlength=len(place))
+        member = np.flatnonzero(strength)
+        lead = float(place[int(np.argmax(strength))])
+        found.append(Chain(start=best * rate_hz, step=rate_hz, place=place[member].astype(np.float64), lead=lead))
+        left[np.abs(zero - best) < 4 * reach] = 0
+    return found

@@ -31,7 +31,7 @@ USUAL_S, USUAL_COUNT = 0.00002, 3
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Line:
-    """A straight line through the places of the clicks, front samples: start + step * nominal.
+    """A straight line through the places of the clicks, samples: start + step * nominal.
 
     Attributes
     ----------
@@ -73,7 +73,7 @@ def fit_line(
             break
         keep = near
     n = int(np.count_nonzero(keep))
-    usual = USUAL_S * match.front.rate_hz
+    usual = USUAL_S * match.signal.rate_hz
     variance = float(np.sum(keep * off**2) / keep.sum()) * n
     free = max(n - 2, 0)
     variance = (variance + USUAL_COUNT * usual**2) / (free + USUAL_COUNT)

@@ -52,7 +52,7 @@ silent."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Front:
+class Signal:
     """What the finder searches.
 
     Attributes
@@ -157,6 +157,6 @@ def level(samples: Float32, rate_hz: float) -> Float32:
     return padded[: len(samples)]
 
 
-def build_front(plain: Float32, rate_hz: float) -> Front:
+def preprocess(plain: Float32, rate_hz: float) -> Signal:
     """Whiten and level a decimated recording."""
-    return Front(samples=level(whiten(plain, rate_hz), rate_hz), plain=plain, rate_hz=rate_hz)
+    return Signal(samples=level(whiten(plain, rate_hz), rate_hz), plain=plain, rate_hz=rate_hz)

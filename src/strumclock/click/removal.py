@@ -10,13 +10,16 @@ import scipy.fft
 from numpy.typing import ArrayLike, NDArray
 
 from strumclock.click.attack import swells_s
-from strumclock.click.finding import Clicks
 from strumclock.click.preprocessing import Float32, Float64
 from strumclock.click.templates import MARGIN, learn, turn
+from strumclock.click.values import Clicks
 
 SOUND_S = (0.016, 0.220)
 """Before and after a click's time: what is learned. A click in a living room is 40 dB down by then; what sounds
-before a click tells how disturbed it is. A sound that lasts longer, or has a later hit, is learned to its end."""
+before a click tells how disturbed it is. A sound of several hits is learned to the end of the last."""
+
+HIT_S = 0.1
+"""A hit after the first is learned for so long."""
 
 LEAD_S = 0.005
 """So much before the click's time is removed."""
@@ -98,7 +101,7 @@ def remove_clicks(samples: ArrayLike, sample_rate_hz: float, clicks: Clicks, *, 
     sound, heard = (np.concatenate([getattr(train, name) for train in trains]) for name in ("sound", "heard"))
     before = round(SOUND_S[0] * sample_rate_hz)
     nearest = float(np.min(np.diff(clicks.every_s), initial=clicks.interval_s))
-    lasts_s = max(SOUND_S[1], max(train.lasts_s for train in trains) + FADE_S[1])
+    lasts_s = max(SOUND_S[1], max(train.last_hit_s for train in trains) + HIT_S)
     after = round(min(lasts_s, NEXT_SHARE * nearest) * sample_rate_hz)
     t = np.arange(before + after) / sample_rate_hz
     t0 = SOUND_S[0] - LEAD_S

@@ -1,4 +1,4 @@
-"""Further stretches of clicks beside the one that was found: another take, a stepped tempo, what follows a gap.
+"""Every stretch of clicks beside the one that was found: another take, a stepped tempo, what follows a gap.
 
 Wherever the recording goes on before the first or after the last of the clicks found, they are looked for again: their
 own sound first, at any tempo and phase, for which a few clicks are enough; then, in what is still left, any clicks that
@@ -12,14 +12,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from strumclock.click.accents import Lattice, complete
-from strumclock.click.chains import INTERVALS_S, find_chains, propose_intervals
+from strumclock.click.accents import complete
+from strumclock.click.candidate import Candidate
+from strumclock.click.even import PLAIN_SCORE, Scan, find_even
+from strumclock.click.following import CHAIN_TOLERANCE_S, SEARCH_S, attempt, regular
 from strumclock.click.matching import Matcher
-from strumclock.click.periodicity import PULSE_GAP_S, SPAN_S, Pairs
-from strumclock.click.preprocessing import Float32, Float64, Front, Ints
-from strumclock.click.search import PLAIN_SCORE, attempt, find_lattice, regular
-from strumclock.click.trains import CHAIN_TOLERANCE_S, HEARD, SEARCH_S, Train
-from strumclock.click.uneven import Uneven
+from strumclock.click.periodicity import INTERVALS_S, PULSE_GAP_S, SPAN_S, Pairs, find_chains, propose_intervals
+from strumclock.click.preprocessing import Float32, Float64, Ints, Signal
+from strumclock.click.scoring import Train
 
 DENSE_PLACES, DENSE, FEWEST_OWN = 9, 0.5, 8
 """The clicks of one tempo are those around which so much of so many places is heard: some of another tempo's clicks
@@ -42,61 +42,54 @@ SAME = 0.001
 """Intervals that differ by less than this share are one tempo."""
 
 
-def dense(found: Lattice) -> Lattice:
-    """The lattice as far as it is heard densely; all of it where that is nowhere so."""
-    heard = found.evidence > HEARD
+def find_segments(match: Matcher, found: Candidate, beats_per_bar: int | None) -> tuple[Candidate, ...]:
+    """All stretches of clicks in time order: those found, as far as they are heard densely, and the others; those of
+    the sound found share its array. Only those found where there is no other."""
+    own = _dense(found)
+    beside = INTERVALS_S[0] * match.signal.rate_hz
+    first, last = (float(v) for v in own.position[[0, -1]])
+    before = tuple(_in_room(match, own, (0, round(first - beside)), beats_per_bar))
+    after = tuple(_in_room(match, own, (round(last + beside), len(match.signal.samples)), beats_per_bar))
+    return (*before, own, *after) if before or after else (found,)
+
+
+def _dense(found: Candidate) -> Candidate:
+    """The clicks as far as they are heard densely; all of them where that is nowhere so."""
+    heard = found.heard
     window = np.ones(min(DENSE_PLACES, len(heard)))
     share = np.convolve(heard, window, mode="same") / np.convolve(np.ones(len(heard)), window, mode="same")
     own = np.flatnonzero((share >= DENSE) & heard)
-    if len(own) < FEWEST_OWN:
-        return found
-    core = slice(int(own[0]), int(own[-1]) + 1)
-    return replace(
-        found, **{name: getattr(found, name)[core] for name in ("nominal", "evidence", "weight", "kind", "accented")}
-    )
+    return found if len(own) < FEWEST_OWN else found.part(slice(int(own[0]), int(own[-1]) + 1))
 
 
-def further(match: Matcher, found: Lattice, beats_per_bar: int | None) -> list[tuple[Lattice, bool]]:
-    """The further stretches of clicks, in time order, and of each whether it has the known sound."""
-    own = dense(found)
-    begin, end = _ends(own)
-    beside = INTERVALS_S[0] * match.front.rate_hz
-    rooms = [(0, round(begin - beside)), (round(end + beside), len(match.front.samples))]
-    return [piece for room in rooms for piece in _in_room(match, own, room, beats_per_bar)]
-
-
-def _in_room(
-    match: Matcher, own: Lattice, room: tuple[int, int], beats_per_bar: int | None
-) -> Iterator[tuple[Lattice, bool]]:
+def _in_room(match: Matcher, own: Candidate, room: tuple[int, int], beats_per_bar: int | None) -> Iterator[Candidate]:
     """The stretches of clicks between two samples."""
     begin, end = room
-    apart = own.step * float(np.median(np.diff(own.nominal)))
-    if end - begin < (FEWEST - 1) * apart / 2:
+    if end - begin < (FEWEST - 1) * own.interval / 2:
         return
     train = _of_known_sound(match, own, begin, end)
+    found: Candidate | None
     if train is not None:
         nominal = regular(train.start, train.step, begin, end)
-        found, known = _in_step(match, dense(complete(match, train, nominal, beats_per_bar, divide=False)), own), True
+        found = _in_step(match, _dense(complete(match, train, nominal, beats_per_bar, divide=False)), own)
     else:
-        other = _of_another_sound(match, own, begin, end)
-        if other is None:
-            return
-        found, known = other, False
-    first, last = _ends(found)
-    beside = INTERVALS_S[0] * match.front.rate_hz
-    yield from _in_room(match, own, (begin, round(first - beside)), beats_per_bar)
-    yield found, known
-    yield from _in_room(match, own, (round(last + beside), end), beats_per_bar)
+        found = _of_another_sound(match, own, begin, end)
+    if found is None:
+        return
+    beside = INTERVALS_S[0] * match.signal.rate_hz
+    yield from _in_room(match, own, (begin, round(float(found.position[0]) - beside)), beats_per_bar)
+    yield found
+    yield from _in_room(match, own, (round(float(found.position[-1]) + beside), end), beats_per_bar)
 
 
-def _of_known_sound(match: Matcher, own: Lattice, begin: int, end: int) -> Train | None:
+def _of_known_sound(match: Matcher, own: Candidate, begin: int, end: int) -> Train | None:
     """The train of the known sound with the most evidence between two samples."""
-    rate = match.front.rate_hz
+    rate = match.signal.rate_hz
     place, agreement = _places(match, own.sound, begin, end)
     if len(place) < FEWEST:
         return None
     pairs = _pairs(place, agreement, rate)
-    apart_s = own.step * float(np.median(np.diff(own.nominal))) / rate
+    apart_s = own.interval / rate
     best: Train | None = None
     for interval_s in [apart_s, *propose_intervals(pairs)]:
         for chain in find_chains(np.round(place).astype(np.int_), pairs, interval_s, rate):
@@ -108,34 +101,34 @@ def _of_known_sound(match: Matcher, own: Lattice, begin: int, end: int) -> Train
     return None if _continues(best.start, best.step, own, CHAIN_TOLERANCE_S * rate) else best
 
 
-def _in_step(match: Matcher, found: Lattice, own: Lattice) -> Lattice:
+def _in_step(match: Matcher, found: Candidate, own: Candidate) -> Candidate:
     """The lattice where the known sound puts its clicks: its own, learned from a few, may lie beside that."""
-    at = found.start + found.step * found.nominal[found.weight > 0]
-    reach = max(round(2 * SEARCH_S * match.front.rate_hz), 3)
+    at = found.position[found.weight > 0]
+    reach = max(round(2 * SEARCH_S * match.signal.rate_hz), 3)
     later = match.compare(at, own.sound, reach)[1]
     return replace(found, start=found.start + float(np.median(later)), sound=own.sound)
 
 
-def _of_another_sound(match: Matcher, own: Lattice, begin: int, end: int) -> Lattice | None:
+def _of_another_sound(match: Matcher, own: Candidate, begin: int, end: int) -> Candidate | None:
     """Plain clicks of any sound between two samples."""
-    front = match.front
-    if end - begin < OTHER_S * front.rate_hz:
+    signal = match.signal
+    if end - begin < OTHER_S * signal.rate_hz:
         return None
-    part = Front(samples=front.samples[begin:end], plain=front.plain[begin:end], rate_hz=front.rate_hz)
-    found = find_lattice(part, hints_s=(), told=None, beats_per_bar=None, even=True)
-    if found is None or isinstance(found, Uneven) or found.score < PLAIN_SCORE:
+    part = Signal(samples=signal.samples[begin:end], plain=signal.plain[begin:end], rate_hz=signal.rate_hz)
+    found = find_even(Matcher.of(part), Scan(part), hints_s=(), nominal_s=None, beats_per_bar=None)
+    if found is None or found.score < PLAIN_SCORE:
         return None
     found = replace(found, start=found.start + begin)
-    interval, apart = (x.step * float(np.median(np.diff(x.nominal))) for x in (found, own))
+    interval, apart = (x.interval for x in (found, own))
     times = max(interval / apart, apart / interval)
     if round(times) > 1 and abs(times - round(times)) < SAME * times:
         return None
-    return None if _continues(found.start, interval, own, 2 * CHAIN_TOLERANCE_S * front.rate_hz) else found
+    return None if _continues(found.start, interval, own, 2 * CHAIN_TOLERANCE_S * signal.rate_hz) else found
 
 
-def _continues(start: float, step: float, own: Lattice, tolerance: float) -> bool:
+def _continues(start: float, step: float, own: Candidate, tolerance: float) -> bool:
     """Whether clicks lie on places of the lattice, or on the halves, thirds … of its intervals."""
-    apart = own.step * float(np.median(np.diff(own.nominal)))
+    apart = own.interval
     parts = max(round(apart / step), 1)
     times = max(round(step / apart), 1)
     if abs(step * parts - apart * times) > SAME * apart * times:
@@ -146,7 +139,7 @@ def _continues(start: float, step: float, own: Lattice, tolerance: float) -> boo
 
 def _places(match: Matcher, sound: Float32, begin: int, end: int) -> tuple[Float64, Float64]:
     """Where between two samples a sound is heard (fractions of a sample), and how much each place agrees with it."""
-    rate = match.front.rate_hz
+    rate = match.signal.rate_hz
     gap = max(round(PULSE_GAP_S * rate), 1)
     block = 8192
     places, agreements = [], []
@@ -175,11 +168,4 @@ def _pairs(place: Float64, agreement: Float64, rate_hz: float) -> Pairs:
         second=second,
         lag_s=(place[second] - place[first]) / rate_hz,
         weight=agreement[first] * agreement[second],
-    )
-
-
-def _ends(found: Lattice) -> tuple[float, float]:
-    return (
-        found.start + found.step * float(found.nominal[0]),
-        found.start + found.step * float(found.nominal[-1]),
     )

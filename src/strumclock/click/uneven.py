@@ -10,126 +10,112 @@ follows the metronome is measured against, and how far the clicks lie from it is
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
-from strumclock.click.accents import Lattice, loudness
 from strumclock.click.beat import Beat
-from strumclock.click.chains import find_chains, propose_intervals
+from strumclock.click.candidate import HEARD, Candidate
 from strumclock.click.cycle import Cycle
+from strumclock.click.following import PART, SEARCH_S
 from strumclock.click.matching import Matcher, average
-from strumclock.click.periodicity import SHIFT_S, Pairs
-from strumclock.click.preprocessing import Bools, Float32, Float64, Ints
-from strumclock.click.trains import HEARD, PART, SEARCH_S, chance_at, promise, stretch
+from strumclock.click.periodicity import SHIFT_S, Pairs, find_chains, propose_intervals
+from strumclock.click.preprocessing import Float32, Float64, Ints
+from strumclock.click.scoring import evidence_near, like_itself, loudness_scatters_db, promise, stretch
 
 SOUNDS = 12
 """So many groups of like pulses are tried, the most alike first: strums on muted strings are alike too."""
+
 
 ALIKE = 0.35
 """Agreement from which a pulse has the group's sound: unrelated pulses reach 0.3 rarely, clicks of a wind-up
 metronome among strums agree by 0.5 to 0.8. In sweep_click.py 0.45 finds 12 of 15, 0.35 finds 14."""
 
+
 INTERVALS_S = (0.27, 1.6)
 """Time between beats: 37 to 220 a minute, what wind-up metronomes are built for and a little more."""
+
 
 LOWEST_SHARE = 0.85
 """The slowest tempo that gathers this share of what the best one gathers is taken: its multiples gather nearly as
 much."""
 
+
 MOST_ALTERNATING = 0.1
 """Tick and tock lie no further from the mean line than this share of the interval: 30 ms at 200 a minute;
 beyond it a shuffle may be meant."""
 
+
 REACH_S = 0.006
 """How far from its expected place a click is looked for: three times the wander of a worn escapement."""
 
-LOOKS = 4.0
-"""Evidence (nats) that looking so far costs: 12 ms hold about 60 independent places."""
 
 LEAST_SCORE = 60.0
 """Evidence (nats) below which no clicks are called uneven: each counts up to 4, so sixteen are asked for. Steady
 players on sampled and synthesised guitars came to 54, wind-up metronomes of a minute to 130 and more."""
 
+
 FEWEST = 8
 """Fewer clicks heard than this do not tell tick and tock, and their wander, from chance."""
+
 
 MOST_WANDER_S = 0.002
 """Clicks that scatter by more (standard deviation, tick and tock each about its own) may as well be a player's, whose
 slower errors the beat follows: of 68 takes of tight players without a click, five keep 2.0 to 2.5 ms so, and none less
 with a hand's loudness."""
 
+
 LOOKED_AT, COMES_BACK = 24, 0.15
 """Between even clicks so many places are looked at first, and all of them where their mean agreement reaches this:
 of 47 takes with even clicks 45 stayed below 0.1 (one reached 0.2), the faintest tick-tock made came to 0.23."""
 
+
 FAR = 3.5
 """What lies further from its expected place than this many standard deviations of the clicks is none."""
+
 
 HEARD_THROUGHOUT = 0.8
 """Where so many of the places that the recording holds are heard, the clicks keep their line."""
 
+
 ROUNDS = 2
 """Rounds in which the sound is learned from all clicks heard, and they are looked for again."""
+
 
 SEED_S = 8.0
 """Followed are at first the pulses so near to the one that most resemble: over so short a time a tempo that sinks by
 a percent in ten seconds moves no click by a tenth of the interval."""
 
+
 GROW, LOST = 3, 8
 """So many places at a time are looked at further on; after a jump so many places must show it."""
+
 
 JUMP_S, JUMPED = 0.06, 0.25
 """Where none of the next GROW is heard, a jump of at most this is looked for: a mean agreement of the second over the
 next LOST places. By chance it is 0.13."""
 
-ITSELF_S, ITSELF = (0.002, 0.012), 0.6
-"""Clicks are unlike themselves between these times before and after, by this share of their agreement: a voice's vowel
-comes back with every period, and so does a long beep; where in it a place is cannot be told."""
 
 MOST_LOUDER_DB = 2.0
 """Clicks' loudness scatters by no more about their neighbours' (standard deviation): a metronome strikes alike, by 0.2
 to 1.6 dB as far as strums let it be seen; hands, however evenly in time, by 2.1 to 4.5. In sweep_click.py 4 dB lets in
 two of five takes without a click, 1 dB loses one of fifteen with one."""
 
+
 ELSEWHERE, ASIDE = 0.3, (0.3, 0.5, 0.7)
 """The sound is heard in less than this share of the places so far (in intervals) after the clicks, for each click
 heard: a voice's vowel is like itself wherever it is looked for."""
+
 
 USUALLY_HEARD = 0.5
 """This share of the places between the first and the last is heard, or the tempo is not the clicks' own."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Uneven:
-    """Clicks about a mean beat.
-
-    Attributes
-    ----------
-    lattice : Lattice
-        The straight line through them, and what is heard at its places.
-    bend : float array, shape (n,)
-        How much later than the line the mean beat is at each place (front samples): 0 where it is steady.
-    away : float array, shape (n,)
-        How much later than the line each click lies: as heard, or as its fellows (ticks or tocks) do where it is not
-        heard.
-    off_beat : tuple of two float
-        How far ticks and tocks lie on either side of the beat, and the standard deviation of each click about its
-        fellows, front samples.
-    """
-
-    lattice: Lattice
-    bend: Float64
-    away: Float64
-    off_beat: tuple[float, float]
-
-
-def find_uneven(match: Matcher, place: Ints, pairs: Pairs, hints_s: tuple[float, ...] = ()) -> Uneven | None:
+def find_uneven(match: Matcher, place: Ints, pairs: Pairs, hints_s: tuple[float, ...] = ()) -> Candidate | None:
     """The uneven clicks among pulses (their places, and which are alike), or None."""
-    best: Uneven | None = None
+    best: Candidate | None = None
     for at, start, step, sound in _seeds(match, place, pairs, hints_s):
         found = _followed(match, at, start, step, sound)
-        if found is not None and (best is None or found.lattice.score > best.lattice.score):
+        if found is not None and (best is None or found.score > best.score):
             best = found
     return best
 
@@ -138,7 +124,7 @@ def _seeds(
     match: Matcher, place: Ints, pairs: Pairs, hints_s: tuple[float, ...]
 ) -> Iterator[tuple[Float64, float, float, Float32]]:
     """Pulses that may be uneven clicks: places, one of them and the interval of the beat that they keep, the sound."""
-    rate = match.front.rate_hz
+    rate = match.signal.rate_hz
     strength = np.bincount(
         np.concatenate([pairs.first, pairs.second]), weights=np.tile(pairs.weight, 2), minlength=len(place)
     )
@@ -161,41 +147,42 @@ def _seeds(
                     yield at, chain.lead, chain.step, match.rows(np.array([chain.lead]))[0]
 
 
-def again(match: Matcher, found: Lattice) -> Uneven | None:
+def again(match: Matcher, found: Candidate) -> Candidate | None:
     """The clicks of a lattice that is heard in part only, with those on whose places their beat bends away from it or
     jumps; None where there are none."""
-    position = found.start + found.step * found.nominal
-    apart = found.step * float(np.median(np.diff(found.nominal)))
-    heard = position[(found.evidence > HEARD) & (found.kind == 0)]
-    possible = len(match.front.samples) / apart
+    position, apart = found.position, found.interval
+    heard = position[found.heard & (found.kind == 0)]
+    possible = len(match.signal.samples) / apart
     if not FEWEST <= len(heard) < HEARD_THROUGHOUT * possible or np.any(found.kind > 0):
         return None
-    if not INTERVALS_S[0] <= apart / match.front.rate_hz <= INTERVALS_S[1]:
+    if not INTERVALS_S[0] <= apart / match.signal.rate_hz <= INTERVALS_S[1]:
         return None
     uneven = _followed(match, heard, float(heard[0]), apart, found.sound)
     if uneven is None:
         return None
-    line = uneven.lattice.start + uneven.lattice.step * uneven.lattice.nominal
-    off = line + uneven.away - found.start
-    beside = np.abs(off - apart * np.round(off / apart)) > 2 * SEARCH_S * match.front.rate_hz
+    off = uneven.position - found.start
+    beside = np.abs(off - apart * np.round(off / apart)) > 2 * SEARCH_S * match.signal.rate_hz
     near = np.abs(uneven.away - uneven.bend) < max(FAR * uneven.off_beat[1], 1.0) + uneven.off_beat[0]
-    return uneven if np.count_nonzero(beside & near & (uneven.lattice.evidence > HEARD)) >= FEWEST else None
+    return uneven if np.count_nonzero(beside & near & uneven.heard) >= FEWEST else None
 
 
-def between(match: Matcher, found: Lattice) -> Uneven | None:
+def between(match: Matcher, found: Candidate) -> Candidate | None:
     """The same clicks with those of their own sound that lie near the middle between them, where there are any."""
     if np.any(found.kind > 1):
         return None
-    interval = found.step * float(np.median(np.diff(found.nominal)))
-    if not INTERVALS_S[0] <= interval / 2 / match.front.rate_hz <= INTERVALS_S[1]:
+    interval = found.interval
+    if not INTERVALS_S[0] <= interval / 2 / match.signal.rate_hz <= INTERVALS_S[1]:
         return None
-    heard = found.start + found.step * found.nominal[found.evidence > HEARD]
+    heard = found.position[found.heard]
     middle = heard + interval / 2
     reach = round(MOST_ALTERNATING * interval)
     some = middle[:: max(len(middle) // LOOKED_AT, 1)]
     agreement = match.curve(some, found.sound, reach).mean(axis=0)
     later = float(np.argmax(agreement) - reach)
-    if agreement.max() < COMES_BACK or promise(_evidence(match, middle + later, found.sound, interval, 1)[0]) <= PART:
+    if (
+        agreement.max() < COMES_BACK
+        or promise(evidence_near(match, middle + later, found.sound, interval, 1)[0]) <= PART
+    ):
         return None
     if not Cycle.of(match, heard, np.ones(len(heard)), interval).hits(interval / 2 + later):
         return None
@@ -205,7 +192,7 @@ def between(match: Matcher, found: Lattice) -> Uneven | None:
 
 def _group(match: Matcher, place: Ints, lead: int) -> tuple[Float64, Float64, Float32]:
     """Places of pulses as the sound around one of them puts them, their agreement with it, and the sound."""
-    reach = max(round(SHIFT_S * match.front.rate_hz), 3)
+    reach = max(round(SHIFT_S * match.signal.rate_hz), 3)
     sound = match.rows(np.array([lead], dtype=np.float64))[0]
     at = place.astype(np.float64)
     for _ in range(3):
@@ -232,7 +219,7 @@ def _tempo(at: Float64, weight: Float64, rate_hz: float) -> tuple[float, float]:
     return float(np.angle(turns[best])) / (2 * np.pi) * step, step
 
 
-def _followed(match: Matcher, at: Float64, start: float, step: float, sound: Float32) -> Uneven | None:
+def _followed(match: Matcher, at: Float64, start: float, step: float, sound: Float32) -> Candidate | None:
     """The clicks of a sound through the whole recording, from some of their places; None where they are too few, or
     scatter as strums do."""
     number = np.round((at - start) / step)
@@ -240,7 +227,7 @@ def _followed(match: Matcher, at: Float64, start: float, step: float, sound: Flo
     number, first = np.unique(number[near], return_index=True)
     if len(number) < FEWEST:
         return None
-    rate = match.front.rate_hz
+    rate = match.signal.rate_hz
     reach = round(REACH_S * rate)
     beat = Beat.through(number, at[near][first], rate)
     nominal = np.arange(number[0], number[-1] + 1)
@@ -276,13 +263,13 @@ def _further(
     """
     number = last + way * np.arange(1.0, LOST + 1)
     expected = beat.next(number)
-    inside = (expected >= 0) & (expected < len(match.front.samples))
+    inside = (expected >= 0) & (expected < len(match.signal.samples))
     number, expected = number[inside], expected[inside]
     near = slice(0, GROW)
     at, evidence = _heard_at(match, expected[near], sound, beat.step, reach)
     heard = np.flatnonzero(evidence > HEARD)
     if len(heard) == 0 and len(number) == LOST:
-        far = round(min(JUMP_S * match.front.rate_hz, MOST_ALTERNATING * beat.step))
+        far = round(min(JUMP_S * match.signal.rate_hz, MOST_ALTERNATING * beat.step))
         together = match.curve(expected, sound, far).mean(axis=0)
         if together.max() > JUMPED:
             near = slice(0, LOST)
@@ -296,21 +283,11 @@ def _heard_at(match: Matcher, usual: Float64, sound: Float32, interval: float, r
     """Where near each usual place the sound is, and the evidence of it."""
     if len(usual) == 0:
         return usual, usual
-    evidence, delay = _evidence(match, usual, sound, interval, reach)
+    evidence, delay = evidence_near(match, usual, sound, interval, reach)
     return usual + delay, evidence
 
 
-def _evidence(
-    match: Matcher, position: Float64, sound: Float32, interval: float, reach: int
-) -> tuple[Float64, Float64]:
-    """Evidence of the sound within reach of each place, and how much later than it (samples)."""
-    rough = match.curve(position, sound, reach).argmax(axis=1) - reach
-    agreement, delay = match.compare(position + rough, sound, 1)
-    chance = chance_at(match, position, sound, interval)
-    return chance.evidence(agreement) - (LOOKS if reach > 1 else 0.0), rough + delay
-
-
-def _weighed(match: Matcher, nominal: Float64, at: Float64, evidence: Float64, sound: Float32) -> Uneven | None:
+def _weighed(match: Matcher, nominal: Float64, at: Float64, evidence: Float64, sound: Float32) -> Candidate | None:
     """The stretch that is heard, if what is heard keeps its places as a metronome does."""
     begin, end = stretch(evidence)
     score = promise(evidence)
@@ -318,7 +295,7 @@ def _weighed(match: Matcher, nominal: Float64, at: Float64, evidence: Float64, s
     heard = evidence > HEARD
     if score < LEAST_SCORE or np.count_nonzero(heard) < FEWEST or np.mean(heard) < USUALLY_HEARD:
         return None
-    rate = match.front.rate_hz
+    rate = match.signal.rate_hz
     beat = Beat.through(nominal[heard], at[heard], rate)
     usual = beat.usual(nominal)
     if beat.wanders > MOST_WANDER_S * rate or abs(beat.alternates) > MOST_ALTERNATING * beat.step:
@@ -327,13 +304,14 @@ def _weighed(match: Matcher, nominal: Float64, at: Float64, evidence: Float64, s
     heard = evidence > HEARD
     reach = round(REACH_S * rate)
     aside = np.concatenate([usual + part * beat.step for part in ASIDE])
-    elsewhere = _evidence(match, aside, sound, beat.step, reach)[0] > HEARD
+    elsewhere = evidence_near(match, aside, sound, beat.step, reach)[0] > HEARD
     if np.mean(elsewhere) > ELSEWHERE * np.mean(heard):
         return None
-    if _like_itself(match, at[heard], sound) or _loudness_scatters_db(match, at, heard) > MOST_LOUDER_DB:
+    if like_itself(match, at[heard], sound) or loudness_scatters_db(match, at, heard) > MOST_LOUDER_DB:
         return None
     agreement, _ = match.compare(at, sound, 1)
-    lattice = Lattice(
+    line = beat.start + beat.step * nominal
+    return Candidate(
         nominal=nominal,
         start=beat.start,
         step=beat.step,
@@ -343,26 +321,7 @@ def _weighed(match: Matcher, nominal: Float64, at: Float64, evidence: Float64, s
         kind=np.zeros(end - begin, dtype=np.int_),
         accented=np.zeros(end - begin, dtype=bool),
         score=score,
-    )
-    line = beat.start + beat.step * nominal
-    return Uneven(
-        lattice=lattice,
         bend=beat.places(nominal) - line,
         away=np.where(heard, at, usual) - line,
         off_beat=(abs(beat.alternates), beat.wanders),
     )
-
-
-def _like_itself(match: Matcher, at: Float64, sound: Float32) -> bool:
-    """Whether the sound is heard nearly as well some milliseconds beside each place as there."""
-    near, far = (round(s * match.front.rate_hz) for s in ITSELF_S)
-    curve = match.curve(at, sound, far)
-    there = curve[:, far - 2 : far + 3].max(axis=1)
-    curve[:, far - near : far + near + 1] = 0.0
-    return bool(np.median(curve.max(axis=1) / np.maximum(there, 1e-3)) > ITSELF)
-
-
-def _loudness_scatters_db(match: Matcher, at: Float64, heard: Bools) -> float:
-    """Standard deviation of the clicks' loudness about their neighbours', dB."""
-    loud_db = 20 * np.log10(np.maximum(loudness(match, at, heard)[heard], 1e-6))
-    return 1.4826 * float(np.median(np.abs(loud_db - np.median(loud_db))))
