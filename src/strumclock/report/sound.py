@@ -127,7 +127,7 @@ def write_sound(
     take = [measurement.take.path] if measurement.take.path else []
     check_outputs({"the sound": path}, reads=take, sounds=("the sound",), force=force)
     if recording is None:
-        recording = _read_again(measurement)
+        recording = take_again(measurement)
     samples, rate_hz = marked(measurement, recording), recording.sample_rate_hz
     import soundfile
 
@@ -140,7 +140,8 @@ _AROUND_S = 0.5
 _COUNT_IN_S = 8.0  # before the first place, so that the count-in is heard
 
 
-def _read_again(measurement: Measurement) -> Recording:
+def take_again(measurement: Measurement) -> Recording:
+    """The recording once more, from the count-in to half a second after the last place."""
     from strumclock.audio import load
 
     if measurement.take.path is None:
