@@ -29,7 +29,7 @@ MIN_CHANGES = 3
 MOST_SKEW = 2.0
 """Skewness corrected for at the most: that of an exponential distribution. A sample's own may be larger by chance."""
 
-SKEW_PRIOR = 8
+SKEW_PRIOR = 4
 """Contrasts that the belief in no skewness is worth."""
 
 

@@ -167,6 +167,7 @@ def fit_error_model(
     motor_grid: tuple[float, ...] = MOTOR_GRID,
     across_gaps: bool = True,
     phase_only: bool = False,
+    slow_doubt: bool = True,
 ) -> ErrorModel:
     """Weigh every way in which errors can hang together by how well it explains `values`.
 
@@ -184,6 +185,8 @@ def fit_error_model(
         Whether errors hang together across omitted slots; else each unbroken run stands alone.
     phase_only : bool
         Whether linear phase correction alone is weighed.
+    slow_doubt : bool
+        Whether the slowest wander is expected less than the others beforehand; not on a grid of one's own.
 
     Returns
     -------
@@ -195,7 +198,9 @@ def fit_error_model(
     """
     table = np.vstack([values, design.T])
     pairs = {"phi_grid": phi_grid, "motor_grid": motor_grid}
-    families = [explain_by_phase_correction(table, slot, **pairs, across_gaps=across_gaps)]
+    families = [
+        explain_by_phase_correction(table, slot, **pairs, across_gaps=across_gaps, slow_doubt=slow_doubt),
+    ]
     if not phase_only:
         families.append(explain_by_long_memory_and_period(table))
     return _weighed(families, slot, design.shape[1])

@@ -52,9 +52,15 @@ class Explained:
 
 
 def explain_by_phase_correction(
-    table: Floats, slot: Whole, *, phi_grid: tuple[float, ...], motor_grid: tuple[float, ...], across_gaps: bool
+    table: Floats,
+    slot: Whole,
+    *,
+    phi_grid: tuple[float, ...],
+    motor_grid: tuple[float, ...],
+    across_gaps: bool,
+    slow_doubt: bool = True,
 ) -> Explained:
-    """Every pair of φ and of the hand's share."""
+    """Every pair of φ and of the hand's share; `slow_doubt`: the slowest are expected less (`members.SLOW_DOUBT`)."""
     gap = np.diff(slot)
     joined = 1.0 if across_gaps else (gap == 1).astype(float)
     shares = np.array(motor_grid)
@@ -84,7 +90,8 @@ def explain_by_phase_correction(
         return _unfold(weights @ moved, off) / np.sqrt(factor)
 
     doubt = min(max((slot.size - members.SHORT_TAKE) / (members.LONG_TAKE - members.SHORT_TAKE), 0.0), 1.0)
-    prior = np.array([members.SLOW_DOUBT.get(phi, 1.0) ** doubt for phi in phi_of.tolist()])
+    expected = members.SLOW_DOUBT if slow_doubt else {}
+    prior = np.array([expected.get(phi, 1.0) ** doubt for phi in phi_of.tolist()])
     return Explained(
         gram=np.array([row[3] for row in rows]),
         logdet=np.array([row[4] for row in rows]),
