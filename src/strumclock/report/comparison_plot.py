@@ -45,7 +45,7 @@ def plot_comparison(result: Comparison) -> Figure:
 def _row(figure: Figure, row: Difference, bottom: float, height: float) -> None:
     """One figure: its name and verdict on the left, the two intervals on the right."""
     label, unit, signed = figure_words(row.figure)
-    said = told(row)
+    said, colour = told(row), WARM if row.shown and row.beyond_usual is not False else INK
     figure.text(0.03, bottom + 0.62 * height, label, fontsize=11, color=INK)
     figure.text(
         0.03,
