@@ -8,6 +8,8 @@ from strumclock.report.picture import plot_take, write_plot
 from strumclock.report.plots import plot_beats, plot_offsets
 from strumclock.report.progress_plots import (
     plot_class,
+    plot_jitter,
+    plot_placement,
     plot_progress,
     plot_tempo,
     write_class_plot,
@@ -39,7 +41,9 @@ __all__ = [
     "plot_beats",
     "plot_class",
     "plot_comparison",
+    "plot_jitter",
     "plot_offsets",
+    "plot_placement",
     "plot_progress",
     "plot_take",
     "plot_tempo",

@@ -47,13 +47,7 @@ def _row(figure: Figure, row: Difference, bottom: float, height: float) -> None:
     label, unit, signed = figure_words(row.figure)
     said, colour = told(row), WARM if row.shown and row.beyond_usual is not False else INK
     figure.text(0.03, bottom + 0.62 * height, label, fontsize=11, color=INK)
-    figure.text(
-        0.03,
-        bottom + 0.02 * height,
-        said,
-        fontsize=9.5,
-        color=WARM if row.shown and row.beyond_usual is not False else INK,
-    )
+    figure.text(0.03, bottom + 0.02 * height, said, fontsize=9.5, color=colour)
     axes = figure.add_axes((0.42, bottom, 0.54, height))
     plain_axes(axes)
     axes.spines["left"].set_visible(False)
