@@ -39,8 +39,8 @@ count-in before a step of the tempo that nobody told."""
 GAP_BEATS = 0.1
 """A first click this little later than a beat line, in beats, is on it: what is lost is then no part of a beat."""
 RESTART_BARS = 0.5
-"""So far before the first strum on a slot, in bars, the playing may have begun anew after a stop: two strums in a row of
-a shifted pattern seldom miss all slots."""
+"""So far before the first strum on a slot, in bars, the playing may have begun anew after a stop: two strums in a
+row of a shifted pattern seldom miss all slots."""
 GOES_ON = ("gap", "tempo")
 """How the clicks of a train begin that goes on with the run before it."""
 
