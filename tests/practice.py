@@ -93,7 +93,7 @@ def take_json(
         "held": {
             "held": held,
             "standard": {"name": "steady"},
-            "failed": [] if held else ["too uneven"],
+            "failed": [] if held else [{"code": "even-share", "found": even, "asked": 0.9}],
             "next_bpm": bpm,
         },
         "absent": {"timing.body_offset_ms": {"code": "no-spreads", "reason": "the spread was not measured"}},

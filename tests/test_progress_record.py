@@ -384,3 +384,34 @@ def test_the_sheet_of_a_class_cuts_no_word_off_and_lays_none_over_another(school
             assert apart, (text, other)
     drawn = " ".join(text for text, _ in boxes)
     assert all(report.to_send(p)[-1] in drawn for p in students if p.exercises)
+
+
+def test_a_class_read_again_is_what_was_concluded(journal, monkeypatch):
+    """The second list is read from the journal, equal in every field; a new take or other code concludes anew."""
+    from strumclock.weeks import keeping, record
+
+    for week in range(10):
+        journal.record(recorded("Ines", week, 60.0 + 2 * week, True))
+        journal.record(recorded("Joris", week, 70.0, week % 2 == 0))
+    journal.set_goal("Ines", EXERCISE, 100.0, by=TODAY + timedelta(weeks=20))
+    made = class_list(journal, today=TODAY)
+    concluded = []
+    whole = record._progress
+    monkeypatch.setattr(record, "_progress", lambda past, *rest: concluded.append(past.student) or whole(past, *rest))
+    assert class_list(journal, today=TODAY) == made
+    assert concluded == []
+    for one, fresh in zip(made, (progress(journal, p.student, today=TODAY) for p in made), strict=True):
+        assert report.to_send(one) == report.to_send(fresh)
+    concluded.clear()
+    journal.record(recorded("Ines", 11, 90.0, False))
+    class_list(journal, today=TODAY)
+    assert concluded == ["Ines"]
+    concluded.clear()
+    journal.exclude("Joris/3-0-70.0.wav", "the phone fell")
+    class_list(journal, today=TODAY)
+    assert concluded == ["Joris"]
+    concluded.clear()
+    monkeypatch.setattr(keeping, "_code", lambda: "other code")
+    class_list(journal, today=TODAY)
+    assert concluded == ["Ines", "Joris"]
+    assert sorted(p.n_takes for p in class_list(journal, today=TODAY, takes_to_hold=1)) == [10, 11]

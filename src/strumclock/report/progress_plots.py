@@ -42,6 +42,8 @@ MOST_LABELS = 8
 MOST_EXERCISES = 4
 """Exercises in one student's picture, the one played last first."""
 COLUMNS = 3
+MOST_STUDENTS = 30
+"""Students on one sheet, ten rows of them: more is no picture any more, and takes a minute to draw."""
 COLUMN_CHARACTERS = 50
 """Characters a line under a small picture: more of the smallest type run into the next column."""
 KEY = "● held by enough takes, with a line to the lowest tempo that was not held    ○ no tempo held by enough takes"
@@ -285,13 +287,16 @@ def plot_class(students: Sequence[Progress]) -> Figure:
 
     All share one time axis; each has its own tempo axis of the same length, so that slopes compare.
     """
-    drawn = [p for p in students if p.exercises]
+    played = [p for p in students if p.exercises]
+    drawn, more = played[:MOST_STUDENTS], len(played) - MOST_STUDENTS
     rows = max(math.ceil(len(drawn) / COLUMNS), 1)
     words = [_wrapped(to_send(p), COLUMN_CHARACTERS) for p in drawn]
     row_in = 3.1 + 0.165 * max([len(lines) for lines in words], default=0)
     height_in = 1.0 + row_in * rows
     figure = new_figure(12.0, height_in)
-    title = "Tempo held in bpm, week by week"
+    title = "Tempo held in bpm, week by week" + (
+        f" (the first {MOST_STUDENTS} in need; {more} more)" if more > 0 else ""
+    )
     figure.text(0.04, 1 - 0.2 / height_in, title, va="top", fontsize=16, fontweight="bold", color=INK)
     figure.text(0.05, 0.1 / height_in, KEY, fontsize=9, color=SOFT)
     if not drawn:

@@ -115,7 +115,7 @@ def _good(progress: Progress, now: ExerciseProgress) -> str:
     once = max((w.once_held_bpm for w in now.weeks if w.once_held_bpm is not None), default=None)
     if once is not None:
         return f"{_named(now)}: one of your takes held {tempo(once, now.beats_per_change)}."
-    done = f"{_count(len(now.points), 'take')} in {_count(len(now.weeks), 'week')}"
+    done = f"{_count(sum(week.n_takes for week in now.weeks), 'take')} in {_count(len(now.weeks), 'week')}"
     return f"{_named(now)}: you have put down {done}, so there is a record to build on."
 
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from strumclock.journal import History, Journal, PastTake
 from strumclock.weeks.exercise import ExerciseProgress, exercise_progress
+from strumclock.weeks.keeping import conclusions
 from strumclock.weeks.week import TAKES_TO_HOLD, Point
 
 if TYPE_CHECKING:
@@ -126,9 +127,19 @@ def progress(
 def class_list(
     journal: Journal, *, today: date | None = None, takes_to_hold: int | None = None
 ) -> tuple[Progress, ...]:
-    """Every student of a journal, those first who need the teacher most: stuck, falling, silent, measurement unsure."""
-    found = [_progress(past, today or date.today(), takes_to_hold) for past in journal.histories()]
-    return tuple(sorted(found, key=lambda p: NEEDS.index(p.need)))
+    """Every student of a journal, those first who need the teacher most: stuck, falling, silent, measurement unsure.
+
+    Each has the exercise played last only, without its single takes. What was concluded before from the same takes is
+    read from the journal: see `strumclock.weeks.keeping`.
+    """
+    day = today or date.today()
+
+    def conclude(past: History) -> Progress:
+        whole = _progress(past, date.min, takes_to_hold)
+        return replace(whole, exercises=tuple(replace(one, points=()) for one in whole.exercises[:1]))
+
+    found = conclusions(journal, conclude, Progress, options=f"takes_to_hold={takes_to_hold}")
+    return tuple(sorted((replace(one, today=day) for one in found), key=lambda p: NEEDS.index(p.need)))
 
 
 def _progress(past: History, today: date, takes_to_hold: int | None) -> Progress:
