@@ -18,9 +18,9 @@ from strumclock.weeks.week import Point, Span, monday_of
 
 SURE_RISING, SURE_FALLING, NO_LONGER = 0.72, 0.82, 0.55
 """A trend is said from these probabilities on, and until it falls below the last. Calibrated with
-``tests/benchmarks/next_tempo.py``: about one in ten of those who stay where they are is called rising or falling at any
-of twenty weekly looks, and seven in ten or more who gain 1 bpm a week
-by their twentieth week, with one take a week. Falls show so clearly that more is asked of them."""
+``tests/benchmarks/next_tempo.py``: at most one in ten of those who stay where they are is called rising or falling at
+any of twenty weekly looks, and, with one take a week, two in three who gain 1 bpm a week by their twentieth week (nine
+in ten with two takes). Falls show so clearly that more is asked of them."""
 
 SURE_LEVEL = 0.65
 """Probability of gaining and losing less than half a percent a week from which a player is called level."""
