@@ -35,10 +35,6 @@ QUIET_SHARE = 0.5
 """The quiet lasts as long as this share of the coming second is quiet."""
 
 
-LONGEST_S = 40.0
-"""Longest time to the first strum."""
-
-
 INTERVALS_S = (0.2, 2.2)
 """Time between the clicks of a count-in: 27 to 300 a minute."""
 
@@ -118,7 +114,7 @@ def rise_db(signal: Signal, place: Ints) -> Float64:
 def _find(signal: Signal, place: Ints, pairs: Pairs, hints_s: tuple[float, ...]) -> CountIn | None:
     """The clicks of a count-in that nothing covers, or None."""
     rate = signal.rate_hz
-    until = min(quiet_until(signal), LONGEST_S * rate)
+    until = quiet_until(signal)
     early = int(np.searchsorted(place, until))
     if early < 3:
         return None

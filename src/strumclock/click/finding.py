@@ -29,8 +29,9 @@ HIGH_RATE_HZ = 22_050.0
 """Clicks are looked for below 5 kHz; where none is clear there, at about this rate too: a closed hi-hat lies above."""
 
 
-CLEAR_SHARE = 0.8
-"""Clicks are plain where so many of those on the line are heard: short quiet ticks may have more above 5 kHz."""
+CLEAR_SHARE, BEGIN_S = 0.8, 2.0
+"""Clicks are plain where so many of those on the line are heard, from before this time: short quiet ticks may have more
+above 5 kHz, and a closed hi-hat is hardly heard below in a quiet count-in."""
 
 
 SKEW_HINTS = (0.5, 1.0, 2.0)
@@ -172,9 +173,9 @@ def _better(there: Candidate, high: Matcher, found: Candidate, match: Matcher) -
 
 
 def _clear(found: Candidate | None, match: Matcher) -> bool:
-    """Whether clicks are heard plainly, nearly all of them, and to the end."""
+    """Whether clicks are heard plainly, nearly all of them, from the beginning to the end."""
     if found is None or found.score < PLAIN_SCORE or np.mean(found.heard) < CLEAR_SHARE:
         return False
     rate_hz = match.signal.rate_hz
-    last_s = (found.start + found.step * float(found.nominal[-1])) / rate_hz
-    return to_the_end(last_s, len(match.signal.samples) / rate_hz)
+    first_s, last_s = ((found.start + found.step * float(n)) / rate_hz for n in found.nominal[[0, -1]])
+    return first_s < BEGIN_S and to_the_end(last_s, len(match.signal.samples) / rate_hz)
