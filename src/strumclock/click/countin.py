@@ -54,11 +54,11 @@ RISE_DB = 10.0
 
 WORTH_LIKE, WORTH_UNLIKE, WORTH_GIVEN, WORTH_MISSING = 10.0, 4.0, 7.0, -4.0
 """Evidence (nats) of a further like click (a pulse in 0.3 ms by chance, and of that sound), of an unlike one (a pulse
-in 8 ms of quiet by chance), of the told tempo met to GIVEN, and of a place without a pulse."""
+in 8 ms of quiet by chance), of the given tempo met to GIVEN, and of a place without a pulse."""
 
 
 GIVEN = 1e-3
-"""How closely the told tempo, its half or its double must be met to count."""
+"""How closely the given tempo, its half or its double must be met to count."""
 
 
 MOST_LONE = 2

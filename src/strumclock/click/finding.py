@@ -35,7 +35,7 @@ above 5 kHz, and a closed hi-hat is hardly heard below in a quiet count-in."""
 
 
 SKEW_HINTS = (0.5, 1.0, 2.0)
-"""A told tempo may mean clicks on the halves of the beat, on the beat, or on every other one."""
+"""A given tempo may mean clicks on the halves of the beat, on the beat, or on every other one."""
 
 
 def find_clicks(
@@ -62,11 +62,11 @@ def find_clicks(
     start_s : float
         File time of samples[0].
     bpm : float, optional
-        The tempo told. It may be wrong, half or double: it only helps where clicks are few.
+        The tempo given. It may be wrong, half or double: it only helps where clicks are few.
     beats_per_bar : int, optional
         After how many clicks accents are looked for; without it they are looked for after 2 to 12.
     nominal_s : float array, shape (m,), optional
-        Told times of the clicks (a tempo map), increasing, of which only the start and the clocks' ratio are unknown.
+        Given times of the clicks (a tempo map), increasing, of which only the start and the clocks' ratio are unknown.
     source : str
         Passed on into the result.
     low : float32 array, optional
@@ -80,7 +80,7 @@ def find_clicks(
     Raises
     ------
     UsageError
-        Where the samples are not one channel of finite numbers, or the told times do not increase.
+        Where the samples are not one channel of finite numbers, or the given times do not increase.
 
     Examples
     --------
@@ -116,7 +116,7 @@ def _checked(
         raise UsageError(f"a sample rate above 0 Hz is required, not {sample_rate_hz}")
     given = None if nominal_s is None else np.asarray(nominal_s, dtype=np.float64)
     if given is not None and (given.ndim != 1 or len(given) < 3 or not np.all(np.diff(given) > 0)):
-        raise UsageError("told click times must be at least 3 and increase")
+        raise UsageError("given click times must be at least 3 and increase")
     if len(x) < SHORTEST_S * sample_rate_hz or not np.any(x):
         return None
     if not np.isfinite(np.sum(x, dtype=np.float64)):

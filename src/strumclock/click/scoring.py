@@ -108,7 +108,7 @@ class Train:
     Attributes
     ----------
     nominal : float array, shape (n,)
-        0, 1, 2, … (or the told times) of each click.
+        0, 1, 2, … (or the given times) of each click.
     start, step : float
         Position = start + step * nominal.
     sound : float32 array
