@@ -149,17 +149,16 @@ def thinned(train: Train) -> tuple[float, float]:
 
 def thickened(match: Matcher, start: float, step: float, train: Train) -> float:
     """The step, or a half or third of it where the train's own sound is heard between its places too."""
-    clear = np.where(train.heard, np.maximum(train.agreement, 0.0), 0.0)
-    cycle = Cycle.of(match, train.position, clear, step)
     whole = np.arange(np.floor((train.position[0] - start) / step), np.ceil((train.position[-1] - start) / step))
     for parts in (2, 3):
-        if not all(cycle.hits(part * step / parts) for part in range(1, parts)):
-            continue
         number = np.arange(whole[0] * parts, (whole[-1] + 1) * parts)
         position = start + step / parts * number[number % parts > 0]
         agreement, _ = match.compare(position, train.sound, 1)
         evidence = chance_at(match, position, train.sound, step / parts).evidence(agreement)
         often = np.mean(evidence > HEARD) > PART_SHARE * np.mean(train.heard)
-        if often and promise(evidence) > PART:
+        if not often or promise(evidence) <= PART:
+            continue
+        cycle = Cycle.of(match, train.position, np.where(train.heard, np.maximum(train.agreement, 0.0), 0.0), step)
+        if all(cycle.hits(part * step / parts) for part in range(1, parts)):
             return step / parts
     return step
