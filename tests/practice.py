@@ -26,6 +26,7 @@ def take_json(
     jitter_ms: float = 18.0,
     offset_ms: float | None = 5.0,
     even: float = 0.95,
+    margin: float | None = None,
     seed: int = 1,
     n: int = 32,
     path: str = "take.wav",
@@ -92,8 +93,9 @@ def take_json(
         "correction": None,
         "held": {
             "held": held,
+            "margin": margin,
             "standard": {"name": "steady"},
-            "failed": [] if held else ["too uneven"],
+            "failed": [] if held else [{"code": "uneven", "found": 24, "asked": 29, "margin": 1.2, "of": 32}],
             "next_bpm": bpm,
         },
         "absent": {"timing.body_offset_ms": {"code": "no-spreads", "reason": "the spread was not measured"}},

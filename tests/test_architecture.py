@@ -67,7 +67,7 @@ MAY_IMPORT = {
     "pipeline": {"numpy"},
     "journal": {"numpy", "sqlalchemy", "pandas", "psycopg"},
     "weeks": {"numpy", "scipy", "pandas"},
-    "report": {"numpy", "matplotlib", "rich", "soundfile"},
+    "report": {"numpy", "matplotlib", "pandas", "rich", "soundfile", "jinja2", "markupsafe"},
     "batch": {"numpy", "distributed", "fsspec", "av", "rich"},
     "demo": {"numpy", "soundfile"},
     "cli": {"click", "rich"},

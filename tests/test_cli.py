@@ -203,3 +203,29 @@ def test_the_installed_command_reports_its_version() -> None:
         capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert version("strumclock") in done.stdout
+
+
+def test_all_parts_of_a_recording_are_measured_in_turn(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """The steady take twice in one file, 3.3 s apart: two parts, each with the figures of the take alone."""
+    samples, rate_hz = soundfile.read(STEADY, dtype="float32")
+    pause = np.zeros(round(3.3 * rate_hz), np.float32)
+    path = tmp_path / "twice.wav"
+    soundfile.write(path, np.concatenate([samples, pause, samples]), rate_hz)
+    told = ("--bpm", "84", "--meter", "4/4", "--count-in", "1", "--per-beat", "1")
+    alone = json.loads(_run(capsys, "measure", STEADY, *told, "--json", "-")[1])
+    both = json.loads(_run(capsys, "measure", str(path), *told, "--part", "all", "--json", "-")[1])["parts"]
+    assert [[part["measured"] for part in take["parts"]] for take in both] == [[True, False], [False, True]]
+    for take in both:
+        mean_ms, alone_ms = (t["timing"]["mean_offset_ms"]["value"] for t in (take, alone))
+        assert abs(mean_ms - alone_ms) < 0.5
+        assert take["timing"]["n"] == alone["timing"]["n"]
+        assert len(take["strums"]) == 2 * len(alone["strums"])
+        assert sum(strum["measured"] for strum in take["strums"]) == len(alone["strums"])
+    second = json.loads(_run(capsys, "measure", str(path), *told, "--part", "2", "--json", "-")[1])
+    assert second["timing"] == both[1]["timing"]
+    status, _, err = _run(capsys, "measure", str(path), *told, "--part", "3")
+    assert status == 2
+    assert "has 2 parts" in err
+    status, _, err = _run(capsys, "measure", str(path), *told, "--part", "all", "--plot", "x.png")
+    assert status == 2
+    assert "--plot needs one part" in err

@@ -17,7 +17,15 @@ from support import REFERENCE_AUDIO, ROOT
 
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 IMPORTED_AS = {"dask": "distributed", "mir-eval": "mir_eval"}  # distributions whose packages have another name
-TOOLS = {"ruff", "mypy", "types-jsonschema", "pandas-stubs", "ipykernel", "hatchling"}  # run or read, not imported
+TOOLS = {
+    "ruff",
+    "mypy",
+    "mutmut",
+    "types-jsonschema",
+    "pandas-stubs",
+    "ipykernel",
+    "hatchling",
+}  # run or read, not imported
 PEERS = {"essentia", "aubio"}  # held against ours by benchmarks, where somebody has installed them
 SHARED_BENCH = {"cases", "cases_hard", "match", "real", "render", "evaluate", "sessions"}  # modules beside the checkout
 

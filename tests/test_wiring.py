@@ -7,6 +7,7 @@ all there and none is zero, so that a wire led to the wrong stage, or with the w
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -17,11 +18,13 @@ from scipy.optimize import brentq
 from scipy.stats import t as student
 from wired import Wired, wired
 
+from strumclock.alignment import ADDED, OUTSIDE
 from strumclock.audio import from_array
 from strumclock.click import Clicks
-from strumclock.grid import Exercise
+from strumclock.errors import ClickError
+from strumclock.grid import Exercise, build_grid
 from strumclock.onsets import Strums
-from strumclock.pipeline import analysing, listening, sources
+from strumclock.pipeline import analysing, compare, listening, parts, sources
 from strumclock.pipeline.measurement import TakeInfo
 from strumclock.pipeline.options import MeasureOptions
 from strumclock.timing.error_model import ErrorModel, fit_error_model
@@ -123,6 +126,7 @@ def test_the_recording_and_the_exercise_are_those_that_were_told(anchor: str) ->
         "bars": w.BARS,
         "chords": list(w.CHORDS),
         "inferred": [],
+        "from": {},
     }
     assert document["ignored"] == [{"time_s": 3.0, "reason": "a tap"}]
     assert document["left_click"] == []
@@ -415,9 +419,9 @@ def test_the_correction_gets_the_strums_on_slots_with_their_places(monkeypatch: 
         return analysing.Absent(code="test", reason="only looked at")
 
     monkeypatch.setattr(analysing, "measure_correction", keep)
-    wired.cache_clear()
+    w.made.cache_clear()
     take = wired("recorded-click")
-    wired.cache_clear()
+    w.made.cache_clear()
     deviation = take.offset_ms - take.offset_ms.mean()
     assert seen["offset_ms"] == pytest.approx(deviation, abs=MS)
     assert seen["slot"].tolist() == take.on.tolist()
@@ -493,3 +497,130 @@ def test_the_guitar_is_what_the_clicks_channel_does_not_hold(monkeypatch: pytest
         assert sound.guitar == pytest.approx(guitar - guitar.mean(), abs=1e-6)
         assert searched.pop() == pytest.approx(click, abs=1e-6)
         assert sound.clicks.source == "channel"
+
+
+def test_only_strums_are_told_where_only_they_were_asked_for() -> None:
+    """Truth: the strums that were put in, with nothing of a grid, and why."""
+    take = wired("recorded-click", free=True)
+    document = take.json
+    times = np.sort(np.append(take.strum_s, take.added_s))
+    assert [row["time_s"] for row in document["strums"]] == pytest.approx(times.tolist(), abs=1e-6)
+    u_ms = dict(zip(take.strum_s.round(6), 1e3 * take.u_s, strict=True))
+    for row in document["strums"]:
+        assert row["u_ms"] == pytest.approx(u_ms.get(round(row["time_s"], 6), 0.9), abs=1e-3)
+        assert (row["slot"], row["offset_ms"], row["at_change"], row["left_click"]) == (None, None, False, False)
+    for name in ("grid", "timing", "held", "correction", "tuning", "changes"):
+        assert document[name] is None
+        assert document["absent"][name]["code"] == "not-asked"
+    assert document["stroke"]["n"] == len(times)
+    assert document["ignored"] == [{"time_s": 3.0, "reason": "a tap"}]
+    assert document["exercise"]["name"] == "wired"
+
+
+def test_two_takes_are_held_against_each_other_place_by_place() -> None:
+    """Truth: B minus A: the errors that were put in at the places that both played; u by GUM 5.1.2, what each take's
+    strums share added in quadrature; the scatter about the drift line of the differences.
+    """
+    a, b = wired("recorded-click"), wired("recorded-click", seed=8)
+    found = compare(a.measurement, b.measurement)
+    apart = b.offset_ms - a.offset_ms
+    assert (found.same_exercise, found.n_places) == (True, len(a.on))
+    assert (found.path_a, found.bpm_a) == ("wired.wav", pytest.approx(90.0072, abs=1e-4))
+    assert found.apart_ms is not None
+    assert found.spread_ms is not None
+    assert found.apart_ms.value == pytest.approx(apart.mean(), abs=MS)
+    own = math.sqrt(float(np.sum((1e3 * a.u_s) ** 2 + (1e3 * b.u_s) ** 2))) / len(a.on)
+    shared = math.sqrt(2 * (PATH_U_MS**2 + _anchor_u_ms(a, "recorded-click") ** 2 + (1e3 * w.BIAS_U_S) ** 2))
+    assert found.apart_ms.u == pytest.approx(math.hypot(own, shared), abs=5e-3)
+    about = _residual(apart, a.minutes)
+    u_ms = 1e3 * np.hypot(a.u_s, b.u_s)
+    trust = (1 + 0.5 * (u_ms / (1.4826 * np.median(np.abs(about)))) ** 2) ** -2
+    trust /= trust.sum()
+    n = len(about)
+    square = float(trust @ about**2) * n / (n - 2) - 0.5 * float(trust @ u_ms**2)
+    assert found.spread_ms.value == pytest.approx(math.sqrt(square), abs=5e-3)
+    assert found.leads == (None if not found.apart_ms.excludes(0.0) else "B" if apart.mean() < 0 else "A")
+    for row in found.differences:
+        left, right = (getattr(take.measurement.timing, row.figure) for take in (a, b))
+        assert row.b_minus_a.value == pytest.approx(right.value - left.value, abs=1e-9)
+        assert row.b_minus_a.u == pytest.approx(math.hypot(left.u, right.u), abs=1e-9)
+        up = math.hypot(right.high - right.value, left.value - left.low)
+        assert row.b_minus_a.high - row.b_minus_a.value == pytest.approx(up, abs=1e-9)
+        down = math.hypot(right.value - right.low, left.high - left.value)
+        assert row.b_minus_a.value - row.b_minus_a.low == pytest.approx(down, abs=1e-9)
+        assert row.shown == (row.b_minus_a.low > 0 or row.b_minus_a.high < 0)
+    document = found.to_dict()
+    assert document["apart_ms"]["value"] == found.apart_ms.value
+    assert document["absent"] == {}
+
+
+def test_who_leads_cannot_be_known_where_one_take_has_no_click() -> None:
+    """Truth: with headphones only deviations are known: no offset of one take from the other, but their scatter."""
+    a, b = wired("fitted"), wired("recorded-click", seed=8)
+    found = compare(a.measurement, b.measurement)
+    assert (found.apart_ms, found.leads) == (None, None)
+    assert found.absent["apart_ms"].code == "no-click"
+    assert found.bpm_a == 90.0
+    assert found.spread_ms is not None
+    other = compare(wired("recorded-click").measurement, b.measurement).spread_ms
+    assert other is not None
+    assert found.spread_ms.value == pytest.approx(other.value, abs=0.05)
+    assert found.to_dict()["apart_ms"] is None
+
+
+def test_two_tempos_are_two_exercises() -> None:
+    """Truth: a take whose click was heard at 90 bpm and one told at 96 have nothing to be averaged."""
+    a = wired("given").measurement
+    faster = replace(a, exercise=replace(a.exercise, bpm=96.0))
+    found = compare(a, faster)
+    assert not found.same_exercise
+    assert {why.code for why in found.absent.values()} == {"two-tempos"}
+    other = compare(a, replace(a, exercise=replace(a.exercise, meter="3/4")))
+    assert {why.code for why in other.absent.values()} == {"two-exercises"}
+    assert "the meter: 4/4 and 3/4" in other.absent["apart_ms"].reason
+    unmeasured = compare(a, replace(a, timing=None))
+    assert {why.code for why in unmeasured.absent.values()} == {"no-grid"}
+
+
+def test_a_click_in_a_file_of_its_own_is_searched_there_and_may_be_audible_here(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Truth: the click is searched in its own file from that file's beginning, then in the take, from the take's."""
+    rng = np.random.default_rng(2)
+    take, other = (from_array(rng.normal(0.0, 0.1, 4 * 11025), 11025) for _ in range(2))
+    asked: list[tuple[bool, str, float]] = []
+
+    def find(samples: np.ndarray, _rate: float, *, source: str = "recording", start_s: float, **_hints: Any) -> Any:
+        asked.append((np.allclose(samples, other.mono()), source, start_s))
+        return w.clicks_heard(0.5, source) if source == "file" else None
+
+    monkeypatch.setattr(sources, "find_clicks", find)
+    monkeypatch.setattr(sources, "load", lambda _path: replace(other, start_s=2.0))
+    sound = sources.tell_apart(take, Exercise(), "click.wav", None)
+    assert asked == [(True, "file", 2.0), (False, "recording", 0.0)]
+    assert sound.clicks is not None
+    assert (sound.clicks.source, sound.removal) == ("file", None)
+    assert sound.guitar == pytest.approx(take.mono() - take.mono().mean(), abs=1e-6)
+    monkeypatch.setattr(sources, "find_clicks", lambda *_args, **_told: None)
+    with pytest.raises(ClickError, match=r"promised in click\.wav"):
+        sources.tell_apart(take, Exercise(), "click.wav", None)
+
+
+def test_strums_of_another_part_are_held_against_its_own_grid_less_the_path() -> None:
+    """Truth: 12 and 20 ms after the lines of that part, 5 ms of which are the air's; an added and an outside strum."""
+    grid = build_grid(Exercise(bpm=60, meter="4/4", per_beat=1, pattern="D"), bars=1).placed(40.0)
+    other = SimpleNamespace(anchor="given", slot=np.array([-4, 0, ADDED, 2, OUTSIDE]), grid=grid)
+    strums = Strums(
+        time_s=np.array([1.0, 40.012, 40.5, 42.020, 50.0]),
+        u_s=np.full(5, 0.001),
+        strength_db=np.zeros(5),
+        bias_u_s=0.0003,
+    )
+    rows = parts.strums_elsewhere(strums, SimpleNamespace(others=(other,), parts=()), 0.005)
+    assert [(row.slot, row.beat, row.measured) for row in rows] == [(0, 1, False), (None, None, False), (2, 3, False)]
+    assert [row.offset_ms for row in rows] == [pytest.approx(7.0, abs=1e-6), None, pytest.approx(15.0, abs=1e-6)]
+    assert [row.grid_s for row in rows] == [40.0, None, 42.0]
+    assert [row.u_ms for row in rows] == [1.0, 1.0, 1.0]
+    other.anchor = "fitted"
+    rows = parts.strums_elsewhere(strums, SimpleNamespace(others=(other,), parts=()), 0.005)
+    assert [row.offset_ms for row in rows] == [None, None, None]

@@ -6,6 +6,7 @@ grid, the offsets, what is omitted and added are computed here from the exercise
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 from functools import cache
 from types import SimpleNamespace
@@ -75,9 +76,17 @@ class Wired:
         return minutes - minutes.mean()
 
 
-@cache
 def wired(anchor: str, *, path: bool = True, chords: bool = True, seed: int = 7, **options: Any) -> Wired:
-    """The take, anchored by clicks in the recording, on a channel, by a stated downbeat, or by nothing."""
+    """The take, anchored by clicks in the recording, on a channel, by a stated downbeat, or by nothing.
+
+    Made once in a process: a mutant's process must not find what its parent measured.
+    """
+    return made(os.getpid(), anchor, path=path, chords=chords, seed=seed, **options)
+
+
+@cache
+def made(_process: int, anchor: str, *, path: bool, chords: bool, seed: int, **options: Any) -> Wired:
+    """See `wired`."""
     rng = np.random.default_rng(seed)
     skew = SKEW_PPM * 1e-6 if anchor in ("recorded-click", "click-channel") else 0.0
     beat_s = 60 / (BPM * (1 + skew))

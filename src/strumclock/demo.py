@@ -19,7 +19,7 @@ from strumclock.errors import OutputError, UsageError
 from strumclock.grid import Exercise
 from strumclock.journal import Journal
 from strumclock.report import class_summary, write_class_plot, write_progress_plot
-from strumclock.saving import write_text
+from strumclock.saving import replacing, write_text
 from strumclock.synthesis import Player, Scene, synthesise
 from strumclock.weeks import Progress, class_list
 
@@ -108,7 +108,7 @@ def build_demo(
         If it cannot be written.
     """
     folder = Path(folder)
-    if folder.is_dir() and any(folder.iterdir()) and not (folder / "practice.toml").is_file():
+    if folder.is_dir() and any(folder.iterdir()) and not _is_demonstration(folder):
         raise UsageError(f"a demonstration needs a new or empty folder, but {folder} holds something; choose another")
     planned = [take for take in plan(folder, today or date.today()) if not take.path.exists()]
     try:
@@ -175,15 +175,26 @@ def make(take: Planned) -> None:
     exercise = Exercise(bpm=take.bpm, meter="4/4", per_beat=1, pattern="DDDD", chords=("A", "D"), count_in=1, bars=BARS)
     sound = synthesise(exercise, take.player, take.scene, seed=take.seed)
     take.path.parent.mkdir(parents=True, exist_ok=True)
-    partial = take.path.with_suffix(".part")
-    soundfile.write(partial, sound.samples, sound.sample_rate_hz, subtype="PCM_16", format="FLAC")
-    partial.replace(take.path)
+    with replacing(take.path) as temporary:
+        soundfile.write(temporary, sound.samples, sound.sample_rate_hz, subtype="PCM_16", format="FLAC")
 
 
 def _write_settings(folder: Path) -> None:
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / "practice.toml").write_text(CLASS_TOML, encoding="utf-8")
+    texts = {folder / "practice.toml": CLASS_TOML}
     for student in _class():
         (folder / student).mkdir(exist_ok=True)
         text = f'student = "{student.capitalize()}"\nequipment = "synthesised steel strings"\n'
-        (folder / student / "practice.toml").write_text(text, encoding="utf-8")
+        texts[folder / student / "practice.toml"] = text
+    for path, text in texts.items():
+        if not path.exists():  # what somebody changed in it stays
+            write_text(path, text)
+
+
+def _is_demonstration(folder: Path) -> bool:
+    """Whether a folder is of an earlier demonstration: its settings begin as ours do."""
+    try:
+        text = (folder / "practice.toml").read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError):
+        return False
+    return text.startswith(CLASS_TOML.partition("\n")[0])

@@ -1,11 +1,14 @@
 """Which strum was meant for which slot, what was omitted, what was added, and how the grid got its place.
 
-The parts: `pulse` finds the beats in time, `inference` what was not told, `start` the first played downbeat,
-`pairing` the slot of every strum, and `aligning` puts them together.
+Read in this order: `parts` finds the stretches of a recording and chooses the take; `runs` counts bars on through a
+stepped tempo or a gap; `stretch` aligns one stretch to one row of clicks. What was meant is searched in `hypotheses`
+(where the beats are: `pulse`; how what was told was meant: `meanings`; who left the click: `departures`, `tempo`), by
+the one `score`. Then `completing` adds what was not told (`inference`), `placing` lays the grid into the recording and
+`pairing` gives every strum its slot. `result` holds the values, `notices` what is to be said of them.
 """
 
-from strumclock.alignment.joining import cut_alignment
 from strumclock.alignment.parts import align
+from strumclock.alignment.placing import cut_alignment
 from strumclock.alignment.result import (
     ADDED,
     LEFT_CLICK,

@@ -18,11 +18,11 @@ from strumclock.alignment.completing import Completed, Frame, complete, frame_of
 from strumclock.alignment.departures import Stretch, find_left
 from strumclock.alignment.inference import Accents, PartsFit
 from strumclock.alignment.meanings import Meaning, OwnPlaces, meanings_of, meant, own_places_of
-from strumclock.alignment.own_tempo import OwnTempo, own_tempi
 from strumclock.alignment.pairing import FloatArray, IntArray
 from strumclock.alignment.pulse import Pulse, other_tempo
 from strumclock.alignment.result import Rival
 from strumclock.alignment.score import Explanation, asked, score
+from strumclock.alignment.tempo import OwnTempo, own_tempi
 from strumclock.errors import Notice
 from strumclock.grid import PER_BEAT_RANGE, Exercise
 
@@ -186,8 +186,11 @@ def _generate(
     spans = [(float(beat[stretch.first]), float(beat[stretch.last])) for stretch in departures]
     beat = beat[kept]
     own = own_places_of(beat, pulse, given)
-    for meaning in meanings_of(given, own, pulse, frame_of(beat, pulse, given, clicks).per_bar):
-        frame = frame_of(beat if meaning.kept is None else beat[meaning.kept], pulse, meaning.given, clicks)
+    as_told = frame_of(beat, pulse, given, clicks)
+    for meaning in meanings_of(given, own, pulse, as_told.per_bar):
+        frame = as_told
+        if meaning.given is not given:
+            frame = frame_of(beat if meaning.kept is None else beat[meaning.kept], pulse, meaning.given, clicks)
         cell, astray = _cells(frame.fit, own, len(beat))
         pattern = meaning.given.pattern
         played = None if pattern is None else np.array([c != "." for c in pattern], dtype=np.float64)

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import NDArray
 
 from strumclock.alignment.pairing import FloatArray, IntArray
-from strumclock.alignment.pulse import Pulse
 from strumclock.alignment.result import ADDED, OUTSIDE, Departure
 from strumclock.errors import Notice
 from strumclock.grid import BeatGrid
+
+if TYPE_CHECKING:
+    from strumclock.alignment.pulse import Pulse
 
 EXTRAPOLATED_BEATS = 4.0
 """Beats of the grid without a click after which it is said: the last few of a quiet click may be covered by strums."""
@@ -168,3 +172,49 @@ def _regular_place(grid: BeatGrid, added: FloatArray) -> tuple[float, int] | Non
     middle = float(np.median(way))
     near = np.abs(way - middle) < 0.1
     return (middle, int(near.sum())) if near.mean() >= BETWEEN_SHARE else None
+
+
+def tempo_differs(told_bpm: float, heard_bpm: float) -> Notice:
+    """The clicks keep another tempo than the one told."""
+    message = (
+        f"the tempo told is {told_bpm:g} bpm, but the clicks beat {heard_bpm:.2f}; the clicks are believed, and "
+        "everything is measured against them"
+    )
+    return Notice(code="tempo-differs", message=message)
+
+
+def tempo_kept_differs(told_bpm: float, kept_bpm: float) -> Notice:
+    """The strums keep another tempo than the one told, and no click is heard."""
+    message = (
+        f"the tempo told is {told_bpm:g} bpm, but the strums keep {kept_bpm:.1f} and no click is heard to decide: they "
+        "are measured at their own tempo, so how far it slid from a click is not known"
+    )
+    return Notice(code="tempo-differs", message=message)
+
+
+def tempo_estimated(bpm: float) -> Notice:
+    """The tempo was found in the strums."""
+    message = (
+        f"no click is heard and no tempo was told: {bpm:.1f} bpm is the tempo that the strums keep (half or double of "
+        "it cannot be told apart), so how far it slid from a click is not known"
+    )
+    return Notice(code="tempo-estimated", message=message)
+
+
+def tempo_ratio(bpm: float, heard_bpm: float, ratio: float) -> Notice:
+    """The clicks beat a simple multiple of the tempo told."""
+    each = f"{ratio:.0f} clicks to a beat" if ratio > 1 else f"a click every {1 / ratio:.0f} beats"
+    message = (
+        f"the clicks beat {heard_bpm:.2f} a minute and the tempo told is {bpm:g} bpm: the told beat is kept, with "
+        f"{each}; tell {heard_bpm:.0f} bpm instead if each click is meant to be a beat"
+    )
+    return Notice(code="tempo-ratio", message=message)
+
+
+def tempo_fast(heard_bpm: float) -> Notice:
+    """The clicks are fast for a beat."""
+    message = (
+        f"the clicks beat {heard_bpm:.0f} a minute and no tempo was told: each is taken for a beat; tell "
+        f"{heard_bpm / 2:.0f} bpm if every other one is"
+    )
+    return Notice(code="tempo-fast", message=message)

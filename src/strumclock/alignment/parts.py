@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from strumclock.alignment.joining import cut_alignment
 from strumclock.alignment.pairing import FloatArray, IntArray
+from strumclock.alignment.placing import cut_alignment
 from strumclock.alignment.pulse import TEMPO_TOLERANCE
 from strumclock.alignment.result import LEFT_CLICK, OTHER_PART, OUTSIDE, Alignment, Part, PartKind
 from strumclock.alignment.runs import align_runs

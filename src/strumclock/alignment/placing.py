@@ -1,4 +1,7 @@
-"""Where the grid lies in the recording and where it ends."""
+"""The grid in the recording: where it lies and ends, and the strums on it; cut to a stretch, joined to another's.
+
+Which strums a slot is looked for is decided here too: not those off the click, nor those of other places.
+"""
 
 from __future__ import annotations
 
@@ -8,19 +11,28 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from strumclock.alignment.completing import Completed
 from strumclock.alignment.departures import Stretch
-from strumclock.alignment.pairing import FloatArray, Pairing, pair
+from strumclock.alignment.meanings import STRUMS_MIN, on_slots, own_places
+from strumclock.alignment.notices import POOR_FIT
+from strumclock.alignment.pairing import NO_SLOT, FloatArray, Pairing, pair
 from strumclock.alignment.pulse import Bend, Pulse
+from strumclock.alignment.result import OTHER_PART, Alignment
 from strumclock.alignment.score import OMITTED_COST, OUTSIDE_COST
-from strumclock.grid import BeatGrid, build_grid, lay_out
+from strumclock.grid import BeatGrid, Exercise, build_grid, lay_out
 
 EXTEND_STRUMS = 3
 """Strums on their slots after the last audible click from which the grid goes on without it; a final strum that rings
 out on the next downbeat does not extend it."""
 UNTOLD_GAP_COST = 0.2
 """Cost of an empty slot when the last strum is looked for and the pattern was not told: a third of a told slot's."""
+FEW_PAIRED = 0.75
+"""Share of the strums with a slot below which a constant offset of a whole part (wireless headphones) is looked for,
+and parts of the beat that were not told are doubted."""
+_PER_SLOT = ("slot_s", "bar", "beat", "part", "stroke", "at_change", "beat_s", "part_s", "chord")
+_PER_LINE = ("line_s", "line_bar", "line_beat")
 
 
 def fit_map(strum_s: FloatArray, grid: BeatGrid) -> float:
@@ -116,16 +128,6 @@ def end_of(
     return strum_end if after >= max(EXTEND_STRUMS, per_bar / 2) else click_end
 
 
-def cut(grid: BeatGrid, stop_s: float) -> BeatGrid:
-    """The grid without what lies after a time."""
-    slot, line = grid.slot_s <= stop_s, grid.line_s <= stop_s
-    per_slot = ("slot_s", "bar", "beat", "part", "stroke", "at_change", "beat_s", "part_s", "chord")
-    per_line = ("line_s", "line_bar", "line_beat")
-    rest = grid.line_s[~line]
-    cut: dict[str, Any] = {k: getattr(grid, k)[slot] for k in per_slot} | {k: getattr(grid, k)[line] for k in per_line}
-    return replace(grid, **cut, end_s=float(rest[0]) if len(rest) else grid.end_s)
-
-
 def fit_phase(pulse: Pulse, grid: BeatGrid, strum_s: FloatArray, found: Pairing) -> tuple[Pulse, BeatGrid]:
     """Pulse and grid moved so that the strums are on time in the median: without a click, nothing else can be said."""
     kept = found.paired
@@ -136,3 +138,127 @@ def fit_phase(pulse: Pulse, grid: BeatGrid, strum_s: FloatArray, found: Pairing)
         pivot_u_s=u_s,
     )  # fmt: skip
     return moved, grid.placed(offset)
+
+
+def kept_to_click(n: int, stretches: Sequence[Stretch]) -> NDArray[np.bool_]:
+    """Whether each of n strums lies outside the stretches that left the click."""
+    keep = np.ones(n, np.bool_)
+    for s in stretches:
+        keep[s.first : s.last + 1] = False
+    return keep
+
+
+def pair_own(
+    strum_s: FloatArray, grid: BeatGrid, with_click: NDArray[np.bool_], pulse: Pulse, given: Exercise
+) -> Pairing:
+    """The strums that kept to the click, paired; where much was left out or added, or the beat told is not the click's,
+    only those whose own place is a slot: the others would be folded onto slots that they were not played for."""
+    found = _pair(strum_s, grid, with_click)
+    kept = int(with_click.sum())
+    if kept < STRUMS_MIN or (pulse.clicks_per_beat == 1.0 and not _poor(found, len(grid), kept)):
+        return found
+    own = own_places(pulse.beats(strum_s[with_click]), pulse, given)
+    if not own.clear:
+        return found
+    among = with_click.copy()
+    among[with_click] = on_slots(own, pulse.beats(grid.slot_s), 1.0 / grid.per_beat, free=pulse.anchor == "fitted")
+    return _pair(strum_s, grid, among) if not among[with_click].all() else found
+
+
+def _pair(strum_s: FloatArray, grid: BeatGrid, among: NDArray[np.bool_]) -> Pairing:
+    """The strums among which a slot is looked for, paired; the others without a slot."""
+    kept = strum_s[among]
+    found = pair(kept, grid.slot_s, grid.part_s)
+    if len(kept) and found.paired.mean() < FEW_PAIRED and len(grid):
+        part = float(np.median(grid.part_s))
+        for shift in (part, -part):
+            other = pair(kept, grid.slot_s, grid.part_s, start_s=float(found.follow_s[0]) + shift)
+            if other.gain > found.gain + len(kept) * (1.0 - FEW_PAIRED):
+                found = other
+    slot, follow_s = np.full(len(strum_s), NO_SLOT), np.zeros(len(strum_s))
+    slot[among], follow_s[among] = found.slot, found.follow_s
+    return replace(found, slot=slot, follow_s=follow_s)
+
+
+def _poor(found: Pairing, n_slots: int, n_strums: int) -> bool:
+    """Whether many strums have no slot, or many slots no strum."""
+    paired = int(found.paired.sum())
+    return paired < (1.0 - POOR_FIT) * max(n_strums, n_slots)
+
+
+def cut_grid(grid: BeatGrid, from_s: float, to_s: float) -> tuple[BeatGrid, NDArray[np.bool_]]:
+    """The grid between two times, its bars numbered as before; and which of its slots are left."""
+    slot = (grid.slot_s >= from_s) & (grid.slot_s <= to_s)
+    line = (grid.line_s >= from_s) & (grid.line_s <= to_s)
+    rest = grid.line_s[grid.line_s > to_s]
+    kept: dict[str, Any] = {k: getattr(grid, k)[slot] for k in _PER_SLOT} | {
+        k: getattr(grid, k)[line] for k in _PER_LINE
+    }
+    count_in_s = grid.count_in_s if line.all() or (len(line) and line[0]) else np.zeros(0)
+    return replace(grid, **kept, count_in_s=count_in_s, end_s=float(rest[0]) if len(rest) else grid.end_s), slot
+
+
+def cut_alignment(found: Alignment, from_s: float, to_s: float, strum_s: FloatArray) -> Alignment:
+    """An alignment between two times: slots outside are gone, strums outside belong to another part."""
+    grid, kept = cut_grid(found.grid, from_s, to_s)
+    number = np.cumsum(kept) - 1
+    slot = found.slot.copy()
+    on = slot >= 0
+    slot[on] = np.where(kept[slot[on]], number[slot[on]], OTHER_PART)
+    slot[(strum_s < from_s) | (strum_s > to_s)] = OTHER_PART
+    omitted = found.omitted[kept[found.omitted]]
+    bars_s = grid.line_s[grid.line_beat == 1]
+    later = from_s > found.first_downbeat_s and len(bars_s) > 0
+    ends = (*found.steps_s[1:], np.inf)
+    steps = [k for k, step_s in enumerate(found.steps_s) if step_s < to_s and ends[k] > from_s]
+    return replace(
+        found, grid=grid, slot=slot, omitted=number[omitted], anchor_u_s=found.anchor_u_s[kept],
+        left_click=tuple(d for d in found.left_click if from_s <= d.start_s and d.end_s <= to_s),
+        gaps_s=tuple(s for s in found.gaps_s if from_s < s < to_s),
+        steps_s=tuple(found.steps_s[k] for k in steps), steps_bpm=tuple(found.steps_bpm[k] for k in steps),
+        first_downbeat_s=float(bars_s[0]) if later else found.first_downbeat_s,
+    )  # fmt: skip
+
+
+def join_alignments(stretches: Sequence[Alignment], begin_s: Sequence[float]) -> Alignment:
+    """Alignments of stretches that follow each other, as one: slots, bars and strums in one row.
+
+    Parameters
+    ----------
+    stretches : sequence of Alignment
+        Each cut to its own stretch, its `slot` for all strums of the recording, bars numbered on.
+    begin_s : sequence of float
+        Where each begins.
+    """
+    if len(stretches) == 1:
+        return stretches[0]
+    grids = []
+    for k, found in enumerate(stretches):
+        to_s = begin_s[k + 1] if k + 1 < len(stretches) else np.inf
+        grids.append(cut_grid(found.grid, -np.inf, to_s)[0])
+    first, last = stretches[0], stretches[-1]
+    slot, before = np.full(len(first.slot), OTHER_PART), 0
+    omitted = []
+    for found, grid in zip(stretches, grids, strict=True):
+        here = found.slot != OTHER_PART
+        slot[here] = np.where(found.slot[here] >= 0, found.slot[here] + before, found.slot[here])
+        omitted.append(found.omitted[found.omitted < len(grid)] + before)
+        before += len(grid)
+    row: dict[str, Any] = {k: np.concatenate([getattr(g, k) for g in grids]) for k in (*_PER_SLOT, *_PER_LINE)}
+    one_tempo = len({round(f.exercise.bpm or 0.0, 3) for f in stretches}) == 1
+    steps = [k for k, f in enumerate(stretches) if not k or f.exercise.bpm != stretches[k - 1].exercise.bpm]
+    longest = max(stretches, key=lambda f: f.clicks_heard)
+    of_clicks: dict[str, Any] = {
+        k: getattr(longest, k) if one_tempo else None
+        for k in ("bpm_heard", "bpm_heard_u", "clock_skew_ppm", "clock_skew_u_ppm")
+    }
+    return replace(
+        first, **of_clicks, grid=replace(grids[0], **row, end_s=grids[-1].end_s), slot=slot,
+        omitted=np.concatenate(omitted),
+        anchor_u_s=np.concatenate([f.anchor_u_s[: len(g)] for f, g in zip(stretches, grids, strict=True)]),
+        rate_u=max(f.rate_u for f in stretches), clicks_heard=sum(f.clicks_heard for f in stretches),
+        left_click=tuple(d for f in stretches for d in f.left_click),
+        exercise=replace(first.exercise, bars=last.exercise.bars), gaps_s=tuple(s for f in stretches for s in f.gaps_s),
+        steps_s=tuple(stretches[k].steps_s[0] for k in steps),
+        steps_bpm=tuple(stretches[k].steps_bpm[0] for k in steps),
+    )  # fmt: skip

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from strumclock.alignment.notices import tempo_differs, tempo_estimated, tempo_fast, tempo_kept_differs, tempo_ratio
 from strumclock.alignment.pairing import FloatArray
 from strumclock.alignment.result import Anchor
 from strumclock.alignment.tempo import STRUMS_MIN, played_tempo
@@ -139,11 +140,6 @@ class Pulse:
     notices: tuple[Notice, ...] = ()
 
     @property
-    def given(self) -> bool:
-        """Whether the tempo is the one given."""
-        return not self.tempo_found
-
-    @property
     def mapped(self) -> bool:
         """Whether a tempo map gives the beats."""
         return len(self.line_s) > 0
@@ -197,15 +193,11 @@ def from_clicks(clicks: Clicks, bpm: float | None) -> Pulse:
             weight = CLOCK_U**2 / (CLOCK_U**2 + heard_u**2)
             beat_s, rate_u = 60.0 / (bpm * (1.0 + weight * skew)), heard_u * weight**0.5
         if ratio != 1.0:
-            notices = (_ratio_notice(bpm, heard_bpm, ratio),)
+            notices = (tempo_ratio(bpm, heard_bpm, ratio),)
     elif bpm is not None:
-        message = (
-            f"the tempo told is {bpm:g} bpm, but the clicks beat {heard_bpm:.2f}; the clicks are believed, and "
-            "everything is measured against them"
-        )
-        notices = (Notice(code="tempo-differs", message=message),)
+        notices = (tempo_differs(bpm, heard_bpm),)
     if bpm is None and heard == heard_bpm > FAST_CLICKS_BPM:
-        notices = (_fast_notice(heard_bpm),)
+        notices = (tempo_fast(heard_bpm),)
     if bpm is None or ratio is None:
         bpm = plain_bpm(heard)
     bend = Bend.of(clicks)
@@ -296,20 +288,12 @@ def from_strums(strum_s: FloatArray, bpm: float | None, *, zero_s: float | None,
             f"without a click in the recording the tempo must be told, or at least {STRUMS_MIN} strums must keep a "
             f"steady one, but {came}; give the tempo"
         )
-    message = (
-        f"no click is heard and no tempo was told: {played.bpm:.1f} bpm is the tempo that the strums keep (half or "
-        "double of it cannot be told apart), so how far it slid from a click is not known"
-    )
-    return at_own_tempo(strum_s, played.bpm, Notice(code="tempo-estimated", message=message))
+    return at_own_tempo(strum_s, played.bpm, tempo_estimated(played.bpm))
 
 
 def other_tempo(strum_s: FloatArray, pulse: Pulse, bpm: float) -> Pulse:
     """The pulse of a fitted take whose strums keep another tempo than the one told."""
-    message = (
-        f"the tempo told is {pulse.bpm:g} bpm, but the strums keep {bpm:.1f} and no click is heard to decide: they are "
-        "measured at their own tempo, so how far it slid from a click is not known"
-    )
-    return at_own_tempo(strum_s, bpm, Notice(code="tempo-differs", message=message))
+    return at_own_tempo(strum_s, bpm, tempo_kept_differs(pulse.bpm, bpm))
 
 
 def at_own_tempo(strum_s: FloatArray, bpm: float, notice: Notice) -> Pulse:
@@ -343,23 +327,6 @@ def _ratio(heard_bpm: float, heard_u: float, told_bpm: float) -> float | None:
         if abs(heard_bpm / (told_bpm * ratio) - 1.0) <= TEMPO_TOLERANCE + 2.0 * heard_u:
             return ratio
     return None
-
-
-def _ratio_notice(bpm: float, heard_bpm: float, ratio: float) -> Notice:
-    each = f"{ratio:.0f} clicks to a beat" if ratio > 1 else f"a click every {1 / ratio:.0f} beats"
-    message = (
-        f"the clicks beat {heard_bpm:.2f} a minute and the tempo told is {bpm:g} bpm: the told beat is kept, with "
-        f"{each}; tell {heard_bpm:.0f} bpm instead if each click is meant to be a beat"
-    )
-    return Notice(code="tempo-ratio", message=message)
-
-
-def _fast_notice(heard_bpm: float) -> Notice:
-    message = (
-        f"the clicks beat {heard_bpm:.0f} a minute and no tempo was told: each is taken for a beat; tell "
-        f"{heard_bpm / 2:.0f} bpm if every other one is"
-    )
-    return Notice(code="tempo-fast", message=message)
 
 
 def plain_bpm(heard: float) -> float:

@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.alignment.joining import cut_alignment, join_alignments
 from strumclock.alignment.pairing import FloatArray, IntArray
+from strumclock.alignment.placing import cut_alignment, join_alignments
 from strumclock.alignment.pulse import from_clicks, plain_bpm
 from strumclock.alignment.result import OTHER_PART, Alignment
 from strumclock.alignment.score import OMITTED_COST, OUTSIDE_COST
@@ -138,11 +138,12 @@ def _given_bpm(bpm: float | None, rows: Sequence[Clicks]) -> list[float | None]:
     if bpm is None or len(rows) == 1:
         return [bpm] * len(rows)
     pulses = [from_clicks(row, bpm) for row in rows]
-    fitting = [(len(row.time_s), pulse.clicks_per_beat) for row, pulse in zip(rows, pulses, strict=True) if pulse.given]
-    if not fitting:
+    fits = [not pulse.tempo_found for pulse in pulses]
+    if not any(fits):
         return [bpm] * len(rows)
-    ratio = max(fitting)[1]
-    return [bpm if p.given else plain_bpm(60.0 / row.interval_s / ratio) for row, p in zip(rows, pulses, strict=True)]
+    longest = max((k for k, fit in enumerate(fits) if fit), key=lambda k: len(rows[k].time_s))
+    ratio = pulses[longest].clicks_per_beat
+    return [bpm if fit else plain_bpm(60.0 / row.interval_s / ratio) for row, fit in zip(rows, fits, strict=True)]
 
 
 def _run(strum_s: FloatArray, row: list[Train], end_s: float | None, stated: dict[str, Any]) -> Alignment:

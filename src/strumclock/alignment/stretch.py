@@ -18,13 +18,12 @@ from strumclock.alignment import notices, pulse as pulses
 from strumclock.alignment.completing import Completed
 from strumclock.alignment.departures import Stretch
 from strumclock.alignment.hypotheses import Hypothesis, completed, search
-from strumclock.alignment.matching import kept_to_click, pair_own
-from strumclock.alignment.own_tempo import OwnTempo
 from strumclock.alignment.pairing import FloatArray, IntArray, Pairing
-from strumclock.alignment.placing import cut, end_of, fit_map, fit_phase, place
+from strumclock.alignment.placing import cut_grid, end_of, fit_map, fit_phase, kept_to_click, pair_own, place
 from strumclock.alignment.pulse import Pulse
 from strumclock.alignment.result import ADDED, LEFT_CLICK, OUTSIDE, Alignment, Departure, Rival
 from strumclock.alignment.score import score
+from strumclock.alignment.tempo import OwnTempo
 from strumclock.errors import Notice, RecordingError
 from strumclock.grid import BeatGrid, Exercise
 
@@ -81,7 +80,7 @@ def _laid(
         said = _cut_off(grid, end_s, bars_told=given.bars is not None)
         stop_s = end_s
     if len(grid) and grid.slot_s[-1] > stop_s:
-        grid = cut(grid, stop_s)
+        grid, _ = cut_grid(grid, -np.inf, stop_s)
         found = pair_own(strum_s, grid, with_click, pulse, given)
     if pulse.anchor == "fitted" and found.paired.any():
         pulse, grid = fit_phase(pulse, grid, strum_s, found)

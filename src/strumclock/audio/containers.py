@@ -14,11 +14,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from strumclock.audio.decoded import Decoded, Gathered, Part, check_channels, truncated
+from strumclock.audio.blocks import Outlet, Take
+from strumclock.audio.decoded import Decoded, Part, check_channels, truncated
 from strumclock.audio.headers import read_mp3_tag
 from strumclock.audio.lengths import is_cut_short
+from strumclock.audio.limits import check_rate
 from strumclock.audio.packets import copy_samples, frame_samples, is_trimmed, opus_samples
-from strumclock.audio.recording import check_rate
 from strumclock.errors import AudioFileError, Notice, RecordingError
 
 PREROLL_S = 0.5  # decoded before a part and thrown away: MP3 leans on 0.26 s before, Opus needs 80 ms (RFC 7845)
@@ -33,7 +34,7 @@ LOSSLESS = ("pcm", "flac", "alac", "wavpack", "ape", "tta")
 UNSTAMPED = ("aac", "mp3")
 
 
-def decode_container(file: Path, part: Part) -> Decoded:
+def decode_container(file: Path, part: Part, take: Take) -> Decoded:
     """Decode a part of a file's first sound track.
 
     Raises
@@ -52,7 +53,9 @@ def decode_container(file: Path, part: Part) -> Decoded:
         gap_s = FLAC_GAP_S if kind == "flac" else GAP_S
         if stream.codec_context.name == "flac":
             stream.codec_context.options = {"err_detect": "crccheck+explode"}  # else damaged frames pass as noise
-        track = _Track(file=file, part=part, announced_s=length, stamped=kind not in UNSTAMPED, gap_s=gap_s)
+        track = _Track(
+            file=file, part=part, handed_to=take, announced_s=length, stamped=kind not in UNSTAMPED, gap_s=gap_s
+        )
         for packet in _packets(container, stream, track):
             track.take(packet)
             if track.complete:
@@ -113,6 +116,7 @@ class _Track:
 
     file: Path
     part: Part
+    handed_to: Take
     announced_s: float | None
     stamped: bool  # whether the container's time stamps are its own (raw AAC and MP3 have none)
     gap_s: float  # jumps of the time stamps beyond this are missing sound
@@ -129,7 +133,8 @@ class _Track:
     next_pts_s: float | None = None
     missing: list[tuple[int, int]] = field(default_factory=list)  # samples from, to: stretches filled with silence
     lost: int = 0  # how many of them came after the last sound that could be decoded
-    gathered: Gathered = field(default_factory=lambda: Gathered(1))
+    channels: int = 0
+    outlet: Outlet = field(init=False)
 
     @property
     def complete(self) -> bool:
@@ -177,8 +182,10 @@ class _Track:
         self.part.check_start(self.position, self.rate, self.file)
         stop = self.position if self.stop is None else min(self.stop, self.position)
         self._check_length(stop - self.first)
+        self.outlet.finish(stop - self.first)
         return Decoded(
-            samples=self.gathered.all(stop - self.first),
+            frames=stop - self.first,
+            channels=self.channels,
             sample_rate_hz=self.rate,
             first_frame=self.first,
             notices=self._notices(),
@@ -273,7 +280,7 @@ class _Track:
         high = high if self.stop is None else min(high, self.stop)
         if high > low:
             self._check_length(high - self.first)
-            target = self.gathered.room(low - self.first, high - self.first)
+            target = self.outlet.room(low - self.first, high - self.first)
             copy_samples(values[:, low - self.position : high - self.position], target)
         self.position += n
 
@@ -282,7 +289,8 @@ class _Track:
         check_channels(channels, self.file)
         self.rate = check_rate(rate, RecordingError)
         self.first, self.stop = self.part.frames(rate, None, self.file)
-        self.gathered = Gathered(channels)
+        self.channels = channels
+        self.outlet = Outlet(channels, self.handed_to)
 
     def _check_length(self, frames: int) -> None:
         """Refuse more than is measured at once, with what is decoded around it."""

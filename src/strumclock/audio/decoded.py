@@ -1,16 +1,12 @@
-"""What the two decoders are asked for and give back."""
+"""What the two decoders are asked for and say of what they handed on."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
-from strumclock.audio.recording import MAX_CHANNELS, MAX_DURATION_S, Samples
+from strumclock.audio.limits import MAX_CHANNELS, MAX_DURATION_S
 from strumclock.errors import Notice, RecordingError, UsageError
-
-GROWTH_FRAMES = 1 << 18  # six seconds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +62,7 @@ class Part:
     def check_length(self, frames: int, rate: int, file: Path, *, at_least: bool = False) -> None:
         """Refuse what is longer than 30 minutes."""
         if frames > MAX_DURATION_S * rate:
-            length = f"{'more than ' if at_least else ''}{frames / rate / 60:.0f} min"
+            length = f"{'more than ' if at_least else ''}{frames / rate / 60:.3g} min"
             what = "of sound" if self.whole else "between start and end"
             raise RecordingError(
                 f"at most {MAX_DURATION_S / 60:.0f} minutes are measured at once, but {length} {what} came "
@@ -76,14 +72,14 @@ class Part:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Decoded:
-    """Samples of a part.
+    """What was decoded of a part, beside the samples that were handed on.
 
     Attributes
     ----------
-    samples : (n, channels) float32
+    frames, channels : int
     sample_rate_hz : int
     first_frame : int
-        Index in the whole file of ``samples[0]``.
+        Index in the whole file of the first.
     notices : tuple of Notice
     priming_known : bool
         Whether the codec's priming is removed (or there is none).
@@ -91,31 +87,13 @@ class Decoded:
         Whether the codec does not keep the samples' values.
     """
 
-    samples: Samples
+    frames: int
+    channels: int
     sample_rate_hz: int
     first_frame: int
     notices: tuple[Notice, ...] = ()
     priming_known: bool = True
     lossy: bool = False
-
-
-class Gathered:
-    """Samples as they come, in memory that grows with them: what a header announces need not be there."""
-
-    def __init__(self, channels: int) -> None:
-        self._samples: Samples = np.zeros((GROWTH_FRAMES, channels), np.float32)
-
-    def room(self, first: int, stop: int) -> Samples:
-        """The place of these frames, silent at first."""
-        if stop > len(self._samples):
-            larger = max(stop, len(self._samples) * 5 // 4)
-            self._samples.resize((larger, self._samples.shape[1]), refcheck=False)  # no copy where the system can move
-        return self._samples[first:stop]
-
-    def all(self, frames: int) -> Samples:
-        """The first so many frames."""
-        self.room(0, frames)
-        return self._samples[:frames]
 
 
 def check_channels(channels: int, file: Path) -> None:

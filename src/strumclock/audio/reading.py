@@ -4,14 +4,21 @@ from __future__ import annotations
 
 import hashlib
 import os
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from numbers import Real
 from pathlib import Path
 
+from strumclock.audio import stored
+from strumclock.audio.blocks import Keeper, Take
 from strumclock.audio.decoded import Decoded, Part
+from strumclock.audio.examining import MIN_DURATION_S, examine
 from strumclock.audio.files import regular_file, unreadable
 from strumclock.audio.headers import sound_head
-from strumclock.audio.recording import MIN_DURATION_S, Recording, check_rate, examine, is_finite
+from strumclock.audio.limits import check_rate
+from strumclock.audio.recording import Recording
+from strumclock.audio.stored import Held, InFile, Store, Survey, stamp_of
 from strumclock.errors import AudioFileError, RecordingError, UsageError
 
 CONTEXT_S = 30.0  # around a part: a count-in, from which the click's sound is learned, lies before its playing
@@ -52,44 +59,56 @@ def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: f
     part = _part(start_s, end_s)
     file = regular_file(path)
     head = _head(file)
-    decoded = _decode(file, head, part)
+    stamp = stamp_of(file)
+    decoded, store = _store(file, head, part, stamp)
     rate = check_rate(decoded.sample_rate_hz, RecordingError)
     what = f"{str(file)!r}" if part.whole else f"the part read of {str(file)!r}"
-    decoded.samples.flags.writeable = False
     first, stop = part.asked(rate)
-    samples = decoded.samples[first - decoded.first_frame : None if stop is None else stop - decoded.first_frame]
-    got_s = len(samples) / rate
+    around = first - decoded.first_frame
+    asked = store.part(around, decoded.frames if stop is None else min(stop - decoded.first_frame, decoded.frames))
+    got_s = asked.frames / rate
     if got_s < MIN_DURATION_S and any(notice.code == "truncated" for notice in decoded.notices):
         raise RecordingError(
             f"a whole file was required, but {what} is cut short: {got_s:.2g} s could be read; copy or send it again"
         )
-    weak = examine(samples, rate, what=what, lossy=decoded.lossy)
     recording = Recording(
-        samples=samples,
+        store=asked,
         sample_rate_hz=rate,
         start_s=first / rate,
         path=str(file),
         sha256=_sha256(file),
-        notices=decoded.notices + weak,
+        notices=decoded.notices + examine(asked, rate, what=what, lossy=decoded.lossy),
         priming_known=decoded.priming_known,
     )
-    if len(samples) == len(decoded.samples):
+    if asked.frames == store.frames:
         return recording
-    wide = replace(recording, samples=decoded.samples, start_s=decoded.first_frame / rate)
-    return replace(recording, context=wide if is_finite(wide.samples) else None)
+    wide = replace(recording, store=store, start_s=decoded.first_frame / rate)
+    return replace(recording, context=wide if Survey.of(store).is_finite else None)
 
 
-def _decode(file: Path, head: bytes, part: Part) -> Decoded:
-    """Decode with the library that is right for these bytes."""
+def _store(file: Path, head: bytes, part: Part, stamp: tuple[int, int]) -> tuple[Decoded, Store]:
+    """Decode with the library that is right for these bytes, and keep the samples if they are not many."""
     if _is_for_soundfile(head):
         from strumclock.audio.soundfiles import decode_soundfile
 
-        decoded = decode_soundfile(file, part)
+        keeper = Keeper(stored.KEPT_BYTES)
+        decoded = decode_soundfile(file, part, keeper.take)
         if decoded is not None:
-            return decoded
+            return decoded, _stored(decoded, keeper, file, partial(decode_soundfile, file, part), stamp)
     from strumclock.audio.containers import decode_container
 
-    return decode_container(file, part)
+    keeper = Keeper(stored.KEPT_BYTES)
+    decoded = decode_container(file, part, keeper.take)
+    return decoded, _stored(decoded, keeper, file, partial(decode_container, file, part), stamp)
+
+
+def _stored(
+    decoded: Decoded, keeper: Keeper, file: Path, decode: Callable[[Take], object], stamp: tuple[int, int]
+) -> Store:
+    """The samples that were kept, or where they are."""
+    if keeper.samples is not None:
+        return Held(keeper.samples)
+    return InFile(file, decode, stamp, 0, decoded.frames, decoded.channels)
 
 
 def _is_for_soundfile(head: bytes) -> bool:

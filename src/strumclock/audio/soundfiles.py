@@ -5,14 +5,19 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from strumclock.audio.decoded import GROWTH_FRAMES, Decoded, Gathered, Part, check_channels, truncated
+import numpy as np
+
+from strumclock.audio.blocks import Take
+from strumclock.audio.decoded import Decoded, Part, check_channels, truncated
 from strumclock.audio.lengths import is_cut_short
+from strumclock.audio.limits import BLOCK_FRAMES
 
 MOST_FRAMES_PER_BYTE = 8192  # the longest block of Vorbis (its specification, 4.2.2); FLAC's densest frames hold less
+MOST_AT_ONCE = 1 << 24  # frames: six minutes
 UNKNOWN_LENGTH = 2**62  # libsndfile's answer for a FLAC that was written to a pipe is 2⁶³ − 1
 
 
-def decode_soundfile(file: Path, part: Part) -> Decoded | None:
+def decode_soundfile(file: Path, part: Part, take: Take) -> Decoded | None:
     """Decode a part; None where libsndfile cannot read all of it and the other decoder may do better."""
     import soundfile
 
@@ -30,19 +35,23 @@ def decode_soundfile(file: Path, part: Part) -> Decoded | None:
         wanted = (total if stop is None else stop) - first
         if wanted > MOST_FRAMES_PER_BYTE * file.stat().st_size:
             return None
-        at_once = wanted if lossy else GROWTH_FRAMES  # in pieces, libsndfile passes over what an Ogg lacks
-        gathered = Gathered(channels)
+        at_once = wanted if lossy else BLOCK_FRAMES  # in pieces, libsndfile passes over what an Ogg lacks
+        if at_once > MOST_AT_ONCE:
+            return None
+        block = np.empty((min(at_once, wanted), channels), np.float32)
         try:
             if first:
                 source.seek(first)
             for at in range(0, wanted, at_once):
-                room = gathered.room(at, min(at + at_once, wanted))
+                room = block[: min(at_once, wanted - at)]
                 if len(source.read(out=room)) < len(room):
                     return None
+                take(room)
         except soundfile.LibsndfileError:
             return None
     return Decoded(
-        samples=gathered.all(wanted),
+        frames=wanted,
+        channels=channels,
         sample_rate_hz=rate,
         first_frame=first,
         notices=(truncated(total / rate, None),) if part.end_s is None and is_cut_short(file) else (),

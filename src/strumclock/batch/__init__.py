@@ -5,8 +5,10 @@ from strumclock.batch.files import find_recordings
 from strumclock.batch.folder import measure_folder
 from strumclock.batch.names import read_name
 from strumclock.batch.report import BatchReport, Failure, Step
+from strumclock.batch.single import Around, told_around
 
 __all__ = [
+    "Around",
     "BatchReport",
     "Failure",
     "Step",
@@ -14,4 +16,5 @@ __all__ = [
     "find_recordings",
     "measure_folder",
     "read_name",
+    "told_around",
 ]

@@ -17,7 +17,7 @@ from strumclock.batch.files import Found
 from strumclock.batch.names import NameSays, match_exercise, read_name
 from strumclock.batch.settings import EXERCISE_FIELDS, Settings, SettingsFiles, value_of
 from strumclock.batch.table import Row, Table, file_key, read_table
-from strumclock.errors import UsageError
+from strumclock.errors import UsageError, printable
 from strumclock.grid import Exercise
 from strumclock.journal import identity_of
 
@@ -154,7 +154,7 @@ class Planner:
 
     def _told(self, bare: Plan, found: Found, row: Row, edits: Edits) -> Plan:
         settings = self.settings.of(found.folder)
-        says = read_name(found.name.rpartition(".")[0])
+        says = read_name(printable(found.name).rpartition(".")[0])
         by_hand = {name: edits[name] for name in EXERCISE_FIELDS if edits.get(name)}
         corrected = {name: value_of(name, value, "the correction by hand") for name, value in by_hand.items()}
         name, known_told, known_options = self._exercise(settings, says, row, edits)

@@ -31,7 +31,7 @@ from datetime import date
 from typing import Any
 
 from strumclock.batch.files import parents, read_text_file
-from strumclock.errors import UsageError
+from strumclock.errors import UsageError, printable
 from strumclock.fields import fields_of, number_between
 from strumclock.grid import BPM_RANGE, Exercise
 from strumclock.journal import plain
@@ -213,7 +213,7 @@ def _text(said: Mapping[str, Any], name: str, path: str) -> str | None:
     text = said.get(name)
     if text is not None and not isinstance(text, str):
         raise UsageError(f"{name} in {path} must be a text in quotes, but {text!r} came; correct it")
-    return text
+    return printable(text) if text is not None else None
 
 
 def _refuse_unknown(given: Mapping[str, Any], known: tuple[str, ...], where: str) -> None:

@@ -15,7 +15,7 @@ from typing import Any
 
 from strumclock.batch.files import read_text_file
 from strumclock.batch.settings import EXERCISE_FIELDS, OPTION_FIELDS, value_of
-from strumclock.errors import UsageError
+from strumclock.errors import UsageError, printable
 from strumclock.journal import read_date
 from strumclock.journal.csvfile import csv_rows, plain_cell
 
@@ -97,7 +97,7 @@ def read_table(folder: str) -> Table:
         )
     rows: dict[str, list[Row]] = {}
     for line, cells in reader:
-        said = {name: plain_cell(cell).strip() for name, cell in zip(header, cells, strict=False) if name}
+        said = {name: printable(plain_cell(cell).strip()) for name, cell in zip(header, cells, strict=False) if name}
         if not said.get("file"):
             continue
         where = f"line {line} of {path}"

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -39,20 +40,33 @@ def measure_command(**told: Any) -> None:
 
     take, table, message, force = (told.pop(name) for name in ("take", "table", "message", "force"))
     to = {kind: told.pop(f"{kind}_to") for kind in ("json", "plot", "page", "sound")}
-    exercise, options = take_out(Exercise, told), take_out(MeasureOptions, told)
+    exercise, options, sources = _with_settings(take, take_out(Exercise, told), take_out(MeasureOptions, told))
     if options.part == "all" and (drawn := [kind for kind in ("plot", "page", "sound") if to[kind] is not None]):
         raise UsageError(f"--{drawn[0]} needs one part of the recording, but --part all came; give its number")
     outputs = report.Outputs(reads=(take, options.click, options.midi), force=force, **to)
     if options.part == "all":
-        _say_parts(measure_parts(take, exercise, options), outputs, table)
+        parts = [replace(part, sources=sources) for part in measure_parts(take, exercise, options)]
+        _say_parts(parts, outputs, table)
         return
-    measurement = measure(take, exercise, options)
+    measurement = replace(measure(take, exercise, options), sources=sources)
     outputs.write(measurement)
     if outputs.json == "-":
         return
     say(report.message(measurement) if message else report.summary(measurement))
     if table:
         say(report.table(measurement))
+
+
+def _with_settings(
+    take: str, exercise: Exercise, options: MeasureOptions
+) -> tuple[Exercise, MeasureOptions, Mapping[str, str]]:
+    """What the command's options tell, completed by what a practice.toml says of the file, and what came from where."""
+    from strumclock.batch import told_around
+
+    around = told_around(take)
+    asked = [{f.name: v for f in fields(x) if (v := getattr(x, f.name)) != f.default} for x in (exercise, options)]
+    sources = {name: source for name, source in around.sources.items() if name not in asked[0]}
+    return Exercise(**{**around.told, **asked[0]}), MeasureOptions(**{**around.options, **asked[1]}), sources
 
 
 def _say_parts(parts: Sequence[Measurement], outputs: Outputs, table: bool) -> None:

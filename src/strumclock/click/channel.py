@@ -6,7 +6,9 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from strumclock.audio.decimation import decimated
+from strumclock.audio.channel import Channel
+from strumclock.audio.decimation import TARGET_RATE_HZ
+from strumclock.audio.stored import Held, Store
 from strumclock.click.finding import find_clicks
 from strumclock.click.preprocessing import Float32
 
@@ -27,12 +29,13 @@ BARS = (1, 2, 3, 4, 6, 8)
 """After so many clicks their sounds come back in the same order: accents, and a sound on every other beat."""
 
 
-def find_click_channel(samples: NDArray[np.float32], sample_rate_hz: float) -> int | None:
+def find_click_channel(samples: NDArray[np.float32] | Store, sample_rate_hz: float) -> int | None:
     """Index of the channel that holds only clicks, or None.
 
     Parameters
     ----------
-    samples : (n, channels) array
+    samples : (n, channels) array, or Store
+        One that need not be in memory is a `Store`.
     sample_rate_hz : float
 
     Returns
@@ -49,46 +52,60 @@ def find_click_channel(samples: NDArray[np.float32], sample_rate_hz: float) -> i
     >>> find_click_channel(np.stack([ring, click], axis=1).astype("float32"), 44100)
     1
     """
-    if samples.ndim != 2 or samples.shape[1] < 2:
+    if isinstance(samples, np.ndarray):
+        if samples.ndim != 2:
+            return None
+        samples = Held(samples)
+    frames = _Frames(max(1, int(FRAME_S * sample_rate_hz)), samples.channels)
+    if samples.channels < 2 or samples.frames < 10 * frames.length:
         return None
-    frame = max(1, int(FRAME_S * sample_rate_hz))
-    count = len(samples) // frame
-    if count < 10:
-        return None
-    channels = range(samples.shape[1])
-    power = np.stack([np.mean(np.square(samples[: count * frame, c].reshape(count, frame)), axis=1) for c in channels])
+    samples.each(frames.take)
+    channels = range(samples.channels)
+    power = np.concatenate(frames.power, axis=1)
     loudest = power.max(axis=1)
     if np.any(loudest <= 0):
         return None
     share = np.mean(power > loudest[:, None] * 10 ** (-WITHIN_DB / 10), axis=1)
     alone = np.flatnonzero(share < SPARSE_SHARE)
     if len(alone) != 1:
-        if _any_alike(samples):
+        if any(frames.alike(a, b) > MOST_ALIKE for a in channels for b in range(a)):
             return None
-        alone = np.array([c for c in channels if _repeats(samples[:, c], sample_rate_hz)], dtype=np.int_)
+        each = [Channel(samples, (c,), sample_rate_hz) for c in channels]
+        alone = np.array([c for c in channels if _repeats(each[c])], dtype=np.int_)
     if len(alone) != 1:
         return None
     found = int(alone[0])
-    others = (c for c in channels if c != found)
-    return None if any(_alike(samples[:, found], samples[:, c]) > MOST_ALIKE for c in others) else found
+    return None if any(frames.alike(found, c) > MOST_ALIKE for c in channels if c != found) else found
 
 
-def _any_alike(samples: NDArray[np.float32]) -> bool:
-    """Whether any two channels resemble each other."""
-    count = samples.shape[1]
-    return any(_alike(samples[:, a], samples[:, b]) > MOST_ALIKE for a in range(count) for b in range(a))
+class _Frames:
+    """Power of each channel in frames, and the sums of the channels' products, gathered block by block."""
+
+    def __init__(self, length: int, channels: int) -> None:
+        self.length = length
+        self.power: list[NDArray[np.float32]] = []
+        self.products: NDArray[np.float64] = np.zeros((channels, channels))
+        self._rest: NDArray[np.float32] = np.zeros((0, channels), np.float32)
+
+    def take(self, block: NDArray[np.float32]) -> None:
+        """Add a block of samples."""
+        self.products += (block.T @ block).astype(np.float64)
+        whole = np.concatenate([self._rest, block])
+        count = len(whole) // self.length
+        rows = whole[: count * self.length].reshape(count, self.length, -1)
+        self.power.append(np.einsum("ijc,ijc->ci", rows, rows) / np.float32(self.length))
+        self._rest = whole[count * self.length :].copy()
+
+    def alike(self, a: int, b: int) -> float:
+        """Correlation of two channels without regard to sign."""
+        norm = float(np.sqrt(self.products[a, a] * self.products[b, b]))
+        return abs(float(self.products[a, b])) / norm if norm > 0 else 0.0
 
 
-def _alike(a: NDArray[np.float32], b: NDArray[np.float32]) -> float:
-    """Correlation of two channels without regard to sign."""
-    norm = float(np.sqrt(np.dot(a, a) * np.dot(b, b)))
-    return abs(float(np.dot(a, b))) / norm if norm > 0 else 0.0
-
-
-def _repeats(channel: NDArray[np.float32], sample_rate_hz: float) -> bool:
+def _repeats(channel: Channel) -> bool:
     """Whether a channel is the same again some clicks later, from its first click to its last."""
-    low, rate_hz = decimated(channel, sample_rate_hz)
-    clicks = find_clicks(channel, sample_rate_hz, low=low)
+    low, rate_hz = channel.decimated(TARGET_RATE_HZ)
+    clicks = find_clicks(channel, channel.sample_rate_hz, low=low)
     if clicks is None:
         return False
     part = low[max(int((clicks.start_s - 0.02) * rate_hz), 0) : int((clicks.end_s + clicks.interval_s) * rate_hz)]

@@ -9,7 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from strumclock.audio.decimation import decimated, decimation_for
+from strumclock.audio.channel import Channel
+from strumclock.audio.decimation import TARGET_RATE_HZ, decimation_for
 from strumclock.click.candidate import Candidate
 from strumclock.click.countin import find_count_in
 from strumclock.click.even import PLAIN_SCORE, Scan, find_even
@@ -39,7 +40,7 @@ SKEW_HINTS = (0.5, 1.0, 2.0)
 
 
 def find_clicks(
-    samples: ArrayLike,
+    samples: ArrayLike | Channel,
     sample_rate_hz: float,
     *,
     start_s: float = 0.0,
@@ -56,7 +57,8 @@ def find_clicks(
 
     Parameters
     ----------
-    samples : float array, shape (n,)
+    samples : float array, shape (n,), or Channel
+        One that need not be in memory is a `Channel`.
         One channel.
     sample_rate_hz : float
     start_s : float
@@ -106,21 +108,28 @@ def find_clicks(
 
 
 def _checked(
-    samples: ArrayLike, sample_rate_hz: float, *, start_s: float, source: str, nominal_s: ArrayLike | None
+    samples: ArrayLike | Channel, sample_rate_hz: float, *, start_s: float, source: str, nominal_s: ArrayLike | None
 ) -> Take | None:
     """The recording and what was given, as it is to be; None where it is too short or silent."""
-    x = np.ascontiguousarray(samples, dtype=np.float32)
-    if x.ndim != 1:
-        raise UsageError(f"clicks are looked for in one channel, not in an array of shape {x.shape}: choose a channel")
+    if isinstance(samples, Channel):
+        x = samples
+    else:
+        array = np.ascontiguousarray(samples, dtype=np.float32)
+        if array.ndim != 1:
+            raise UsageError(
+                f"clicks are looked for in one channel, not in an array of shape {array.shape}: choose a channel"
+            )
+        x = Channel.of(array, sample_rate_hz)
     if not sample_rate_hz > 0:
         raise UsageError(f"a sample rate above 0 Hz is required, not {sample_rate_hz}")
     given = None if nominal_s is None else np.asarray(nominal_s, dtype=np.float64)
     if given is not None and (given.ndim != 1 or len(given) < 3 or not np.all(np.diff(given) > 0)):
         raise UsageError("given click times must be at least 3 and increase")
-    if len(x) < SHORTEST_S * sample_rate_hz or not np.any(x):
-        return None
-    if not np.isfinite(np.sum(x, dtype=np.float64)):
+    survey = x.survey()
+    if not survey.is_finite:
         raise UsageError("the samples hold a number that is not finite: repair or leave out that part")
+    if len(x) < SHORTEST_S * sample_rate_hz or not survey.peak > 0:
+        return None
     return Take(samples=x, sample_rate_hz=sample_rate_hz, start_s=start_s, source=source, nominal_s=given)
 
 
@@ -130,12 +139,12 @@ def _heard_best(
     """The best candidate below 5 kHz or, where none is clear there, up to 11 kHz; and the signal it was found in."""
     rate_hz = take.sample_rate_hz
     if low is None:
-        low, _ = decimated(take.samples, rate_hz)
+        low, _ = take.samples.decimated(TARGET_RATE_HZ)
     match = Matcher.of(preprocess(low, rate_hz / decimation_for(rate_hz)))
     found = _candidate(match, hints_s, take.nominal_s, beats_per_bar)
     if _clear(found, match) or decimation_for(rate_hz) == decimation_for(rate_hz, HIGH_RATE_HZ):
         return match, found
-    high = Matcher.of(preprocess(*decimated(take.samples, rate_hz, target_rate_hz=HIGH_RATE_HZ)))
+    high = Matcher.of(preprocess(*take.samples.decimated(HIGH_RATE_HZ)))
     # what is heard of a wind-up metronome lies below 5 kHz
     there = _candidate(high, hints_s, take.nominal_s, beats_per_bar, uneven=False)
     if there is not None and (found is None or _better(there, high, found, match)):

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from strumclock.audio.channel import Channel
 from strumclock.click.attack import ATTACK_SHARE, attack_indices
 from strumclock.click.matching import Matcher
 from strumclock.click.preprocessing import Float32, Float64
-from strumclock.click.templates import learn
+from strumclock.click.templates import MARGIN, learn
 
 BACK_S, AHEAD_S = 0.020, 0.045
 """Before and after a click's beginning: what is learned to read its attack."""
@@ -86,25 +87,27 @@ def fit_line(
     )
 
 
-def attack_of(samples: Float32, sample_rate_hz: float, position: Float64, weight: Float64) -> tuple[float, float]:
+def attack_of(channel: Channel, position: Float64, weight: Float64) -> tuple[float, float]:
     """How much later than the positions the click's time lies, and its standard uncertainty (samples).
 
     The uncertainty is read from half of the clicks against all, and from the definition's own play: how far apart the
     places lie where the sound exceeds a tenth and three tenths of its peak.
     """
+    sample_rate_hz = channel.sample_rate_hz
     back, ahead = round(BACK_S * sample_rate_hz), round(AHEAD_S * sample_rate_hz)
     clear = np.argsort(-weight)[:MOST_LEARNED]
     clear = np.sort(clear[weight[clear] > 0])
+    samples, place = channel.around(position[clear], max(back, ahead) + 2 * MARGIN)
     still, likely = round(STILL_S * sample_rate_hz), back - round(NOT_BEFORE_S * sample_rate_hz)
 
     def attacks(part: Float64, *shares: float) -> list[float]:
         sound = learn(samples, sample_rate_hz, part, back, ahead).sound
         return [i - back for i in attack_indices(sound, sample_rate_hz, shares, still=still, likely=likely)]
 
-    whole, early, late = attacks(position[clear], ATTACK_SHARE, 0.1, 0.3)
+    whole, early, late = attacks(place, ATTACK_SHARE, 0.1, 0.3)
     play = (late - early) / 2
     spread = 0.3e-3 * sample_rate_hz
     if len(clear) >= 4:
         # half of what the two halves would differ by
-        spread = abs(attacks(position[clear[::2]], ATTACK_SHARE)[0] - whole)
+        spread = abs(attacks(place[::2], ATTACK_SHARE)[0] - whole)
     return whole, float(np.sqrt(spread**2 + play**2 + (LEAST_U_S * sample_rate_hz) ** 2))

@@ -8,13 +8,14 @@ from itertools import pairwise
 
 import numpy as np
 
+from strumclock.audio.channel import Channel
 from strumclock.click.beat import LEAST_JUMP_S
 from strumclock.click.candidate import Candidate
 from strumclock.click.countin import quiet_until, with_count_in
 from strumclock.click.cycle import Cycle
 from strumclock.click.matching import Matcher
 from strumclock.click.placing import attack_of, fit_line
-from strumclock.click.preprocessing import Float32, Float64
+from strumclock.click.preprocessing import Float64
 from strumclock.click.values import ALIKE_SHARE, Clicks, extent_of
 
 PAUSE = 2.0
@@ -27,13 +28,13 @@ class Take:
 
     Attributes
     ----------
-    samples : float32 array, at sample_rate_hz; the first at start_s in the file
+    samples : Channel, at sample_rate_hz; the first at start_s in the file
     source : str
     nominal_s : float array or None
         Given times of the clicks.
     """
 
-    samples: Float32
+    samples: Channel
     sample_rate_hz: float
     start_s: float
     source: str
@@ -137,7 +138,7 @@ def _lead(take: Take, match: Matcher, found: Candidate, position: Float64, step:
     apart = float(np.median(np.diff(found.nominal))) * step
     begin, last_hit = Cycle.of(match, position, found.weight, apart).sounding()
     ratio = take.sample_rate_hz / match.signal.rate_hz
-    attack, attack_u = attack_of(take.samples, take.sample_rate_hz, (position + begin) * ratio, found.weight)
+    attack, attack_u = attack_of(take.samples, (position + begin) * ratio, found.weight)
     return Lead(later=begin + attack / ratio, u=attack_u / ratio, last_hit=last_hit)
 
 

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.audio.recording import MAX_DURATION_S
+from strumclock.audio.limits import MAX_DURATION_S
 from strumclock.audio.writing import write_wav
 from strumclock.click.attack import attack_index
 from strumclock.errors import UsageError

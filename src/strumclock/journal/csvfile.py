@@ -118,7 +118,7 @@ def csv_rows(text: str, path: str | os.PathLike[str]) -> Iterator[tuple[int, lis
             yield reader.line_num, cells
     except csv.Error as error:
         raise UsageError(
-            f"line {reader.line_num + 1} of {path} must be a row of cells, but it cannot be read ({error}); correct it"
+            f"line {reader.line_num} of {path} must be a row of cells, but it cannot be read ({error}); correct it"
         ) from None
 
 

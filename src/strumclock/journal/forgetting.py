@@ -16,7 +16,7 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from strumclock.errors import JournalError, UsageError
+from strumclock.errors import JournalError
 from strumclock.journal.edits import known_student
 from strumclock.journal.entry import plain, sha256_of
 from strumclock.journal.places import FILE_NAME, SETTINGS_NAME, SQLITE_START
@@ -128,6 +128,8 @@ def _own_folders(root: Path, name: str) -> Iterator[Path]:
 
 
 def _told_student(settings: Path) -> str:
+    if not settings.is_file():
+        return ""
     try:
         said = tomllib.loads(settings.read_text(encoding="utf-8-sig")).get("student")
     except (OSError, ValueError, RecursionError):
@@ -148,8 +150,10 @@ def _mentions(root: Path, name: str, folders: tuple[Path, ...]) -> Iterator[Path
 
 def _names(path: Path, word: re.Pattern[str]) -> bool:
     try:
+        if not path.is_file():
+            return False
         with open(path, "rb") as file:
-            head = file.read(SEARCHED_BYTES) if path.is_file() else b""
+            head = file.read(SEARCHED_BYTES)
     except OSError:
         return False
     if head.startswith(SQLITE_START):
@@ -195,23 +199,21 @@ def delete_rows(connection: sa.Connection, student: str) -> Forgotten:
 
 
 def delete_folders(found: Traces) -> None:
-    """Delete the student's own folders.
+    """Delete the student's own folders. What says whose they are goes last, so that a second try knows them again.
 
     Raises
     ------
-    UsageError
-        If none is known.
     JournalError
         If the system does not let it be done; nothing is deleted from the journal then.
     """
-    if not found.folders:
-        raise UsageError(
-            f"a folder of {found.student} alone must be known by the student it names in its practice.toml, "
-            "but there is none below the journal; delete the files by hand"
-        )
     for folder in found.folders:
         try:
-            shutil.rmtree(folder)
+            for inner in sorted(folder.iterdir(), key=lambda path: path.name == SETTINGS_NAME):
+                if inner.is_dir() and not inner.is_symlink():
+                    shutil.rmtree(inner)
+                else:
+                    inner.unlink()
+            folder.rmdir()
         except OSError as error:
             raise JournalError(
                 f"the folder {folder} must be deleted, but of {error.filename} the system said: {error.strerror}; "
@@ -221,9 +223,12 @@ def delete_folders(found: Traces) -> None:
 
 def after_files(forgotten: Forgotten, found: Traces, root: Path | None, *, deleted: bool) -> Forgotten:
     """What is left once the student's folders were deleted, or were not."""
+    gone: tuple[Path, ...] = ()
+    remarks: tuple[str, ...] = ()
     if deleted:
         found, gone = replace(found, folders=(), n_files=0), found.folders
-    else:
-        gone = ()
+        if not gone:
+            why = "none below the journal has a practice.toml that names this student alone"
+            remarks = (f"No folder was deleted: {why}.",)
     there = tuple(path for path in forgotten.recordings if root is None or (root / path).exists())
-    return replace(forgotten, traces=found, deleted=gone, recordings=there)
+    return replace(forgotten, traces=found, deleted=gone, recordings=there, remarks=remarks)

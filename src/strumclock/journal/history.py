@@ -18,7 +18,7 @@ from strumclock.journal.schema import exercises, figures, goals, students, takes
 from strumclock.journal.tables import why_not_counted
 
 CHUNK = 500
-_PLACES = ("timing.jitter_ms", "timing.mean_offset_ms", "timing.drift_ms_per_min")
+_PLACES = ("timing.jitter_ms", "timing.jitter_within_ms", "timing.mean_offset_ms", "timing.drift_ms_per_min")
 _FINDINGS = "timing.findings."
 _COLUMNS = (
     *("id", "exercise_id", "source", "status", "error", "excluded", "superseded_by", "same_sound_as", "played_on"),
@@ -80,7 +80,7 @@ class PastTake(NamedTuple):
         Share of strums within the tolerance.
     warnings : tuple of str
         Codes.
-    jitter_ms, mean_offset_ms, drift_ms_per_min : Figure or None
+    jitter_ms, jitter_within_ms, mean_offset_ms, drift_ms_per_min : Figure or None
     findings : mapping of str to Figure
         What the take was asked about, shown or not: ``"changes"``, ``"pair.A>D"``, ``"part.2"``, ``"drift"`` …
     """
@@ -106,6 +106,7 @@ class PastTake(NamedTuple):
     even_share: float | None
     warnings: tuple[str, ...]
     jitter_ms: Figure | None
+    jitter_within_ms: Figure | None
     mean_offset_ms: Figure | None
     drift_ms_per_min: Figure | None
     findings: Mapping[str, Figure]
@@ -222,6 +223,7 @@ def _past_take(row: Any, figure: Mapping[str, Figure]) -> PastTake:
         even_share=row.even_share,
         warnings=tuple((row.warnings or "").split()),
         jitter_ms=figure.get("timing.jitter_ms"),
+        jitter_within_ms=figure.get("timing.jitter_within_ms"),
         mean_offset_ms=figure.get("timing.mean_offset_ms"),
         drift_ms_per_min=figure.get("timing.drift_ms_per_min"),
         findings={

@@ -108,9 +108,9 @@ def _postgresql(url: sa.URL) -> sa.Engine:
 def _count_changes(engine: sa.Engine) -> None:
     """Notice what is written, so that `transaction` can count it."""
 
-    @sa.event.listens_for(engine, "before_execute")
-    def _(connection: sa.Connection, statement: Any, *_: object) -> None:
-        if getattr(statement, "is_dml", False) and statement.table.name in COPIED:
+    @sa.event.listens_for(engine, "after_execute")
+    def _(connection: sa.Connection, statement: Any, *rest: Any) -> None:
+        if getattr(statement, "is_dml", False) and statement.table.name in COPIED and rest[-1].rowcount != 0:
             connection.info["changed"] = True
 
 

@@ -42,8 +42,11 @@ def places_above(folder: Path) -> Iterator[Path]:
 
 def is_marked_root(folder: Path) -> bool:
     """Whether the folder's settings say that nothing above belongs to it."""
+    path = folder / SETTINGS_NAME
     try:
-        with open(folder / SETTINGS_NAME, "rb") as file:
+        if not path.is_file():  # a pipe would be waited for
+            return False
+        with open(path, "rb") as file:
             return tomllib.load(file).get("root") is True
     except (OSError, ValueError, RecursionError):  # what is wrong with it is said where the settings are read
         return False

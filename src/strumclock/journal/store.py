@@ -15,8 +15,9 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from strumclock.errors import JournalError, UsageError
+from strumclock.errors import JournalError, UsageError, printable
 from strumclock.journal import edits as by_hand, forgetting, tables
+from strumclock.journal.conclusions import keep, kept, marks
 from strumclock.journal.copying import CSV_NAME, bring_up_to_date, is_current, is_kept
 from strumclock.journal.csvfile import read_page, write_csv
 from strumclock.journal.damage import shown
@@ -165,8 +166,8 @@ class Journal:
             os.path.realpath(os.path.dirname(os.path.abspath(path))), os.path.basename(os.path.abspath(path))
         )
         if self.root is not None and absolute.is_relative_to(self.root):
-            return _as_text(absolute.relative_to(self.root).as_posix())
-        return _as_text(absolute.as_posix())
+            return printable(absolute.relative_to(self.root).as_posix())
+        return printable(absolute.as_posix())
 
     # writing
 
@@ -232,7 +233,7 @@ class Journal:
         Raises
         ------
         UsageError
-            If there is no such student, or with `files` no such folder.
+            If there is no such student.
         JournalError
             If something of it cannot be done. The journal is as it was then, and the same call does the rest.
         """
@@ -242,7 +243,8 @@ class Journal:
             if files:
                 forgetting.delete_folders(found)
             self._delete_copy()
-        return replace(forgetting.after_files(forgotten, found, self.root, deleted=files), remarks=self._tidied())
+        forgotten = forgetting.after_files(forgotten, found, self.root, deleted=files)
+        return replace(forgotten, remarks=(*forgotten.remarks, *self._tidied()))
 
     def _delete_copy(self) -> None:
         """No copy is better than one that names whom the journal forgot. Needs no room on the disk."""
@@ -344,6 +346,21 @@ class Journal:
         with self.reading() as connection:
             return tuple(histories(connection))
 
+    def marks(self) -> dict[str, tuple[int, str]]:
+        """Every student's number, and a mark that changes with what the weeks are judged from; by name."""
+        with self.reading() as connection:
+            return marks(connection)
+
+    def conclusions(self) -> dict[int, tuple[str, bytes]]:
+        """The conclusions about students that are kept: mark and content, by the student's number."""
+        with self.reading() as connection:
+            return kept(connection)
+
+    def keep_conclusions(self, made: Mapping[int, tuple[str, bytes]]) -> None:
+        """Keep conclusions in the place of older ones."""
+        with self.writing() as connection:
+            keep(connection, made)
+
     def edits(self) -> dict[str, dict[str, str | None]]:
         """What was corrected by hand, by the takes' identity."""
         found: dict[str, dict[str, str | None]] = {}
@@ -433,8 +450,3 @@ class Journal:
     def _rights(self) -> int:
         """Of the journal's file: the copy says the same, so it is for the same eyes."""
         return stat.S_IMODE(Path(self.where).stat().st_mode)
-
-
-def _as_text(path: str) -> str:
-    """A path with bytes that are no UTF-8 escaped, so that every database keeps it."""
-    return path.encode("utf-8", "backslashreplace").decode("utf-8")

@@ -203,6 +203,8 @@ class Measurement:
         The stretches of playing in the recording, in order of time; empty where only strums were asked for.
     steps : tuple of Step
         Figures for each step of a stepped tempo.
+    sources : mapping of str to str
+        Where fields of the exercise were told that the caller did not tell: a file's path, or its name.
     omitted : tuple of Omitted
     timing : Timing or None
         None where only strums were asked for.
@@ -240,6 +242,7 @@ class Measurement:
     elsewhere: tuple[Strum, ...] = ()
     parts: tuple[Part, ...] = ()
     steps: tuple[Step, ...] = ()
+    sources: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
     def __str__(self) -> str:
         """The take in a few lines of figures."""

@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strumclock.audio import Recording, load
-from strumclock.audio.decimation import decimated
+from strumclock.audio.channel import Channel
+from strumclock.audio.decimation import TARGET_RATE_HZ
 from strumclock.click import Clicks, Removal, find_click_channel, find_clicks, remove_clicks
 from strumclock.errors import ClickError, Notice, UsageError
 from strumclock.grid import BeatGrid, Exercise
@@ -94,7 +95,7 @@ def _told_apart(
         "nominal_s": nominal.click_s if nominal is not None else None,
     }
     if where == "none":
-        return _alone(recording, recording.mono())
+        return _alone(recording, recording.line())
     if where in _CHANNELS:
         index = _CHANNELS[where]
         if recording.channels < 2:
@@ -110,20 +111,20 @@ def _told_apart(
         return promised
     if where != "auto":
         return _in_file(recording, Path(where), hints)
-    index_or_none = find_click_channel(recording.samples, recording.sample_rate_hz)
+    index_or_none = find_click_channel(recording.store, recording.sample_rate_hz)
     found = None if index_or_none is None else _on_channel(recording, index_or_none, hints)
     return found or _mixed(recording, hints)
 
 
-def _alone(recording: Recording, guitar: NDArray[np.float32]) -> Sound:
+def _alone(recording: Recording, guitar: Channel) -> Sound:
     """The guitar, and no click that was heard."""
-    low, rate_hz = decimated(guitar, recording.sample_rate_hz)
+    low, rate_hz = guitar.decimated(TARGET_RATE_HZ)
     return Sound(guitar=low, rate_hz=rate_hz, start_s=recording.start_s, clicks=None, removal=None)
 
 
 def _mixed(recording: Recording, hints: Mapping[str, Any]) -> Sound:
     """The guitar and the click in one channel, or the guitar alone where none is heard."""
-    mono = recording.mono()
+    mono = recording.line()
     alone = _alone(recording, mono)
     clicks = find_clicks(mono, recording.sample_rate_hz, low=alone.guitar, **hints)
     if clicks is None:
@@ -142,19 +143,18 @@ def _mixed(recording: Recording, hints: Mapping[str, Any]) -> Sound:
 
 def _on_channel(recording: Recording, index: int, hints: Mapping[str, Any]) -> Sound | None:
     """The click on a channel of its own, the guitar on the others; None where no click is heard there."""
-    clicks = find_clicks(recording.channel(index), recording.sample_rate_hz, source="channel", **hints)
+    clicks = find_clicks(recording.line(index), recording.sample_rate_hz, source="channel", **hints)
     if clicks is None:
         return None
     others = [c for c in range(recording.channels) if c != index]
-    guitar: NDArray[np.float32] = np.asarray(recording.samples[:, others].mean(axis=1), np.float32)
-    alone = _alone(recording, guitar)
+    alone = _alone(recording, recording.line(*others))
     return replace(alone, clicks=clicks, notices=click_notices(clicks))
 
 
 def _in_file(recording: Recording, path: Path, hints: Mapping[str, Any]) -> Sound:
     """The click in a file of its own, written by the same recorder at the same time."""
     other = load(path)
-    clicks = find_clicks(other.mono(), other.sample_rate_hz, source="file", **{**hints, "start_s": other.start_s})
+    clicks = find_clicks(other.line(), other.sample_rate_hz, source="file", **{**hints, "start_s": other.start_s})
     if clicks is None:
         raise ClickError(f"a click was promised in {path}; none was heard there; check the file")
     notices = click_notices(clicks)

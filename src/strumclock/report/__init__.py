@@ -7,6 +7,8 @@ from strumclock.report.picture import plot_take, write_plot
 from strumclock.report.plots import plot_beats, plot_offsets
 from strumclock.report.progress_plots import (
     plot_class,
+    plot_jitter,
+    plot_placement,
     plot_progress,
     plot_tempo,
     write_class_plot,
@@ -37,7 +39,9 @@ __all__ = [
     "plain",
     "plot_beats",
     "plot_class",
+    "plot_jitter",
     "plot_offsets",
+    "plot_placement",
     "plot_progress",
     "plot_take",
     "plot_tempo",

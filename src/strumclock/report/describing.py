@@ -87,6 +87,9 @@ def describe() -> dict[str, Any]:
     properties["exercise"]["required"].append("inferred")
     properties["verdict"]["oneOf"][0]["properties"]["message"] = {"type": "string", "maxLength": LONGEST}
     properties["verdict"]["oneOf"][0]["required"].append("message")
+    texts = {"additionalProperties": {"type": "string"}}
+    properties["exercise"]["properties"]["from"] = properties.pop("sources") | texts
+    properties["exercise"]["required"].append("from")
     del properties["elsewhere"]  # they stand among the other strums
     figures = properties["timing"]["oneOf"][0]
     figures["properties"]["by_step"] = properties.pop("steps")

@@ -6,9 +6,11 @@ import os
 import sys
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from strumclock.errors import OutputError
+from strumclock.journal.csvfile import write_csv
 from strumclock.report.drawing import check_picture_name
 from strumclock.report.page import write_page
 from strumclock.report.picture import write_plot
@@ -18,6 +20,8 @@ from strumclock.report.writing import STANDARD_OUTPUT, check_outputs
 from strumclock.saving import write_text
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from strumclock.pipeline import Measurement
 
 
@@ -97,10 +101,12 @@ class Outputs:
         elif self.json is not None:
             write_text(self.json, dumps(document))
 
-    def write_csv(self, text: str) -> None:
-        """Write a table to where it shall go, if anywhere."""
+    def write_table(self, table: pd.DataFrame) -> None:
+        """Write a table to where it shall go, if anywhere; no cell of it is a formula, what is not known is empty."""
         if self.csv is not None:
-            write_text(self.csv, text)
+            rows = table.to_dict("records")
+            known = ({str(name): None if value != value else value for name, value in row.items()} for row in rows)
+            write_csv(Path(self.csv), [str(name) for name in table.columns], known)
 
 
 def to_standard_output(text: str) -> None:

@@ -1,8 +1,10 @@
-"""Pictures of weeks: the tempo held, with where holding ends, trend and goal; a class as small multiples.
+"""Pictures of weeks: tempo held and in reach, with where holding ends and the goal; a class as small multiples.
+
+The line is the tempo in reach, as it was known after each week, in the band that holds it with 95 % probability.
 
 A filled mark is a tempo that enough takes held; the line from it upwards ends at the lowest tempo that was tried and
-not held that week: where holding ends lies between. An arrow means that nothing faster failed. A hollow mark is a week
-in which no tempo was held by enough takes. Weeks without takes are gaps. Nothing rests on colour alone.
+not held that week: where holding ends lies between. An arrow means that nothing faster was tried. A hollow mark is a
+week in which no tempo was held by enough takes. Weeks without takes are gaps. Nothing rests on colour alone.
 """
 
 from __future__ import annotations
@@ -36,15 +38,22 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from strumclock.weeks import ExerciseProgress, Progress
+    from strumclock.weeks import ExerciseProgress, Progress, Span
 
 MOST_LABELS = 8
 MOST_EXERCISES = 4
 """Exercises in one student's picture, the one played last first."""
 COLUMNS = 3
+MOST_STUDENTS = 30
+"""Students on one sheet, ten rows of them: more is no picture any more, and takes a minute to draw."""
 COLUMN_CHARACTERS = 50
 """Characters a line under a small picture: more of the smallest type run into the next column."""
-KEY = "● held by enough takes, with a line to the lowest tempo that was not held    ○ no tempo held by enough takes"
+KEY = (
+    "line and band: tempo in reach    ● held by enough takes, up to the lowest tempo that was not held    "
+    "○ not held by enough takes"
+)
+GAP_WEEKS = 2
+"""A line is drawn over one week without takes, not over more."""
 OPEN_ARROW_BPM = 3.0
 """Length of the arrow of a week in which nothing faster failed; it has no scale."""
 
@@ -81,7 +90,7 @@ def plot_tempo(
     plain_axes(ax)
     first, last = weeks or (exercise.weeks[0].monday, exercise.weeks[-1].monday)
     size = 5 if small else 7
-    _draw_trend(ax, exercise, first)
+    _draw_reach(ax, exercise, first)
     labelled: set[str] = set()
 
     def once(label: str) -> str | None:
@@ -97,7 +106,7 @@ def plot_tempo(
                 ax.plot([x, x], [week.held_bpm, week.failed_bpm], color=INK, lw=1.2, zorder=2)
                 ax.plot([x], [week.failed_bpm], "_", color=INK, ms=size, zorder=2, label=once("tried, not held"))
             elif not small:
-                _arrow(ax, x, week.held_bpm, once("nothing faster failed"))
+                _arrow(ax, x, week.held_bpm, once("not tried faster"))
             ax.plot([x], [week.held_bpm], "o", color=ACCENT, ms=size, zorder=3, label=once("held"))
             if week.n_paper == week.n_takes:
                 ax.plot([x], [week.held_bpm], "o", color="white", ms=size / 3, zorder=4, label=once("held, from paper"))
@@ -145,18 +154,30 @@ def _arrow(ax: Axes, x: float, bpm: float, label: str | None) -> None:
     )
 
 
-def _draw_trend(ax: Axes, exercise: ExerciseProgress, first: date) -> None:
-    """The trend's line where one is sure, a level line where a plateau is."""
-    if exercise.stuck is not None:
-        ends = (exercise.stuck.since, exercise.weeks[-1].monday)
-        ax.plot([_x(end, first) for end in ends], [exercise.stuck.bpm] * 2, color=SOFT, lw=6, alpha=0.35, zorder=0)
+def _draw_reach(ax: Axes, exercise: ExerciseProgress, first: date) -> None:
+    """The tempo in reach with its band; a gap in the weeks is a gap in both."""
+    if exercise.reach is None:
         return
-    trend = {"rising": exercise.tempo, "falling": exercise.reached}.get(exercise.state)
-    if trend is None:
-        return
-    ends = (trend.since, exercise.weeks[-1].monday)
-    y = [trend.slope.intercept + trend.slope.per_unit * (end - trend.since).days / 7 for end in ends]
-    ax.plot([_x(end, first) for end in ends], y, color=SOFT, lw=1.4, ls=(0, (2, 2)), zorder=1)
+    label: str | None = "in reach"
+    for run in _runs(exercise.reach.weeks):
+        x = [_x(monday, first) for monday, _ in run]
+        ends = [span.low for _, span in run], [span.high for _, span in run]
+        if len(run) == 1:
+            ax.plot([x[0]] * 2, [ends[0][0], ends[1][0]], color=PALE, lw=6, zorder=0, solid_capstyle="butt")
+        ax.fill_between(x, *ends, color=PALE, alpha=0.8, lw=0, zorder=0)
+        ax.plot(x, [span.value for _, span in run], "-", color=SOFT, lw=1.6, zorder=1, label=label)
+        label = None
+
+
+def _runs(weeks: Sequence[tuple[date, Span]]) -> list[list[tuple[date, Span]]]:
+    """Weeks that follow each other without a longer gap than `GAP_WEEKS`."""
+    runs: list[list[tuple[date, Span]]] = []
+    for monday, span in weeks:
+        if runs and monday - runs[-1][-1][0] <= timedelta(weeks=GAP_WEEKS):
+            runs[-1].append((monday, span))
+        else:
+            runs.append([(monday, span)])
+    return runs
 
 
 def _dress(
@@ -169,11 +190,7 @@ def _dress(
     small: bool,
 ) -> None:
     """Axes, ticks, legend."""
-    span = max(round(_x(last, first)), 1)
-    ax.set_xlim(-0.6, span + 0.6)
-    step = math.ceil((span + 1) / (MOST_LABELS // (2 if small else 1)))
-    mondays = [first + timedelta(weeks=i) for i in range(0, span + 1, step)]
-    ax.set_xticks([_x(m, first) for m in mondays], [_label(m, first) for m in mondays])
+    _week_axis(ax, first, last, MOST_LABELS // (2 if small else 1))
     ax.set_ylim(*(bpm or tempo_range([exercise])))
     ax.grid(axis="y", color=PALE, lw=0.6)
     ax.set_axisbelow(True)
@@ -206,6 +223,8 @@ def tempo_range(exercises: Sequence[ExerciseProgress]) -> tuple[float, float]:
     for exercise in exercises:
         for week in exercise.weeks:
             tempos += [t for t in (week.reached_bpm, week.held_bpm, week.failed_bpm) if t is not None]
+        if exercise.reach is not None:  # the line; its band, which may be wide at first, is cut off
+            tempos += [span.value for _, span in exercise.reach.weeks]
         if exercise.goal is not None:
             tempos.append(exercise.goal.bpm)
     if not tempos:
@@ -215,48 +234,53 @@ def tempo_range(exercises: Sequence[ExerciseProgress]) -> tuple[float, float]:
     return low - room, high + room
 
 
-def plot_shares(exercise: ExerciseProgress, ax: Axes | None = None) -> Axes:
-    """Draw jitter and mean offset as shares of the beat over weeks, with 95 % intervals from take-to-take variation."""
-    ax = axes_or_new(ax, 8.0, 3.0)
-    weeks = [w for w in exercise.weeks if w.jitter_share or w.offset_share]
-    if not weeks:
-        return say(ax, "nothing was measured yet")
+def plot_jitter(exercise: ExerciseProgress, ax: Axes | None = None) -> Axes:
+    """Draw the jitter of each week, ms, with 95 % intervals of luck from take to take."""
+    return _plot_weekly(exercise, ax, "jitter_ms", "s", ACCENT, "jitter, ms")
+
+
+def plot_placement(exercise: ExerciseProgress, ax: Axes | None = None) -> Axes:
+    """Draw the mean offset of each week, ms (+ = late), with 95 % intervals of luck from take to take."""
+    return _plot_weekly(exercise, ax, "offset_ms", "D", WARM, "− early, + late, ms")
+
+
+def _plot_weekly(
+    exercise: ExerciseProgress, ax: Axes | None, figure: str, mark: str, colour: str, axis_name: str
+) -> Axes:
+    ax = axes_or_new(ax, 6.0, 2.0)
+    known = [(w, mean) for w in exercise.weeks if (mean := getattr(w, figure)) is not None]
+    if not known:
+        return say(ax, "not known: no click was heard" if figure == "offset_ms" and exercise.weeks else "not measured")
     plain_axes(ax)
-    first = exercise.weeks[0].monday
-    ax.axhline(0, color=SOFT, lw=0.8)
-    styles = (
-        ("jitter_share", "jitter", "s", ACCENT, "full", -0.08),
-        ("offset_share", "mean offset (+ late)", "D", WARM, "none", 0.08),
-    )
-    for name, label, mark, colour, fill, shift in styles:
-        known = [(w, mean) for w in weeks if (mean := getattr(w, name)) is not None]
-        if not known:
-            continue
-        x = [_x(w.monday, first) + shift for w, _ in known]
-        y = [100 * mean.value for _, mean in known]
-        error = [
-            [100 * (mean.value - mean.low) if mean.low is not None else 0.0 for _, mean in known],
-            [100 * (mean.high - mean.value) if mean.high is not None else 0.0 for _, mean in known],
-        ]
-        ax.errorbar(x, y, yerr=error, fmt=mark, color=colour, fillstyle=fill, ms=5, lw=1.0, label=label)
-    _, last = first, exercise.weeks[-1].monday
-    span = max(round(_x(last, first)), 1)
-    ax.set_xlim(-0.6, span + 0.6)
-    step = math.ceil((span + 1) / MOST_LABELS)
-    mondays = [first + timedelta(weeks=i) for i in range(0, span + 1, step)]
-    ax.set_xticks([_x(m, first) for m in mondays], [_label(m, first) for m in mondays])
-    ax.set_ylabel("% of the beat", color=INK)
+    first, last = exercise.weeks[0].monday, exercise.weeks[-1].monday
+    x = [_x(w.monday, first) for w, _ in known]
+    y = [mean.value for _, mean in known]
+    error = [[mean.value - mean.low for _, mean in known], [mean.high - mean.value for _, mean in known]]
+    ax.errorbar(x, y, yerr=error, fmt=mark, color=colour, ms=5, lw=1.0)
+    if figure == "offset_ms":
+        ax.axhline(0, color=SOFT, lw=0.8)
+    else:
+        ax.set_ylim(bottom=0)
+    _week_axis(ax, first, last, MOST_LABELS // 2)
+    ax.set_ylabel(axis_name, color=INK)
     ax.grid(axis="y", color=PALE, lw=0.6)
-    ax.legend(loc="upper left", bbox_to_anchor=(0, -0.22), ncols=2, frameon=False, fontsize=9, handletextpad=0.3)
     return ax
 
 
+def _week_axis(ax: Axes, first: date, last: date, most: int) -> None:
+    """Mondays along the axis, so few that they do not overlap."""
+    span = max(round(_x(last, first)), 1)
+    ax.set_xlim(-0.6, span + 0.6)
+    mondays = [first + timedelta(weeks=i) for i in range(0, span + 1, math.ceil((span + 1) / most))]
+    ax.set_xticks([_x(m, first) for m in mondays], [_label(m, first) for m in mondays])
+
+
 def plot_progress(progress: Progress) -> Figure:
-    """Compose one student's picture: for each exercise the tempo held and the shares of the beat, and the words."""
+    """Compose one student's picture: for each exercise tempo, scatter and placement over weeks, and its words."""
     shown = progress.exercises[:MOST_EXERCISES]
-    words = [line for exercise in shown[:1] for line in facts(exercise, today=progress.today)]
-    rows = max(len(shown), 1)
-    height_in = 0.9 + 4.6 * rows + 0.24 * len(_wrapped(words)) + 0.3
+    words = [_wrapped(facts(exercise, today=progress.today)) for exercise in shown]
+    heights_in = [4.9 + 0.24 * len(lines) for lines in words]
+    height_in = 1.0 + max(sum(heights_in), 3.0)
     figure = new_figure(12.0, height_in)
     name = drawable(progress.student or "Practice")
     figure.text(0.05, 1 - 0.25 / height_in, name, va="top", fontsize=18, fontweight="bold", color=INK, parse_math=False)
@@ -264,15 +288,18 @@ def plot_progress(progress: Progress) -> Figure:
         say(figure.add_axes((0.1, 0.2, 0.8, 0.6)), "no take counts yet")
         return figure
     for i, exercise in enumerate(shown):
-        top_in = 1.0 + 4.6 * i
-        box = (1 - (top_in + 3.0) / height_in, 3.0 / height_in)
-        tempo_ax = figure.add_axes((0.065, box[0], 0.5, box[1]))
-        title_of(plot_tempo(exercise, tempo_ax), f"{exercise.label}: tempo held")
-        shares_ax = figure.add_axes((0.69, box[0], 0.29, box[1]))
-        title_of(plot_shares(exercise, shares_ax), "Evenness and placement")
-    for i, line in enumerate(_wrapped(words)):
-        at = 1 - (0.9 + 4.6 * rows + 0.24 * i) / height_in
-        figure.text(0.05, at, drawable(line), va="top", fontsize=11, color=INK, parse_math=False)
+        top_in = 1.05 + sum(heights_in[:i])
+        bottom = 1 - (top_in + 3.0) / height_in
+        tempo_ax = figure.add_axes((0.065, bottom, 0.52, 3.0 / height_in))
+        title_of(plot_tempo(exercise, tempo_ax), f"{exercise.label}: tempo")
+        jitter_ax = figure.add_axes((0.72, bottom + 1.75 / height_in, 0.26, 1.25 / height_in))
+        title_of(plot_jitter(exercise, jitter_ax), "Scatter of the strums")
+        jitter_ax.tick_params(labelbottom=False)  # the weeks stand under the panel below
+        placement_ax = figure.add_axes((0.72, bottom - 0.1 / height_in, 0.26, 1.2 / height_in))
+        title_of(plot_placement(exercise, placement_ax), "Placement")
+        for k, line in enumerate(words[i]):
+            at = 1 - (top_in + 4.25 + 0.24 * k) / height_in
+            figure.text(0.05, at, drawable(line), va="top", fontsize=11, color=INK, parse_math=False)
     return figure
 
 
@@ -285,13 +312,14 @@ def plot_class(students: Sequence[Progress]) -> Figure:
 
     All share one time axis; each has its own tempo axis of the same length, so that slopes compare.
     """
-    drawn = [p for p in students if p.exercises]
+    played = [p for p in students if p.exercises]
+    drawn, more = played[:MOST_STUDENTS], len(played) - MOST_STUDENTS
     rows = max(math.ceil(len(drawn) / COLUMNS), 1)
     words = [_wrapped(to_send(p), COLUMN_CHARACTERS) for p in drawn]
     row_in = 3.1 + 0.165 * max([len(lines) for lines in words], default=0)
     height_in = 1.0 + row_in * rows
     figure = new_figure(12.0, height_in)
-    title = "Tempo held in bpm, week by week"
+    title = "Tempo in bpm, week by week" + (f" (the first {MOST_STUDENTS} in need; {more} more)" if more > 0 else "")
     figure.text(0.04, 1 - 0.2 / height_in, title, va="top", fontsize=16, fontweight="bold", color=INK)
     figure.text(0.05, 0.1 / height_in, KEY, fontsize=9, color=SOFT)
     if not drawn:

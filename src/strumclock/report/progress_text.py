@@ -6,20 +6,21 @@ Nobody is scolded, nothing is advised that means more hours, and every number is
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
+from strumclock.weeks.tendency import TREND_WEEKS
+
 if TYPE_CHECKING:
-    from strumclock.weeks import ExerciseProgress, Progress, Week
+    from strumclock.weeks import Cause, ExerciseProgress, Outlook, Progress, Reach, Span, Week
 
 _TO_OCTOBER = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October")
 MONTHS = (*_TO_OCTOBER, "November", "December")
 MINUS = "\N{MINUS SIGN}"
 NEED_WORDS = {
-    "stuck": "the tempo is not rising",
-    "falling": "the tempo is falling",
+    "stuck": "the tempo in reach is not rising",
+    "falling": "the tempo in reach is falling",
     "silent": "nothing recorded lately",
     "unsure": "the recordings are hard to measure",
     "fine": "going on",
@@ -45,7 +46,6 @@ DOUBT_STEPS = {
     "click-fades": "for the next take turn the phone's voice filter off, or put the click nearer to it",
     "tempo-differs": "for the next take write the click's tempo into the file's name",
 }
-RECENT_WEEKS = 8
 
 
 def day(d: date, *, today: date | None = None) -> str:
@@ -96,60 +96,61 @@ def to_send(progress: Progress) -> tuple[str, ...]:
 
 
 def _good(progress: Progress, now: ExerciseProgress) -> str:
-    """The first sentence: an improvement that the record shows, else what was done."""
-    today, held = progress.today, [w for w in now.weeks if w.held_bpm is not None]
-    best, first = now.highest_held_bpm, held[0].held_bpm if held else None
-    if best is not None and first is not None and best > first and now.highest_held_in is not None:
-        then, earlier = (day(monday, today=today) for monday in (now.highest_held_in, held[0].monday))
+    """The first sentence: an improvement that the weeks show, else what was done."""
+    today, reach = progress.today, now.reach
+    if now.state == "rising" and reach is not None:
         return (
-            f"{_named(now)}: in the week of {then} you held {tempo(best, now.beats_per_change)}, "
-            f"{best - first:.4g} bpm more than in the week of {earlier}."
+            f"{_named(now)}: your tempo is rising, by about {_rate(reach.per_week_bpm.value)} bpm a week; "
+            f"about {reach.now.value:.0f} bpm is in reach now."
         )
-    if now.evenness_improved and now.evenness is not None:
-        before, after = now.evenness.line
-        change = f"from a jitter of about {_share(before)} of the beat to {_share(after)}"
-        return f"{_named(now)}: your strums have become more even, {change}."
-    if best is not None and now.highest_held_in is not None:
+    better = next((c for c in now.causes if c.state == "smaller" and c.kind != "scatter"), now.more_even)
+    if better is not None:
+        return f"{_named(now)}: {_better(better, today)}."
+    if now.highest_held_bpm is not None and now.highest_held_in is not None:
         when = day(now.highest_held_in, today=today)
-        return f"{_named(now)}: you held {tempo(best, now.beats_per_change)} in the week of {when}."
+        return f"{_named(now)}: you held {tempo(now.highest_held_bpm, now.beats_per_change)} in the week of {when}."
     once = max((w.once_held_bpm for w in now.weeks if w.once_held_bpm is not None), default=None)
     if once is not None:
         return f"{_named(now)}: one of your takes held {tempo(once, now.beats_per_change)}."
-    done = f"{_count(len(now.points), 'take')} in {_count(len(now.weeks), 'week')}"
+    done = f"{_count(sum(week.n_takes for week in now.weeks), 'take')} in {_count(len(now.weeks), 'week')}"
     return f"{_named(now)}: you have put down {done}, so there is a record to build on."
 
 
 def _stands_out(progress: Progress, now: ExerciseProgress) -> str | None:
-    today = progress.today
+    today, reach = progress.today, now.reach
     silent = progress.silent_days
     if progress.need == "silent" and progress.last_played is not None and silent is not None:
         return f"The last take is of {day(progress.last_played, today=today)}, {silent} days ago."
-    if now.stuck is not None:
+    stays = next((c for c in now.causes if c.stands and c.state != "smaller"), None)
+    if reach is not None and now.state in ("plateau", "level"):
+        near = f"the tempo in reach has stayed near {reach.now.value:.0f} bpm"
+        why = f"; {cause_words(stays)}" if stays is not None else ""
+        return f"Since about the week of {day(reach.since, today=today)} {near}{why}."
+    if reach is not None and now.state == "falling":
+        down = _rate(-reach.per_week_bpm.value)
         return (
-            f"Since about the week of {day(now.stuck.since, today=today)} the tempo has stayed near "
-            f"{now.stuck.bpm:.4g} bpm; before, it rose by about {now.stuck.before_per_week:.2g} bpm a week."
+            f"The tempo in reach has come down lately, by about {down} bpm a week, to about {reach.now.value:.0f} bpm."
         )
-    if now.state == "level" and now.reached is not None:
-        return f"The tempo has been the same since the week of {day(now.reached.since, today=today)}."
-    if now.state == "falling" and now.reached is not None:
-        since = day(now.reached.since, today=today)
-        return (
-            f"Since the week of {since} the tempo has come down by about {-now.reached.slope.per_unit:.2g} bpm a week."
-        )
-    if now.leaning is not None:
-        way = "pull ahead of" if now.leaning.drift_ms_per_min < 0 else "fall behind"
-        all_of_them = now.leaning.n == now.leaning.of
-        takes = f"In {'all' if all_of_them else now.leaning.n} of the last {now.leaning.of} takes"
-        return f"{takes} the strums {way} the click, by about {abs(now.leaning.drift_ms_per_min):.0f} ms a minute."
     if progress.need == "unsure":
         doubt = progress.doubts[0] if progress.doubts else ""
         why = f", mostly because {DOUBT_WORDS[doubt]}" if doubt in DOUBT_WORDS else ""
         return f"{progress.doubtful} of the last {progress.n_recent} recordings cannot be measured well{why}."
-    if now.goal is not None and now.goal.reached_in is not None:
-        return f"The goal of {tempo(now.goal.bpm, now.beats_per_change)} is reached."
-    if now.goal is not None and now.goal.earliest is not None and now.goal.latest is not None:
-        span = _between(now.goal.earliest, now.goal.latest, today)
-        return f"At the present rate the goal of {now.goal.bpm:.4g} bpm is held {span}."
+    if stays is not None:
+        words = cause_words(stays)
+        return f"{words[:1].upper()}{words[1:]}."
+    if now.goal is not None:
+        return _goal_to_send(now.goal, today)
+    return None
+
+
+def _goal_to_send(goal: Outlook, today: date) -> str | None:
+    if goal.reached_in is not None:
+        return f"The goal of {goal.bpm:.4g} bpm is reached."
+    if goal.in_reach:
+        return f"The goal of {goal.bpm:.4g} bpm is in reach."
+    if goal.earliest is not None and goal.latest is not None:
+        span = _between(goal.earliest, goal.latest, today)
+        return f"The goal of {goal.bpm:.4g} bpm comes into reach {span}, if it goes on like this."
     return None
 
 
@@ -175,13 +176,15 @@ def _named(exercise: ExerciseProgress) -> str:
     return exercise.label[:1].upper() + exercise.label[1:]
 
 
-def _share(value: float) -> str:
-    return f"{100 * value:.2g} %"
+def _rate(per_week: float) -> str:
+    """Bpm a week in words of one digit or two.
 
-
-def _percent(log_sd: float) -> str:
-    """A standard deviation of logarithms, as the factor that it is."""
-    return f"{100 * (math.exp(log_sd) - 1):.0f} %"
+    Examples
+    --------
+    >>> _rate(0.27), _rate(1.24), _rate(12.2)
+    ('0.3', '1.2', '12')
+    """
+    return f"{per_week:.1f}" if per_week < 10 else f"{per_week:.0f}"
 
 
 def _count(n: int, what: str) -> str:
@@ -209,7 +212,7 @@ def progress_summary(progress: Progress) -> str:
 
 
 def facts(exercise: ExerciseProgress, *, today: date | None = None) -> list[str]:
-    """What the weeks of an exercise show, a line each, each with what it rests on."""
+    """What the weeks of an exercise show, a line each."""
     per = exercise.beats_per_change
     takes = f"{_count(exercise.takes_to_hold, 'take')} of one week"
     lines = []
@@ -218,82 +221,127 @@ def facts(exercise: ExerciseProgress, *, today: date | None = None) -> list[str]
         lines.append(f"Highest tempo held by {takes}: {tempo(exercise.highest_held_bpm, per)}, in the week of {when}.")
     else:
         lines.append(f"No tempo was held by {takes} yet.")
-    lines.append(_trend_line(exercise, today))
-    lines += _luck_lines(exercise)
-    if exercise.moved is not None:
-        side = "later" if exercise.moved.by_share > 0 else "earlier"
-        by = _share(abs(exercise.moved.by_share))
+    if exercise.reach is not None:
+        reach = exercise.reach.now
         lines.append(
-            f"From the week of {day(exercise.moved.in_week, today=today)} the strums lie {by} of a beat {side} "
-            f"than before: was the phone or the click's speaker moved?"
+            f"In reach: about {reach.value:.0f} bpm (between {reach.low:.0f} and {reach.high:.0f}), "
+            f"where three of four takes would hold."
+        )
+        lines += _trend_lines(exercise, exercise.reach, today)
+    for cause in exercise.causes:
+        words = cause_words(cause, today=today)
+        lines.append(f"{words[:1].upper()}{words[1:]}.")
+    if exercise.moved is not None:
+        side = "later" if exercise.moved.by_ms > 0 else "earlier"
+        lines.append(
+            f"From the week of {day(exercise.moved.in_week, today=today)} on the strums lie about "
+            f"{abs(exercise.moved.by_ms):.0f} ms {side} than before: was the phone or the click's speaker moved?"
         )
     if exercise.goal is not None:
-        lines.append(_goal_line(exercise, today))
+        lines.append(_goal_line(exercise.goal, exercise.beats_per_change, today))
     if exercise.next_bpm is not None:
         between = ", with a click between the beats too" if exercise.subdivide else ""
         at = tempo(exercise.next_bpm, per)
-        lines.append(f"Next tempo by the standard: {at}{between}; stop at any pain or tension.")
+        lines.append(f"Next tempo: {at}{between}; stop at any pain or tension.")
     return lines
 
 
-def _trend_line(exercise: ExerciseProgress, today: date | None) -> str:
-    if exercise.stuck is not None:
-        return (
-            f"Plateau near {exercise.stuck.bpm:.4g} bpm since about the week of "
-            f"{day(exercise.stuck.since, today=today)} "
-            f"(before: {exercise.stuck.before_per_week:+.2g} bpm a week; "
-            f"{chance(exercise.stuck.p)} for a straight line)."
-        )
-    trend = exercise.reached if exercise.state in ("falling", "level") else exercise.tempo
-    if trend is None or trend.slope.low is None or trend.slope.high is None:
-        held = sum(w.held_bpm is not None for w in exercise.weeks)
-        return f"Too early for a trend: {_count(held, 'week')} with a tempo held, six are needed."
-    word = {"rising": "rises", "falling": "falls", "level": "is unchanged"}.get(exercise.state, "shows no sure trend")
-    return (
-        f"Tempo {word}: {signed(trend.slope.per_unit)} bpm a week, 95 % interval {signed(trend.slope.low)} to "
-        f"{signed(trend.slope.high)} (Theil-Sen over {trend.n_weeks} weeks since {day(trend.since, today=today)}; "
-        f"Mann-Kendall {chance(trend.test.p)})."
-    )
-
-
-def _luck_lines(exercise: ExerciseProgress) -> list[str]:
-    spread = exercise.jitter
-    if spread is None:
-        return []
-    if spread.p <= 0.05:
-        verdict = "weeks differ by more than takes of one week do"
+def _trend_lines(exercise: ExerciseProgress, reach: Reach, today: date | None) -> list[str]:
+    rate, since = reach.per_week_bpm, day(reach.since, today=today)
+    started = "" if reach.since == reach.weeks[0][0] else f" since about the week of {since}"
+    between = f"(between {signed(rate.low)} and {signed(rate.high)})"
+    if exercise.state in ("rising", "falling"):
+        by = f"about {_rate(abs(rate.value))} bpm a week"
+        lines = [f"The tempo in reach is {exercise.state}{started}: {by} {between}."]
+    elif exercise.state == "plateau" and reach.rose_by_bpm is not None:
+        before = f"before, it rose by about {_rate(reach.rose_by_bpm)} bpm a week"
+        lines = [f"The tempo in reach has stayed about the same since about the week of {since}; {before}."]
+    elif exercise.state == "level":
+        lines = [f"The tempo in reach has stayed about the same{started or ' since the first week'}."]
+    elif len(reach.weeks) < TREND_WEEKS:
+        lines = [f"Too early for a trend: {_count(len(reach.weeks), 'week')} with takes, {TREND_WEEKS} are needed."]
     else:
-        verdict = "weeks differ no more than takes of one week do"
-    line = (
-        f"Jitter: from take to take it varies by {_percent(spread.within_sd)}, from week to week by "
-        f"{_percent(spread.between_sd)}; {verdict} (F = {spread.f:.2g}, {chance(spread.p)})."
-    )
-    better = ["It has become more even."] if exercise.evenness_improved else []
-    return [line, *better]
+        fits = f"anything from {signed(rate.low)} to {signed(rate.high)} bpm a week would fit"
+        lines = [f"Whether the tempo in reach rises or falls is not sure yet: {fits}."]
+    if reach.leap is not None:
+        way, share = "up" if reach.leap.ratio > 1 else "down", abs(reach.leap.ratio - 1)
+        when = day(reach.leap.in_week, today=today)
+        lines.append(f"About the week of {when} it went {way} by about {100 * share:.0f} % at once.")
+    return lines
 
 
-def _goal_line(exercise: ExerciseProgress, today: date | None) -> str:
-    goal = exercise.goal
-    assert goal is not None
-    wanted = tempo(goal.bpm, exercise.beats_per_change)
-    by = f" by {day(goal.by, today=today)}" if goal.by else ""
-    if goal.reached_in is not None:
-        return f"Goal {wanted}{by}: reached in the week of {day(goal.reached_in, today=today)}."
-    if goal.earliest is not None and goal.latest is not None:
-        span = _between(goal.earliest, goal.latest, today or date.min)
-        return f"Goal {wanted}{by}: at the present rate held {span}."
-    return f"Goal {wanted}{by}: {goal.reason}."
+def cause_words(cause: Cause, *, today: date | None = None) -> str:
+    """One cause over weeks, as half a sentence.
 
-
-def chance(p: float) -> str:
-    """A probability in words of a table.
-
-    Examples
-    --------
-    >>> chance(0.034), chance(5e-7)
-    ('p = 0.034', 'p < 0.001')
+    Parameters
+    ----------
+    cause : Cause
+    today : date, optional
+        Its year is not told.
     """
-    return f"p = {p:.2g}" if p >= 0.001 else "p < 0.001"
+    said = _cause_now(cause, cause.now.value)
+    first = day(cause.weeks[0][0], today=today)
+    if cause.state in ("smaller", "larger"):
+        return f"{said}; in the week of {first} it was about {_amount(cause, cause.first.value)}"
+    if cause.state == "same":
+        return f"{said}, much the same for {len(cause.weeks)} weeks"
+    return said
+
+
+def _cause_now(cause: Cause, value: float) -> str:
+    amount = _amount(cause, value)
+    if cause.kind == "scatter":
+        return f"the strums scatter by about {amount}"
+    if cause.kind == "omitted":
+        return f"about {amount} of the strums are left out"
+    if cause.kind == "drift":
+        return f"the strums {'fall behind' if value > 0 else 'pull ahead of'} the click by about {amount}"
+    side = "late" if value > 0 else "early"
+    if cause.kind == "pair":
+        before, _, after = cause.where.partition(">")
+        return f"the changes from {before} to {after} come about {amount} {side}"
+    if cause.kind == "changes":
+        return f"the chord changes come about {amount} {side}"
+    return f"the strums on {_place(cause)} come about {amount} {side} of the others"
+
+
+def _place(cause: Cause) -> str:
+    return f"beat {cause.where}" if cause.kind == "beat" else f"part {cause.where} of the beat"
+
+
+def _amount(cause: Cause, value: float) -> str:
+    if cause.unit == "share":
+        return f"{100 * abs(value):.0f} %"
+    return f"{abs(value):.0f} ms" + (" a minute" if cause.unit == "ms/min" else "")
+
+
+def _better(cause: Cause, today: date) -> str:
+    """A cause that has become smaller, as what got better."""
+    first = day(cause.weeks[0][0], today=today)
+    now, then = (_amount(cause, span.value) for span in (cause.now, cause.first))
+    change = f"about {now} now, about {then} in the week of {first}"
+    if cause.kind == "scatter":
+        return f"your strums have become more even: they scatter by {change}"
+    if cause.kind == "omitted":
+        return f"you leave out fewer strums: {change}"
+    if cause.kind == "drift":
+        return f"you stay closer to the click: it moves by {change}"
+    what = {"changes": "chord changes", "pair": f"changes from {' to '.join(cause.where.split('>'))}"}.get(cause.kind)
+    return f"your {what or 'strums on ' + _place(cause)} come closer to the beat: {change}"
+
+
+def _goal_line(goal: Outlook, beats_per_change: float | None, today: date | None) -> str:
+    wanted = tempo(goal.bpm, beats_per_change)
+    head = f"Goal {wanted}" + (f" by {day(goal.by, today=today)}" if goal.by else "")
+    if goal.reached_in is not None:
+        return f"{head}: held in the week of {day(goal.reached_in, today=today)}."
+    if goal.in_reach:
+        return f"{head}: in reach now, not held yet."
+    if goal.earliest is None:
+        return f"{head}: {goal.reason}."
+    if goal.latest is None:
+        return f"{head}: not before the week of {day(goal.earliest, today=today)}; it may not be reached."
+    return f"{head}: in reach {_between(goal.earliest, goal.latest, today or date.min)}, if it goes on like this."
 
 
 def signed(value: float) -> str:
@@ -311,33 +359,34 @@ def signed(value: float) -> str:
 
 
 def _table(exercise: ExerciseProgress) -> list[str]:
-    header = ["week", "takes", "held bpm", "tried to", "jitter", "mean offset"]
+    header = ["week", "takes", "held", "tried", "in reach", "jitter", "mean offset"]
     if exercise.beats_per_change:
         header.insert(3, "changes/min")
-    rows = [_cells(week, bool(exercise.beats_per_change)) for week in exercise.weeks]
+    in_reach = dict(exercise.reach.weeks) if exercise.reach else {}
+    rows = [_cells(week, in_reach.get(week.monday), bool(exercise.beats_per_change)) for week in exercise.weeks]
     widths = [max(len(row[i]) for row in (header, *rows)) for i in range(len(header))]
     lines = ["  ".join(cell.rjust(w) for cell, w in zip(row, widths, strict=True)).rstrip() for row in (header, *rows)]
-    return [*lines, "jitter and mean offset in % of the beat; + = late; – = none, or not known"]
+    return [*lines, "tempi in bpm, jitter and mean offset in ms; + = late; – = none, or not known"]
 
 
-def _cells(week: Week, changes: bool) -> list[str]:
+def _cells(week: Week, reach: Span | None, changes: bool) -> list[str]:
     cells = [
         week.name,
         str(week.n_takes),
         _number(week.held_bpm),
         _number(week.tried_bpm),
-        f"{100 * week.jitter_share.value:.1f}" if week.jitter_share else "–",
-        signed_percent(week.offset_share.value) if week.offset_share else "–",
+        f"{reach.value:.0f}" if reach else "–",
+        f"{week.jitter_ms.value:.0f}" if week.jitter_ms else "–",
+        _signed_ms(week.offset_ms.value) if week.offset_ms else "–",
     ]
     if changes:
         cells.insert(3, "–" if week.changes_per_minute is None else f"{week.changes_per_minute:.1f}")
     return cells
 
 
-def signed_percent(share: float) -> str:
-    """A share in percent to a tenth, with its sign."""
-    text = f"{abs(100 * share):.1f}"
-    return text if float(text) == 0 else f"{MINUS if share < 0 else '+'}{text}"
+def _signed_ms(value: float) -> str:
+    text = f"{abs(value):.0f}"
+    return text if text == "0" else f"{MINUS if value < 0 else '+'}{text}"
 
 
 def _number(value: float | None) -> str:

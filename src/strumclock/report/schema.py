@@ -63,6 +63,7 @@ def to_dict(measurement: Measurement) -> dict[str, Any]:
     converted = _Converter(absent=dict(measurement.absent))
     document = converted.of(measurement, "")
     document["exercise"]["inferred"] = document.pop("inferred")
+    document["exercise"]["from"] = document.pop("sources")
     if document["verdict"] is not None:
         document["verdict"]["message"] = message(measurement)
     document["strums"] = sorted((*document["strums"], *document.pop("elsewhere")), key=lambda strum: strum["time_s"])

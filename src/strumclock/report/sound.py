@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.audio.writing import write_wav
 from strumclock.errors import UsageError
 from strumclock.report.writing import check_outputs
-from strumclock.saving import replacing
 
 if TYPE_CHECKING:
     from strumclock.audio import Recording
@@ -127,12 +127,8 @@ def write_sound(
     take = [measurement.take.path] if measurement.take.path else []
     check_outputs({"the sound": path}, reads=take, sounds=("the sound",), force=force)
     if recording is None:
-        recording = _read_again(measurement)
-    samples, rate_hz = marked(measurement, recording), recording.sample_rate_hz
-    import soundfile
-
-    with replacing(path) as temporary:
-        soundfile.write(temporary, samples, rate_hz, subtype="PCM_16", format="WAV")
+        recording = take_again(measurement)
+    write_wav(path, marked(measurement, recording), recording.sample_rate_hz)
     return Path(path)
 
 
@@ -140,7 +136,8 @@ _AROUND_S = 0.5
 _COUNT_IN_S = 8.0  # before the first place, so that the count-in is heard
 
 
-def _read_again(measurement: Measurement) -> Recording:
+def take_again(measurement: Measurement) -> Recording:
+    """The recording once more, from the count-in to half a second after the last place."""
     from strumclock.audio import load
 
     if measurement.take.path is None:

@@ -7,6 +7,8 @@ import textwrap
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
+from strumclock.fields import fields_of
+from strumclock.grid import Exercise
 from strumclock.pipeline.figures import DECIMALS, FIGURES, Found, find
 from strumclock.report import words
 from strumclock.report.places import place_name
@@ -36,7 +38,17 @@ def summary(measurement: Measurement, *, width: int = WIDTH) -> str:
         Without a newline at the end.
     """
     rows = [(line.topic, line.text) for line in lines(measurement)]
+    rows += [("Told by", sentence) for sentence in told_by(measurement)]
     return "\n".join([*textwrap.wrap(title(measurement), width), *_in_columns(rows, width)])
+
+
+def told_by(measurement: Measurement) -> list[str]:
+    """Which of the exercise's fields were told by which file, where not by the caller."""
+    about = fields_of(Exercise)
+    found: dict[str, list[str]] = {}
+    for name, source in measurement.sources.items():
+        found.setdefault(source, []).append(about[name].word)
+    return [f"{source}: {', '.join(words)}." for source, words in found.items()]
 
 
 def _in_columns(rows: Iterable[tuple[str, str]], width: int) -> Iterator[str]:

@@ -9,6 +9,7 @@ follows it over weeks; here is what one take can say of it, and the rule of the 
 from __future__ import annotations
 
 import math
+from typing import Protocol
 
 from strumclock.errors import UsageError
 from strumclock.grid import BPM_RANGE
@@ -106,8 +107,24 @@ def take_reach(
     return Estimate(value=value, low=value / factor, high=value * factor, u=value * margin_u / slope)
 
 
+class Interval(Protocol):
+    """A value with its 95 % interval, such as an `Estimate`."""
+
+    @property
+    def value(self) -> float:
+        """In the middle."""
+
+    @property
+    def low(self) -> float:
+        """One end."""
+
+    @property
+    def high(self) -> float:
+        """The other."""
+
+
 def next_tempo(
-    reach: Estimate,
+    reach: Interval,
     last_bpm: float,
     *,
     held: bool | None = None,
@@ -122,8 +139,8 @@ def next_tempo(
 
     Parameters
     ----------
-    reach : Estimate
-        The tempo in reach, bpm.
+    reach : Interval
+        The tempo in reach, bpm, with its 95 % interval.
     last_bpm : float
         Tempo of the last take.
     held : bool or None

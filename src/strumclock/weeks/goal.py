@@ -1,29 +1,39 @@
-"""When will the goal be reached?  A range of weeks, or the reason why that cannot be told yet.
+"""When will a tempo be in reach?  A range of weeks, or that it may not be reached, or why it cannot be told.
 
-The range is wider than the slope's interval alone: a climb slows as it goes on, and the week that first holds a tempo
-comes later, by luck, than the week in which the player could. Among simulated players who practise like people (in
-steps of five or by the standard, catching up first, slowing or not) more than nine in ten of the ranges that are told
-hold the week that came: see ``tests/test_progress_plateau.py``. Often none can be told.
+People learn along different curves, and the weeks so far seldom tell which: straight, slowing as a power of time,
+slowing towards a ceiling, or stopped already. Each is weighed (`strumclock.weeks.curves`), and the range holds the week
+in 87 % of what all of them together foretell. Where more than a tenth of that takes longer than a year, no end is told.
+``python -m tests.benchmarks.time_to_goal`` prints how often the ranges hold.
 """
 
 from __future__ import annotations
 
-import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from strumclock.weeks.trend import Slope
+import numpy as np
+from numpy.typing import NDArray
 
-TREND_WEEKS = 12
-"""Weeks that a trend looks at: about a school term. What was before is history."""
-LONGEST_OUTLOOK_WEEKS = 52.0
-OUTLOOK_PER_WEEK_SEEN = 4.0
-"""No range ends later than this many times the weeks seen: a line is not trusted further."""
-SLOWING = 2.0
-"""The range allows the rest to take twice as long as the lower end of the slope's interval says."""
-LUCK_WEEKS = 3
-HELD_SHARE = 0.5
-"""Where fewer of the weeks hold a tempo, those that do are the lucky ones, and their line leads too high."""
+from strumclock.weeks.curves import Curve, weigh
+
+FIT_WEEKS = 26
+"""Weeks that the curves are laid through: half a year. What was before is history."""
+MIN_WEEKS = 6
+"""Weeks with takes before a range is told: a curve has a level, a slope and a bend, and luck must show too."""
+HORIZON_WEEKS = 52
+"""Nothing is foretold beyond a year."""
+EARLY, LATE = 0.03, 0.9
+"""The range begins and ends with these probabilities of being there already."""
+GAIN_A_WEEK = 0.015
+"""Standard deviation of what a week brings on average, share of the tempo: as `following.SLOPES_A_WEEK`."""
+POWERS, RATES, STOPS = (0.2, 0.4, 0.6, 0.8), (0.02, 0.04, 0.08, 0.15, 0.3), (0.25, 0.4, 0.55, 0.7, 0.85)
+"""Exponents of time; approach to the ceiling, a week; where in the weeks seen a climb may have stopped."""
+LIKELY = {"straight": 0.25, "power": 0.2, "saturating": 0.3, "stopped": 0.15}
+"""Before anything is seen; the rest is flat. One person learns towards a ceiling, averages of many by a power of time
+(Heathcote, Brown & Mewhort 2000)."""
+
+Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,15 +48,18 @@ class Outlook:
         Wanted by when.
     reached_in : date or None
         Monday of the first week that held it.
+    in_reach : bool
+        Not held yet, but three takes of four would hold it.
     earliest, latest : date or None
-        Mondays between which the present rate leads there; None where that cannot be told.
+        Mondays between which it comes into reach. `latest` is None where it may not be reached.
     reason : str
-        Why not; empty where it can.
+        Why nothing is told; empty where something is.
     """
 
     bpm: float
     by: date | None
     reached_in: date | None = None
+    in_reach: bool = False
     earliest: date | None = None
     latest: date | None = None
     reason: str = ""
@@ -56,46 +69,89 @@ def outlook(
     bpm: float,
     *,
     by: date | None,
-    held: list[tuple[date, float]],
-    played: int,
-    slope: Slope | None,
-    stuck: bool,
+    held: Sequence[tuple[date, float]],
+    shown: Sequence[tuple[date, float, int]],
+    in_reach: bool,
+    take_sd: float,
 ) -> Outlook:
     """How far a goal is.
 
     Parameters
     ----------
-    held : list of (Monday, bpm)
+    held : sequence of (Monday, bpm)
         Weeks that held a tempo, in order.
-    played : int
-        Weeks played since the first that the slope looks at, whether they hold a tempo or not.
-    slope : Slope or None
-        Of the latest of `held`, in bpm a week since the first of the weeks in it; None where there are too few.
-    stuck : bool
-        Whether a plateau was found: then the rate before it says nothing.
+    shown : sequence of (Monday, bpm, takes)
+        The tempo in reach as each week's takes alone show it, since it last changed at once.
+    in_reach : bool
+        Whether the goal is in reach now.
+    take_sd : float
+        Luck of one take, share of the tempo.
     """
     for monday, tempo in held:
         if tempo >= bpm:
             return Outlook(bpm=bpm, by=by, reached_in=monday)
-    if not held:
-        return Outlook(bpm=bpm, by=by, reason="too early to tell: no week has held a tempo yet")
-    if stuck:
-        return Outlook(bpm=bpm, by=by, reason="cannot be told while the tempo does not rise")
-    if slope is None or slope.low is None or slope.high is None:
-        return Outlook(bpm=bpm, by=by, reason="too early to tell: it takes six weeks that hold a tempo")
-    if slope.low <= 0:
-        return Outlook(bpm=bpm, by=by, reason="too early to tell: the rate is not sure to be above zero")
-    if len(held[-TREND_WEEKS:]) < HELD_SHARE * played:
-        return Outlook(bpm=bpm, by=by, reason="too early to tell: fewer than half of the weeks hold a tempo")
-    last, tempo = held[-1]
-    seen = (last - held[0][0]).days / 7
-    missing = bpm - tempo
-    earliest, latest = missing / slope.high, SLOWING * missing / slope.low + LUCK_WEEKS
-    if latest > min(LONGEST_OUTLOOK_WEEKS, OUTLOOK_PER_WEEK_SEEN * seen):
-        return Outlook(bpm=bpm, by=by, reason="too early to tell: the goal is further away than the weeks seen can say")
+    if in_reach:
+        return Outlook(bpm=bpm, by=by, in_reach=True)
+    seen = list(shown)[-FIT_WEEKS:]
+    if len(seen) < MIN_WEEKS:
+        return Outlook(bpm=bpm, by=by, reason=f"too early to tell: it takes {MIN_WEEKS} weeks of measured takes")
+    last = seen[-1][0]
+    week = [(monday - seen[0][0]).days / 7 for monday, _, _ in seen]
+    there = chances(week, [tempo for _, tempo, _ in seen], [n for *_, n in seen], bpm, take_sd=take_sd)
+    weeks = [int(np.argmax(there >= p)) + 1 if there[-1] >= p else None for p in (EARLY, LATE)]
+    if weeks[0] is None:
+        return Outlook(bpm=bpm, by=by, reason="at the present rate it is not reached within a year")
     return Outlook(
         bpm=bpm,
         by=by,
-        earliest=last + timedelta(weeks=max(1, math.floor(earliest))),
-        latest=last + timedelta(weeks=max(1, math.ceil(latest))),
+        earliest=last + timedelta(weeks=weeks[0]),
+        latest=last + timedelta(weeks=weeks[1]) if weeks[1] is not None else None,
     )
+
+
+def chances(week: Sequence[float], bpm: Sequence[float], n: Sequence[int], goal_bpm: float, *, take_sd: float) -> Array:
+    """Probability of being there 1, 2 … `HORIZON_WEEKS` weeks after the last week seen.
+
+    Parameters
+    ----------
+    week : sequence of float
+        Weeks since the first.
+    bpm, n : sequence
+        The tempo in reach as each week's takes show it, and their number.
+    take_sd : float
+        Luck of one take, share of the tempo.
+    """
+    from scipy.special import ndtr
+
+    x = np.asarray(week, dtype=float)
+    level = float(np.median(bpm))
+    curves = _curves(x, GAIN_A_WEEK * level * float(x[-1]))
+    weighed = weigh(x, bpm, curves, n=n, take_sd=take_sd * level)
+    later = [curve.later for curve in curves if curve.later is not None]
+    there = np.zeros(HORIZON_WEEKS)
+    for k in range(HORIZON_WEEKS):
+        p, mean, sd = weighed.at(np.array([0.0, *(values[k] for values in later)]))
+        there[k] = p @ ndtr((mean - goal_bpm) / sd)
+    best: Array = np.maximum.accumulate(there)
+    return best
+
+
+def _curves(x: Array, sd: float) -> list[Curve]:
+    """Every shape, scaled to rise by 1 over the weeks seen."""
+    span = float(x[-1])
+    time = np.concatenate((x, span + np.arange(1, HORIZON_WEEKS + 1)))
+    shapes = [("straight", time)]
+    shapes += [("power", (1 + time) ** c - 1) for c in POWERS]
+    shapes += [("saturating", 1 - np.exp(-rate * time)) for rate in RATES]
+    shapes += [("stopped", np.minimum(time, at * span)) for at in STOPS]
+    names = [name for name, _ in shapes]
+    return [
+        Curve(
+            name=name,
+            seen=shape[: x.size] / shape[x.size - 1],
+            later=shape[x.size :] / shape[x.size - 1],
+            prior=LIKELY[name] / names.count(name),
+            sd=sd,
+        )
+        for name, shape in shapes
+    ]

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from strumclock.journal import History, Journal, PastTake
+from strumclock.weeks.causes import sizes_of
 from strumclock.weeks.exercise import ExerciseProgress, exercise_progress
+from strumclock.weeks.keeping import conclusions
 from strumclock.weeks.week import TAKES_TO_HOLD, Point
 
 if TYPE_CHECKING:
@@ -20,8 +22,8 @@ UNSURE_SHARE = 0.5
 DOUBTS = frozenset({"clipped", "truncated", "gaps", "poor-fit", "few-strums", "click-fades", "tempo-differs"})
 """Warnings that say the measurement is less sure; the others say what was inferred or what the player did."""
 NEEDS = ("stuck", "falling", "silent", "unsure", "fine")
-HEARD_MS, HEARD_SHARE = 6.0, 0.025
-"""What can be heard of one displaced tone: 6 ms, or 2.5 % of intervals above 240 ms (Friberg & Sundberg 1995)."""
+JITTER_TO_EVENNESS = 1.6449
+"""Nine tenths of normal errors lie within so many standard deviations."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,7 +66,7 @@ class Progress:
     def need(self) -> str:
         """What the teacher should look at first: stuck, falling, silent, unsure or fine."""
         states = {e.state for e in self.exercises[:1]}  # what is practised now
-        if states & {"stuck", "level"}:
+        if states & {"plateau", "level"}:
             return "stuck"
         if "falling" in states:
             return "falling"
@@ -85,7 +87,10 @@ class Progress:
                 row: dict[str, Any] = {"student": self.student, "exercise": exercise.label, "week": week.name}
                 row |= {"monday": week.monday, "n_takes": week.n_takes, "n_paper": week.n_paper}
                 row |= {name: getattr(week, name) for name in names}
-                for name in ("jitter_share", "offset_share"):
+                reach = dict(exercise.reach.weeks).get(week.monday) if exercise.reach else None
+                for part, key in (("", "value"), ("_low", "low"), ("_high", "high")):
+                    row["in_reach_bpm" + part] = getattr(reach, key) if reach else None
+                for name in ("jitter_ms", "offset_ms"):
                     mean = getattr(week, name)
                     for part, key in (("", "value"), ("_low", "low"), ("_high", "high")):
                         row[name + part] = getattr(mean, key) if mean else None
@@ -126,9 +131,19 @@ def progress(
 def class_list(
     journal: Journal, *, today: date | None = None, takes_to_hold: int | None = None
 ) -> tuple[Progress, ...]:
-    """Every student of a journal, those first who need the teacher most: stuck, falling, silent, measurement unsure."""
-    found = [_progress(past, today or date.today(), takes_to_hold) for past in journal.histories()]
-    return tuple(sorted(found, key=lambda p: NEEDS.index(p.need)))
+    """Every student of a journal, those first who need the teacher most: stuck, falling, silent, measurement unsure.
+
+    Each has the exercise played last only, without its single takes. What was concluded before from the same takes is
+    read from the journal: see `strumclock.weeks.keeping`.
+    """
+    day = today or date.today()
+
+    def conclude(past: History) -> Progress:
+        whole = _progress(past, date.min, takes_to_hold)
+        return replace(whole, exercises=tuple(replace(one, points=()) for one in whole.exercises[:1]))
+
+    found = conclusions(journal, conclude, Progress, options=f"takes_to_hold={takes_to_hold}")
+    return tuple(sorted((replace(one, today=day) for one in found), key=lambda p: NEEDS.index(p.need)))
 
 
 def _progress(past: History, today: date, takes_to_hold: int | None) -> Progress:
@@ -165,29 +180,34 @@ def _progress(past: History, today: date, takes_to_hold: int | None) -> Progress
 
 def _point(take: PastTake) -> Point:
     assert take.played_on is not None, "a take without a date does not count"
-    jitter, offset, drift = take.jitter_ms, take.mean_offset_ms, take.drift_ms_per_min
+    jitter, offset = take.jitter_ms, take.mean_offset_ms
+    within = take.jitter_within_ms or jitter
     return Point(
         take=take.id,
         played_on=take.played_on,
         bpm=take.bpm,
         held=take.held,
         beats_per_change=take.beats_per_change,
-        jitter_share=jitter.value / take.beat_ms if jitter is not None and take.beat_ms else None,
-        offset_share=offset.value / take.beat_ms if offset is not None and take.beat_ms else None,
-        even_share=take.even_share,
-        drift_ms_per_min=drift.value if drift is not None else None,
-        drift_heard=_drift_heard(take),
+        jitter_ms=jitter.value if jitter is not None else None,
+        offset_ms=offset.value if offset is not None else None,
+        margin=take.margin if take.margin is not None else _margin_by_evenness(take),
+        sizes=sizes_of(
+            within.value if within is not None else None,
+            {name: figure.value for name, figure in take.findings.items()},
+            take.slots,
+            take.played,
+        ),
         paper=take.source == "paper",
         doubtful=bool(_doubts_of(take)),
     )
 
 
-def _drift_heard(take: PastTake) -> bool:
-    """Whether a take's drift is sure, and more than can be heard."""
-    drift = take.drift_ms_per_min
-    if drift is None or drift.low <= 0 <= drift.high or not take.duration_s or not take.beat_ms:
-        return False
-    return abs(drift.value) * take.duration_s / 60 > max(HEARD_MS, HEARD_SHARE * take.beat_ms)
+def _margin_by_evenness(take: PastTake) -> float | None:
+    """The margin of a take that was written down before margins were: by its jitter, on the side that it was judged."""
+    if take.held is None or take.jitter_ms is None or not take.tolerance_ms:
+        return None
+    margin = JITTER_TO_EVENNESS * take.jitter_ms.value / take.tolerance_ms
+    return min(margin, 1.0) if take.held else max(margin, 1.0)
 
 
 def _doubts_of(take: PastTake) -> list[str]:

@@ -8,16 +8,26 @@ ISO 8601 week dates: weeks begin on Monday; week 1 holds the year's first Thursd
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 import numpy as np
 
-from strumclock.weeks.variation import Variation, t_quantile
+from strumclock.verdict.reach import TAKE_SD
 
 TAKES_TO_HOLD = 2
 """Takes that must hold a tempo before it is held for the week: one may be luck."""
+
+JITTER_SD, OFFSET_SD_MS = TAKE_SD, 16.0
+"""Luck of one take, before a player's own takes tell: of the jitter's logarithm; of the mean offset (people tapping at
+100 and 50 bpm, from trial to trial: 14 and 20 ms; Bååth & Madison 2012)."""
+
+AUDIBLE_MS, AUDIBLE_SHARE = 6.0, 0.025
+"""6 ms, or 2.5 % of intervals above 240 ms, is what can be heard of one displaced tone (Friberg & Sundberg 1995)."""
+
+KNOWN_TAKES = 8
+"""As many repeated takes this is worth, so that weeks with few have intervals that mean something."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,16 +42,13 @@ class Point:
     bpm : float or None
     held : bool or None
     beats_per_change : float or None
-    jitter_share : float or None
-        Jitter as a share of the beat.
-    offset_share : float or None
-        Mean offset as a share of the beat, positive = late; None where the grid was only fitted.
-    even_share : float or None
-        Share of strums within the tolerance.
-    drift_ms_per_min : float or None
-        Positive = falling behind.
-    drift_heard : bool
-        Its interval excludes 0, and over the take it exceeds what can be heard.
+    jitter_ms : float or None
+    offset_ms : float or None
+        Mean offset, positive = late; None where the grid was only fitted.
+    margin : float or None
+        The largest of found over asked for by the standard; None where it was not judged, or by hand.
+    sizes : mapping of str to float
+        What may stand in the way, by name: `strumclock.weeks.causes.sizes_of`.
     paper : bool
         From a page kept by hand: nothing was measured.
     doubtful : bool
@@ -53,22 +60,30 @@ class Point:
     bpm: float | None
     held: bool | None
     beats_per_change: float | None = None
-    jitter_share: float | None = None
-    offset_share: float | None = None
-    even_share: float | None = None
-    drift_ms_per_min: float | None = None
-    drift_heard: bool = False
+    jitter_ms: float | None = None
+    offset_ms: float | None = None
+    margin: float | None = None
+    sizes: Mapping[str, float] = field(default_factory=dict)
     paper: bool = False
     doubtful: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Mean:
-    """A week's mean with its 95 % interval (None where one take is all there ever was in any week)."""
+class Span:
+    """A value with its 95 % interval."""
 
     value: float
-    low: float | None
-    high: float | None
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mean:
+    """A week's mean with its 95 % interval: how far luck from take to take may have moved it."""
+
+    value: float
+    low: float
+    high: float
     n: int
 
 
@@ -93,8 +108,8 @@ class Week:
         `held_bpm`, else `once_held_bpm`, else the lowest tempo tried: at most that was reached.
     changes_per_minute : float or None
         Chord changes at `held_bpm`.
-    jitter_share, offset_share : Mean or None
-        Shares of the beat; of the jitter the geometric mean.
+    jitter_ms, offset_ms : Mean or None
+        Of the jitter the geometric mean.
     """
 
     monday: date
@@ -106,8 +121,8 @@ class Week:
     tried_bpm: float | None
     reached_bpm: float | None
     changes_per_minute: float | None
-    jitter_share: Mean | None
-    offset_share: Mean | None
+    jitter_ms: Mean | None
+    offset_ms: Mean | None
 
     @property
     def name(self) -> str:
@@ -127,6 +142,17 @@ def monday_of(day: date) -> date:
     return day - timedelta(days=day.weekday())
 
 
+def audible_ms(bpm: float | None) -> float:
+    """What can be heard of one displaced strum at a tempo, ms.
+
+    Examples
+    --------
+    >>> audible_ms(120), audible_ms(None)
+    (12.5, 6.0)
+    """
+    return max(AUDIBLE_MS, AUDIBLE_SHARE * 60_000 / bpm) if bpm else AUDIBLE_MS
+
+
 def by_week(points: Sequence[Point]) -> dict[date, list[Point]]:
     """Takes by the Monday of their week, in order."""
     groups: dict[date, list[Point]] = {}
@@ -135,21 +161,51 @@ def by_week(points: Sequence[Point]) -> dict[date, list[Point]]:
     return groups
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Luck:
+    """How a figure varies from take to take of one week: its standard deviation, and the takes that this rests on."""
+
+    sd: float
+    dof: int
+
+    def half(self, n: int) -> float:
+        """Half of the 95 % interval of a mean of n takes."""
+        from scipy.special import stdtrit
+
+        return float(stdtrit(self.dof, 0.975)) * self.sd / math.sqrt(n)
+
+
+def luck(weeks: Iterable[Sequence[float]], prior_sd: float) -> Luck:
+    """Pool what takes of one week differ by with what is known of people.
+
+    Parameters
+    ----------
+    weeks : iterable of sequence of float
+        The figure's values, week by week.
+    prior_sd : float
+        Known of people; worth `KNOWN_TAKES` repeated takes.
+    """
+    groups = [np.asarray(week, dtype=float) for week in weeks if len(week)]
+    dof = sum(group.size - 1 for group in groups)
+    square = sum(float(((group - group.mean()) ** 2).sum()) for group in groups)
+    return Luck(sd=math.sqrt((KNOWN_TAKES * prior_sd**2 + square) / (KNOWN_TAKES + dof)), dof=KNOWN_TAKES + dof)
+
+
 def summarise_week(
     monday: date,
     points: Sequence[Point],
     *,
+    jitter: Luck,
+    offset: Luck,
     takes_to_hold: int = TAKES_TO_HOLD,
-    jitter: Variation | None = None,
-    offset: Variation | None = None,
 ) -> Week:
     """What one week shows.
 
     Parameters
     ----------
-    jitter, offset : Variation, optional
-        How the figures vary from take to take over all weeks: the intervals of the weekly means come from it. Jitter,
-        which is never negative and varies in proportion, as its logarithm.
+    jitter, offset : Luck
+        Of the logarithm of the jitter, which varies in proportion, and of the mean offset: the weekly means' intervals
+        come from it.
     """
     tempos = [p for p in points if p.bpm is not None]
     held = sorted((p.bpm for p in tempos if p.held and p.bpm is not None), reverse=True)
@@ -157,6 +213,7 @@ def summarise_week(
     failed = [p.bpm for p in tempos if p.held is False and p.bpm is not None and p.bpm > (held_bpm or 0.0)]
     judged = [p.bpm for p in tempos if p.held is not None and p.bpm is not None]
     per_change = next((p.beats_per_change for p in tempos if p.beats_per_change), None)
+    spread = _mean([math.log(p.jitter_ms) for p in points if p.jitter_ms], jitter)
     return Week(
         monday=monday,
         n_takes=len(points),
@@ -167,25 +224,15 @@ def summarise_week(
         tried_bpm=max((p.bpm for p in tempos if p.bpm is not None), default=None),
         reached_bpm=held_bpm or (held[0] if held else min(judged, default=None)),
         changes_per_minute=held_bpm / per_change if held_bpm and per_change else None,
-        jitter_share=_geometric_mean([p.jitter_share for p in points], jitter),
-        offset_share=_mean([p.offset_share for p in points], offset),
+        jitter_ms=None
+        if spread is None
+        else Mean(value=math.exp(spread.value), low=math.exp(spread.low), high=math.exp(spread.high), n=spread.n),
+        offset_ms=_mean([p.offset_ms for p in points if p.offset_ms is not None], offset),
     )
 
 
-def _geometric_mean(values: Sequence[float | None], spread: Variation | None) -> Mean | None:
-    found = _mean([math.log(v) if v else None for v in values], spread)
-    if found is None:
+def _mean(values: Sequence[float], of_takes: Luck) -> Mean | None:
+    if not values:
         return None
-    low, high = (None if end is None else math.exp(end) for end in (found.low, found.high))
-    return Mean(value=math.exp(found.value), low=low, high=high, n=found.n)
-
-
-def _mean(values: Sequence[float | None], spread: Variation | None) -> Mean | None:
-    known = [v for v in values if v is not None]
-    if not known:
-        return None
-    centre = float(np.mean(known))
-    if spread is None:
-        return Mean(value=centre, low=None, high=None, n=len(known))
-    half = t_quantile(spread.within_dof) * spread.within_sd / math.sqrt(len(known))
-    return Mean(value=centre, low=centre - half, high=centre + half, n=len(known))
+    centre, half = float(np.mean(values)), of_takes.half(len(values))
+    return Mean(value=centre, low=centre - half, high=centre + half, n=len(values))

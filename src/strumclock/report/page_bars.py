@@ -1,0 +1,215 @@
+"""The take bar by bar, as the page draws it: where each strum lies in its bar, and which belong to the obstacle."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from strumclock.report import words
+from strumclock.report.places import count_name
+
+if TYPE_CHECKING:
+    from strumclock.pipeline import Measurement
+    from strumclock.pipeline.measurement import Strum
+    from strumclock.verdict import Obstacle
+
+WIDTH, HEIGHT, TOP, BOTTOM, PAD = 160.0, 120.0, 18.0, 8.0, 10.0
+"""Of one bar's drawing, in its own units, with room beside it for a strum before the one; a line of text has 11."""
+
+LEAST_REACH_MS, ROOM = 10.0, 1.15
+"""The axis reaches at least so far to either side, and a little beyond the strum that lies furthest."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """One strum, or a place that was left out, in a bar's drawing.
+
+    Attributes
+    ----------
+    kind : str
+        ``"strum"``, ``"obstacle"`` (a strum that the first obstacle is about), ``"omitted"`` or ``"added"``.
+    x, y : float
+    time_s : float
+        Where to listen, s in the file.
+    said : str
+        What it is, in words.
+    """
+
+    kind: str
+    x: float
+    y: float
+    time_s: float
+    said: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bar:
+    """One bar.
+
+    Attributes
+    ----------
+    number : int
+    start_s, end_s : float
+    marks : tuple of Mark
+    strums : int
+    mean, furthest : str
+        In words; empty where there is none.
+    obstacle : bool
+        Whether the first obstacle is worst here.
+    """
+
+    number: int
+    start_s: float
+    end_s: float
+    marks: tuple[Mark, ...]
+    strums: int
+    mean: str
+    furthest: str
+    obstacle: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chart:
+    """All bars with their common scale.
+
+    Attributes
+    ----------
+    bars : tuple of Bar
+    middle : float
+        Where the click, or the take's own average, lies.
+    tolerance : tuple of (float, float) or None
+        The tolerance's two edges; None where it lies outside.
+    tolerance_said, reach_said : str
+    about_click : bool
+        Whether the middle is the click; else it is the take's own average.
+    """
+
+    bars: tuple[Bar, ...]
+    middle: float
+    tolerance: tuple[float, float] | None
+    tolerance_said: str
+    reach_said: str
+    about_click: bool
+
+
+def chart(m: Measurement) -> Chart | None:
+    """The bars of a take; None where no strum lies in one."""
+    played = [s for s in m.strums if s.bar is not None and _value(s) is not None]
+    if not played or m.timing is None:
+        return None
+    about_click = m.timing.offset_ms is not None
+    reach = max(LEAST_REACH_MS, ROOM * max(abs(_value(s) or 0.0) for s in played))
+    starts, bar_s = _bar_lines(m, played)
+    middle = TOP + (HEIGHT - TOP - BOTTOM) / 2
+
+    def y(value_ms: float) -> float:
+        return middle - value_ms / reach * (HEIGHT - TOP - BOTTOM) / 2
+
+    obstacle = m.verdict.obstacles[0] if m.verdict is not None and m.verdict.obstacles else None
+    by_bar = defaultdict(list)
+    per_beat = m.exercise.per_beat or 1
+    tolerance_ms = 1e3 * m.held.tolerance_s if m.held is not None else None
+    for s in m.strums:
+        bar = s.bar if s.bar is not None else _bar_at(starts, bar_s, s.time_s)
+        if bar is None or s.left_click:
+            continue
+        value = _value(s)
+        kind = "added" if value is None else "obstacle" if _concerns(obstacle, s, tolerance_ms) else "strum"
+        x = _across((s.time_s - starts[bar]) / bar_s)
+        by_bar[bar].append(Mark(kind=kind, x=x, y=y(value or 0.0), time_s=s.time_s, said=_said(s, per_beat)))
+    for o in m.omitted:
+        x = _across((o.time_s - starts[o.bar]) / bar_s)
+        said = f"left out on {count_name(o.beat, o.part, per_beat)}"
+        by_bar[o.bar].append(Mark(kind="omitted", x=x, y=middle, time_s=o.time_s, said=said))
+    worst = set(obstacle.where.bars) if obstacle is not None else set()
+    bars = tuple(_bar(n, starts[n], bar_s, by_bar[n], played, n in worst) for n in sorted(starts))
+    known = tolerance_ms is not None and tolerance_ms <= reach
+    return Chart(
+        bars=bars,
+        middle=middle,
+        tolerance=(y(tolerance_ms or 0.0), y(-(tolerance_ms or 0.0))) if known else None,
+        tolerance_said="" if tolerance_ms is None else words.tolerance(tolerance_ms),
+        reach_said=f"{words.number(reach)} ms",
+        about_click=about_click,
+    )
+
+
+def _across(share: float) -> float:
+    """Where in the drawing a share of the bar lies."""
+    return min(max(WIDTH * share, -PAD), WIDTH + PAD)
+
+
+def _value(s: Strum) -> float | None:
+    """How late a strum is: against the click where that is known, else against the take's own average, ms."""
+    return s.offset_ms if s.offset_ms is not None else s.deviation_ms
+
+
+def _line_s(s: Strum) -> float:
+    """Where a strum belonged, s in the file; with a fitted grid by the take's own average."""
+    return s.time_s - (_value(s) or 0.0) / 1000
+
+
+def _bar_lines(m: Measurement, played: list[Strum]) -> tuple[dict[int, float], float]:
+    """When each bar begins, and how long bars are, s: by a straight line through the places of the grid."""
+    beats = int((m.exercise.meter or "4/4").split("/")[0])
+    beats = beats // 3 if (m.exercise.per_beat or 1) == 3 and beats in (6, 9, 12) else beats
+    per_beat = m.exercise.per_beat or 1
+    in_bar = [((s.beat or 1) - 1 + ((s.part or 1) - 1) / per_beat) / beats for s in played]
+    at = np.array([(s.bar or 1) + share for s, share in zip(played, in_bar, strict=True)])
+    grid_s = np.array([_line_s(s) for s in played])
+    bar_s = beats * 60 / m.exercise.bpm if m.exercise.bpm else 2.0
+    if np.ptp(at) > 1:
+        bar_s = float(np.polyfit(at, grid_s, 1)[0])
+    shares = dict(zip([id(s) for s in played], in_bar, strict=True))
+    starts: dict[int, list[float]] = defaultdict(list)
+    for s in played:
+        starts[s.bar or 1].append(_line_s(s) - shares[id(s)] * bar_s)
+    known = {bar: float(np.median(times)) for bar, times in starts.items()}
+    for o in m.omitted:
+        if o.bar not in known:
+            known[o.bar] = o.time_s - (o.beat - 1 + (o.part - 1) / per_beat) / beats * bar_s
+    return known, bar_s
+
+
+def _bar_at(starts: dict[int, float], bar_s: float, time_s: float) -> int | None:
+    """The bar in which a strum without a slot lies."""
+    return next((bar for bar, start_s in starts.items() if start_s <= time_s < start_s + bar_s), None)
+
+
+def _concerns(obstacle: Obstacle | None, s: Strum, tolerance_ms: float | None) -> bool:
+    """Whether a strum is one of those that the obstacle is about."""
+    if obstacle is None:
+        return False
+    if obstacle.kind == "changes":
+        return s.at_change
+    if obstacle.kind == "place":
+        where = obstacle.where
+        return s.beat == where.beat if where.beat is not None else s.part == where.part
+    if obstacle.kind == "scatter":
+        return tolerance_ms is not None and s.deviation_ms is not None and abs(s.deviation_ms) > tolerance_ms
+    return False
+
+
+def _said(s: Strum, per_beat: int) -> str:
+    value = _value(s)
+    if value is None:
+        return "a strum more than the pattern has"
+    place = count_name(s.beat or 1, s.part or 1, per_beat)
+    return f"beat {place}: {words.side(value)}{', at a chord change' if s.at_change else ''}"
+
+
+def _bar(number: int, start_s: float, bar_s: float, marks: list[Mark], played: list[Strum], worst: bool) -> Bar:
+    values = [value for s in played if s.bar == number and (value := _value(s)) is not None]
+    return Bar(
+        number=number,
+        start_s=start_s,
+        end_s=start_s + bar_s,
+        marks=tuple(sorted(marks, key=lambda mark: mark.time_s)),
+        strums=len(values),
+        mean=words.side(float(np.mean(values))) if values else "",
+        furthest=words.side(max(values, key=abs)) if values else "",
+        obstacle=worst,
+    )

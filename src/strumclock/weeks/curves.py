@@ -1,0 +1,167 @@
+"""Which curve do the weeks follow?  Straight, slowing, stopped, stepped or flat, weighed against each other.
+
+A series of weekly values is a level, plus so much of a curve's shape, plus luck: of the takes, and of the week, which
+lasts into the next (AR(1)). How a take differs from others of its week is known; how weeks differ, and for how long, is
+not: every size and duration of a grid is tried and weighed too. Level and amount of a shape are normal, so that each
+trial is solved in closed form and what is said of the future is a mixture of normal distributions. With few weeks many
+curves fit, and the intervals say so.
+
+References
+----------
+Kass & Raftery (1995), J. Am. Stat. Assoc. 90:773 (weighing models by how well they foretold the data). Heathcote, Brown
+& Mewhort (2000), Psychon. Bull. Rev. 7:185 (shapes of learning: exponential for one person, power for averages).
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+SCALES = (0.6, 0.8, 1.0, 1.3, 1.7)
+"""Sizes of a take's luck that are tried, as multiples of what is known of it."""
+
+KINDS_OF_LUCK = (
+    (0.0, 0.0, 0.3),
+    (0.5, 0.6, 0.3),
+    (0.5, 0.85, 0.2),
+    (1.2, 0.6, 0.08),
+    (1.2, 0.85, 0.08),
+    (3.0, 0.6, 0.04),
+)
+"""A week's luck as a multiple of a take's, how much of it lasts into the next week, and how likely such a player is."""
+
+SMALLEST = 1e-9
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Curve:
+    """A shape: 0 in the first week, 1 in the last one, whatever lies between and after.
+
+    Attributes
+    ----------
+    name : str
+    seen : Array [weeks]
+        Its values in the weeks of the series.
+    later : Array [weeks ahead] or None
+        And in weeks after the last one, where the future is asked for.
+    prior : float
+        How likely it is before anything is seen.
+    sd : float
+        Of the amount of it, in the unit of the values.
+    """
+
+    name: str
+    seen: Array
+    prior: float
+    sd: float
+    later: Array | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weighed:
+    """Curves weighed against each other and against flat; one row a kind of luck, one column a curve, flat comes first.
+
+    Attributes
+    ----------
+    curves : tuple of Curve
+    probability : Array [luck, 1 + curves]
+    amount, amount_sd : Array [luck, 1 + curves]
+        Of each curve, where it is the right one.
+    level, level_sd : Array [luck]
+        Weighted mean of the values, and its uncertainty.
+    middle : Array [luck, 1 + curves]
+        The curve's value where the level is taken.
+    """
+
+    curves: tuple[Curve, ...]
+    probability: Array
+    amount: Array
+    amount_sd: Array
+    level: Array
+    level_sd: Array
+    middle: Array
+
+    def chance(self, name: str, sign: int = 0) -> float:
+        """Probability of the curves of a name (``"flat"`` too), or that they go up (sign 1) or down (-1)."""
+        from scipy.special import ndtr
+
+        chosen = np.array([name == "flat", *(curve.name == name for curve in self.curves)])
+        part = np.ones_like(self.amount)
+        if sign:
+            part = ndtr(sign * self.amount / np.maximum(self.amount_sd, SMALLEST))
+        return float((self.probability * part)[:, chosen].sum())
+
+    def at(self, values: Array) -> tuple[Array, Array, Array]:
+        """Mixture at one time: probabilities, means and sds, given each curve's value then [1 + curves]."""
+        away = values - self.middle
+        mean = self.level[:, None] + self.amount * away
+        sd = np.hypot(self.level_sd[:, None], self.amount_sd * away)
+        return self.probability.ravel(), mean.ravel(), sd.ravel()
+
+
+def weigh(week: ArrayLike, value: ArrayLike, curves: Sequence[Curve], *, n: ArrayLike, take_sd: float) -> Weighed:
+    """Weigh curves.
+
+    Parameters
+    ----------
+    week : array-like [weeks]
+        Increasing numbers of weeks; gaps keep their length.
+    value : array-like [weeks]
+        The weekly means.
+    curves : sequence of Curve
+    n : array-like [weeks]
+        Takes in each week.
+    take_sd : float
+        Luck of one take about its week, in the unit of the values: `strumclock.weeks.week.luck`.
+    """
+    x, y, takes = (np.asarray(a, dtype=float) for a in (week, value, n))
+    shapes = np.stack([np.zeros_like(y), *(curve.seen for curve in curves)])
+    sd = np.array([0.0, *(curve.sd for curve in curves)])
+    prior = np.array([1 - sum(curve.prior for curve in curves), *(curve.prior for curve in curves)])
+    apart = np.abs(x[:, None] - x[None, :])
+    rows = []
+    for scale, (of_week, lasts, likely) in itertools.product(SCALES, KINDS_OF_LUCK):
+        noise = (scale * take_sd) ** 2 * (np.diag(1 / takes) + of_week**2 * lasts**apart)
+        rows.append(_solve(y, shapes, sd, noise, math.log(likely / len(SCALES))))
+    evidence, amount, amount_sd, level, level_sd, middle = (np.stack(part) for part in zip(*rows, strict=True))
+    weight = evidence + np.log(np.maximum(prior, 1e-300))
+    probability = np.exp(weight - np.logaddexp.reduce(weight, axis=None))
+    return Weighed(
+        curves=tuple(curves),
+        probability=probability,
+        amount=amount,
+        amount_sd=amount_sd,
+        level=level[:, 0],
+        level_sd=level_sd[:, 0],
+        middle=middle,
+    )
+
+
+def _solve(y: Array, shapes: Array, sd: Array, noise: Array, log_prior: float) -> tuple[Array, ...]:
+    """Level free, amount of one shape normal: log evidence, amount and its sd, level and its sd, shape at the level."""
+    root = np.linalg.cholesky(noise)
+    white = np.linalg.solve(root, np.column_stack((np.ones_like(y), y, shapes.T)))
+    one, rest = white[:, 0], white[:, 1:]
+    precision = float(one @ one)
+    means = one @ rest / precision
+    rest = rest - np.outer(one, means)
+    seen, curve = rest[:, 0], rest[:, 1:]
+    size, along = (curve**2).sum(axis=0), seen @ curve
+    grown = 1 + sd**2 * size
+    evidence = log_prior - np.log(np.diag(root)).sum() - 0.5 * (math.log(precision) + seen @ seen)
+    evidence = evidence - 0.5 * np.log(grown) + 0.5 * sd**2 * along**2 / grown
+    return (
+        evidence,
+        sd**2 * along / grown,
+        sd / np.sqrt(grown),
+        np.array([means[0]]),
+        np.array([1 / math.sqrt(precision)]),
+        means[1:],
+    )
