@@ -18,12 +18,13 @@ from scipy.optimize import brentq
 from scipy.stats import t as student
 from wired import Wired, wired
 
+from strumclock.alignment import ADDED, OUTSIDE
 from strumclock.audio import from_array
 from strumclock.click import Clicks
 from strumclock.errors import ClickError
-from strumclock.grid import Exercise
+from strumclock.grid import Exercise, build_grid
 from strumclock.onsets import Strums
-from strumclock.pipeline import analysing, compare, listening, sources
+from strumclock.pipeline import analysing, compare, listening, parts, sources
 from strumclock.pipeline.measurement import TakeInfo
 from strumclock.pipeline.options import MeasureOptions
 from strumclock.timing.error_model import ErrorModel, fit_error_model
@@ -603,3 +604,23 @@ def test_a_click_in_a_file_of_its_own_is_searched_there_and_may_be_audible_here(
     monkeypatch.setattr(sources, "find_clicks", lambda *_args, **_told: None)
     with pytest.raises(ClickError, match=r"promised in click\.wav"):
         sources.tell_apart(take, Exercise(), "click.wav", None)
+
+
+def test_strums_of_another_part_are_held_against_its_own_grid_less_the_path() -> None:
+    """Truth: 12 and 20 ms after the lines of that part, 5 ms of which are the air's; an added and an outside strum."""
+    grid = build_grid(Exercise(bpm=60, meter="4/4", per_beat=1, pattern="D"), bars=1).placed(40.0)
+    other = SimpleNamespace(anchor="given", slot=np.array([-4, 0, ADDED, 2, OUTSIDE]), grid=grid)
+    strums = Strums(
+        time_s=np.array([1.0, 40.012, 40.5, 42.020, 50.0]),
+        u_s=np.full(5, 0.001),
+        strength_db=np.zeros(5),
+        bias_u_s=0.0003,
+    )
+    rows = parts.strums_elsewhere(strums, SimpleNamespace(others=(other,), parts=()), 0.005)
+    assert [(row.slot, row.beat, row.measured) for row in rows] == [(0, 1, False), (None, None, False), (2, 3, False)]
+    assert [row.offset_ms for row in rows] == [pytest.approx(7.0, abs=1e-6), None, pytest.approx(15.0, abs=1e-6)]
+    assert [row.grid_s for row in rows] == [40.0, None, 42.0]
+    assert [row.u_ms for row in rows] == [1.0, 1.0, 1.0]
+    other.anchor = "fitted"
+    rows = parts.strums_elsewhere(strums, SimpleNamespace(others=(other,), parts=()), 0.005)
+    assert [row.offset_ms for row in rows] == [None, None, None]
