@@ -117,6 +117,49 @@ def test_a_stop_divides_a_take_and_its_slots_are_not_omitted() -> None:
         align(strum_s, QUARTERS, clicks=clicks, part=2)
 
 
+@pytest.mark.parametrize("late_beats", [0, 1, 2, 3])
+def test_a_stretch_after_a_stop_may_begin_on_another_beat(late_beats: int) -> None:
+    """Five bars, a stop of some two and a half, eight bars that begin on another beat: all is on its slot."""
+    whole = play(EIGHTHS, STEADY, 4, bars=5)
+    beat_s = 60.0 / 90
+    begin_s = float(whole.grid.end_s) + (8 + late_beats) * beat_s
+    again = later(play(replace(EIGHTHS, count_in=0), STEADY, 5, bars=8, lead_s=0.0), begin_s)
+    line_s = np.arange(4 + 20 + 8 + late_beats + 32) * beat_s + float(whole.grid.click_s[0])
+    row = clicks_of(whole.grid)
+    n = len(line_s)
+    clicks = replace(
+        row, time_s=line_s, u_s=np.full(n, 1e-4), heard=np.ones(n, bool), accented=np.zeros(n, bool),
+        sound=np.zeros(n, int), number=np.arange(n), bend_s=np.zeros(n),
+    )  # fmt: skip
+    strum_s = np.concatenate([whole.strum_s, again.strum_s])
+    true = np.concatenate([whole.strum_s - whole.grid.slot_s, again.strum_s - again.grid.slot_s])
+    found = align(strum_s, EIGHTHS, clicks=clicks)
+    assert kinds(found) == [("played", False), ("stopped", False), ("played", True)]
+    assert np.abs(offsets_of(found, strum_s) - true).max() < 5e-4
+    assert len(found.omitted) == 0
+    assert len(found.grid) == len(again.grid)
+
+
+def test_clicks_to_which_nothing_was_played_are_mentioned() -> None:
+    """A take, then a click that is started once more for nobody."""
+    take = play(QUARTERS, STEADY, 1, bars=8)
+    more = later(play(QUARTERS, STEADY, 2, bars=4), float(take.grid.end_s) + 5.1)
+    strum_s, clicks, _ = together(take, more)
+    found = align(strum_s[: len(take.strum_s)], QUARTERS, clicks=clicks)
+    assert "clicks-unused" in [n.code for n in found.notices]
+    assert kinds(found) == [("played", True)]
+
+
+def test_what_was_weighed_is_kept_with_its_scores() -> None:
+    """Half the tempo is told with the pattern of the click's beat: the other meanings and starts are there to read."""
+    take = play(EIGHTHS, STEADY, 3, bars=12)
+    found = align(take.strum_s, replace(EIGHTHS, bpm=45), clicks=clicks_of(take.grid))
+    assert {rival.meaning for rival in found.rivals} >= {"as-told", "by-click"}
+    scores = [rival.score for rival in found.rivals]
+    assert scores == sorted(scores, reverse=True)
+    assert found.score >= scores[0]
+
+
 def test_a_bar_and_a_half_left_out_is_no_stop() -> None:
     """Six quarters in a row are missing: omitted, as before."""
     take = play(QUARTERS, STEADY, 3, bars=14)
