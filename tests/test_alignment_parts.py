@@ -190,6 +190,11 @@ def test_steps_of_the_tempo_are_one_take_with_a_grid_for_each(counted: int, told
     assert found.exercise.bars == 18
     assert found.bpm_heard is None
     assert len(found.omitted) == 0
+    second = align(strum_s, replace(EIGHTHS, bpm=70) if told else Exercise(), clicks=clicks, part=2)
+    assert [part.measured for part in second.parts] == [False, True, False]
+    assert (second.steps_bpm, second.exercise.bpm) == ((80.0,), 80.0)
+    assert set(second.grid.bar.tolist()) == set(range(7, 13))
+    assert np.abs(offsets_of(second, strum_s) - true).max() < 5e-4
 
 
 @pytest.mark.parametrize("lost_s", [0.2, 0.4, 0.55, 1.3, 3.1])
