@@ -48,6 +48,10 @@ DOUBT_STEPS = {
 }
 
 
+LATELY_WEEKS, BEYOND = 4, 1.15
+"""A tempo in reach so far above all that was tried in these weeks rests on the usual slope alone: no number is told."""
+
+
 def day(d: date, *, today: date | None = None) -> str:
     """A day in words, with its year unless that is today's.
 
@@ -101,7 +105,7 @@ def _good(progress: Progress, now: ExerciseProgress) -> str:
     if now.state == "rising" and reach is not None:
         return (
             f"{_named(now)}: your tempo is rising, by about {_rate(reach.per_week_bpm.value)} bpm a week; "
-            f"about {reach.now.value:.0f} bpm is in reach now."
+            f"{_beyond(now) or f'about {reach.now.value:.0f} bpm'} is in reach now."
         )
     better = next((c for c in now.causes if c.state == "smaller" and c.kind != "scatter"), now.more_even)
     if better is not None:
@@ -122,19 +126,18 @@ def _stands_out(progress: Progress, now: ExerciseProgress) -> str | None:
     if progress.need == "silent" and progress.last_played is not None and silent is not None:
         return f"The last take is of {day(progress.last_played, today=today)}, {silent} days ago."
     stays = next((c for c in now.causes if c.stands and c.state != "smaller"), None)
+    why = f"; {cause_words(stays)}" if stays is not None else ""
     if reach is not None and now.state in ("plateau", "level"):
-        near = f"the tempo in reach has stayed near {reach.now.value:.0f} bpm"
-        why = f"; {cause_words(stays)}" if stays is not None else ""
+        near = "the tempo in reach has stayed " + ("the same" if _beyond(now) else f"near {reach.now.value:.0f} bpm")
         return f"Since about the week of {day(reach.since, today=today)} {near}{why}."
     if reach is not None and now.state == "falling":
         down = _rate(-reach.per_week_bpm.value)
-        return (
-            f"The tempo in reach has come down lately, by about {down} bpm a week, to about {reach.now.value:.0f} bpm."
-        )
+        near = f"by about {down} bpm a week, to about {reach.now.value:.0f} bpm"
+        return f"The tempo in reach has come down lately, {near}{why}."
     if progress.need == "unsure":
         doubt = progress.doubts[0] if progress.doubts else ""
-        why = f", mostly because {DOUBT_WORDS[doubt]}" if doubt in DOUBT_WORDS else ""
-        return f"{progress.doubtful} of the last {progress.n_recent} recordings cannot be measured well{why}."
+        mostly = f", mostly because {DOUBT_WORDS[doubt]}" if doubt in DOUBT_WORDS else ""
+        return f"{progress.doubtful} of the last {progress.n_recent} recordings cannot be measured well{mostly}."
     if stays is not None:
         words = cause_words(stays)
         return f"{words[:1].upper()}{words[1:]}."
@@ -174,6 +177,14 @@ def _between(earliest: date, latest: date, today: date) -> str:
 
 def _named(exercise: ExerciseProgress) -> str:
     return exercise.label[:1].upper() + exercise.label[1:]
+
+
+def _beyond(exercise: ExerciseProgress) -> str | None:
+    """What is said instead of a tempo in reach far beyond every tempo tried lately; None where it is not."""
+    tried = max((w.tried_bpm for w in exercise.weeks[-LATELY_WEEKS:] if w.tried_bpm is not None), default=None)
+    if tried is None or exercise.reach is None or exercise.reach.now.value <= BEYOND * tried:
+        return None
+    return f"more than the {tried:.0f} bpm that was tried"
 
 
 def _rate(per_week: float) -> str:
@@ -223,8 +234,11 @@ def facts(exercise: ExerciseProgress, *, today: date | None = None) -> list[str]
         lines.append(f"No tempo was held by {takes} yet.")
     if exercise.reach is not None:
         reach = exercise.reach.now
+        beyond = _beyond(exercise)
         lines.append(
-            f"In reach: about {reach.value:.0f} bpm (between {reach.low:.0f} and {reach.high:.0f}), "
+            f"In reach: {beyond}; so far below it the takes cannot say how much more."
+            if beyond
+            else f"In reach: about {reach.value:.0f} bpm (between {reach.low:.0f} and {reach.high:.0f}), "
             f"where three of four takes would hold."
         )
         lines += _trend_lines(exercise, exercise.reach, today)
@@ -252,7 +266,8 @@ def _trend_lines(exercise: ExerciseProgress, reach: Reach, today: date | None) -
     between = f"(between {signed(rate.low)} and {signed(rate.high)})"
     if exercise.state in ("rising", "falling"):
         by = f"about {_rate(abs(rate.value))} bpm a week"
-        lines = [f"The tempo in reach is {exercise.state}{started}: {by} {between}."]
+        surely = "is" if rate.low > 0 or rate.high < 0 else "seems to be"
+        lines = [f"The tempo in reach {surely} {exercise.state}{started}: {by} {between}."]
     elif exercise.state == "plateau" and reach.rose_by_bpm is not None:
         before = f"before, it rose by about {_rate(reach.rose_by_bpm)} bpm a week"
         lines = [f"The tempo in reach has stayed about the same since about the week of {since}; {before}."]

@@ -152,11 +152,12 @@ def measure_timing(
             u_ms=take.u_ms,
             shared_u_ms=take.shared_u_ms,
             model=models.full,
+            design=models.full_design,
             audible_ms=audible_ms,
         )
         by = by_place(asked)
         findings = answer_all(asked, by)
-        at_change = lateness_at_changes(asked, models.line)
+        at_change = lateness_at_changes(asked)
         within, share = explained(offset_ms, models, take.own_u_ms, errors)
         figures["jitter_within_ms"] = figures["jitter_ms"] if within is None else within
         jitters = jitter_by_part(strums, offset_ms, errors)
