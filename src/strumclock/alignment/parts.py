@@ -248,11 +248,18 @@ def _asked(
     beside = [p for k, p in rows if k == i and p.kind != "stopped"]
     before = [p.end_s for p in beside if p.end_s < row.start_s]
     after = [p.start_s for p in beside if p.start_s > row.end_s]
-    from_s = (max(before) + row.start_s) / 2 if before else -math.inf
-    to_s = (min(after) + row.end_s) / 2 if after else math.inf
+    from_s = _between(group.found, max(before), row.start_s) if before else -math.inf
+    to_s = _between(group.found, row.end_s, min(after)) if after else math.inf
     pieces = [group.between(*span, strum_s) for span in ((-math.inf, from_s), (from_s, to_s), (to_s, math.inf))]
     kept = [piece for piece in pieces if len(piece.strums())]
     return [*groups[:i], *kept, *groups[i + 1 :]], i + kept.index(pieces[1])
+
+
+def _between(found: Alignment, end_s: float, start_s: float) -> float:
+    """The border between two parts: shortly before the step or the gap between them, else half-way [s]."""
+    early_s = 0.5 * float(np.median(found.grid.part_s))
+    cuts = [cut_s - early_s for cut_s in (*found.steps_s[1:], *found.gaps_s) if end_s < cut_s < start_s + EARLY_S]
+    return cuts[0] if cuts else (end_s + start_s) / 2
 
 
 def _marked(take: Alignment, others: Sequence[Alignment]) -> IntArray:

@@ -41,6 +41,12 @@ GAP_BEATS = 0.1
 RESTART_BARS = 0.5
 """So far before the first strum on a slot, in bars, the playing may have begun anew after a stop: two strums in a
 row of a shifted pattern seldom miss all slots."""
+ON_BOTH_S = 0.004
+"""A click this near to the lines of two tempi is the first of the second: at a step of one beat a minute the two lines
+are 7 ms apart a beat later (at 92)."""
+FIRST_COUNTS = 1.5
+"""The first train of a run completes the exercise unless another one has so many times its strums: its bars are counted
+from its first click."""
 GOES_ON = ("gap", "tempo")
 """How the clicks of a train begin that goes on with the run before it."""
 
@@ -57,11 +63,14 @@ class Train:
     strum : (n_strums,) bool
         Which are.
     given : Exercise
+    ahead : int
+        Clicks before its first one that are its own too.
     """
 
     clicks: Clicks
     begin_s: float
     end_s: float
+    ahead: int
     strum: NDArray[np.bool_]
     given: Exercise
 
@@ -109,6 +118,7 @@ def trains_of(strum_s: FloatArray, exercise: Exercise, clicks: Clicks) -> list[T
     return [
         Train(
             clicks=row, begin_s=begins[k], end_s=begins[k + 1], given=replace(exercise, bpm=bpm),
+            ahead=int(k > 0 and _shared(rows[k - 1], row)),
             strum=(strum_s >= begins[k]) & (strum_s < begins[k + 1]),
         )
         for k, (row, bpm) in enumerate(zip(rows, _given_bpm(exercise.bpm, rows), strict=True))
@@ -123,6 +133,8 @@ def _begin_s(strum_s: FloatArray, exercise: Exercise, before: Clicks, train: Cli
     """
     parts = exercise.per_beat or USUAL_PARTS
     first_s, last_s = train.start_s - float(train.interval_s) * min(LEAD_PARTS / parts, LEAD_BEATS), before.end_s
+    if _shared(before, train):
+        return first_s - float(train.interval_s)
     between = strum_s[(strum_s > last_s) & (strum_s < first_s)]
     if train.begins == "tempo" or not len(between):
         return first_s
@@ -133,6 +145,11 @@ def _begin_s(strum_s: FloatArray, exercise: Exercise, before: Clicks, train: Cli
         return float(np.append(between, first_s)[int(np.argmin(misfit))])
     edges = np.concatenate([[last_s], between, [first_s]])
     return float(edges[int(np.argmax(np.diff(edges))) + 1])
+
+
+def _shared(before: Clicks, train: Clicks) -> bool:
+    """Whether the last click before a step of the tempo is the step's first, as it lies on the lines of both."""
+    return train.begins == "tempo" and abs(train.start_s - float(train.interval_s) - before.end_s) <= ON_BOTH_S
 
 
 def _given_bpm(bpm: float | None, rows: Sequence[Clicks]) -> list[float | None]:
@@ -150,8 +167,8 @@ def _given_bpm(bpm: float | None, rows: Sequence[Clicks]) -> list[float | None]:
 
 
 def _run(strum_s: FloatArray, row: list[Train], end_s: float | None, stated: dict[str, Any]) -> Alignment:
-    """One run: its train with the most strums completes the exercise, and the bars are counted on through all."""
-    main = max(row, key=lambda train: int(train.strum.sum()))
+    """One run: one of its trains completes the exercise, and the bars are counted on through all."""
+    main = max(row, key=lambda train: int(train.strum.sum()) * (FIRST_COUNTS if train is row[0] else 1.0))
     base = _train(strum_s, main, main.given, end_s, stated)
     if len(row) == 1:
         return base
@@ -224,8 +241,11 @@ def _continued(
 ) -> Alignment:  # fmt: skip
     """A train whose bars go on from those of the train before."""
     pulse = from_clicks(train.clicks, exercise.bpm)
-    line = _line_of_first(before, train.clicks)
-    first_line, counted = _goes_on(pulse.beats(strum_s[train.strum]), exercise, train.clicks.begins, line)
+    ahead = train.ahead / pulse.clicks_per_beat
+    ahead = int(ahead) if ahead == int(ahead) else 0
+    line = _line_of_first(before, train.clicks) - ahead
+    first_line, counted = _goes_on(pulse.beats(strum_s[train.strum]) + ahead, exercise, train.clicks.begins, line)
+    counted -= ahead
     stated = {**stated, "first_downbeat_s": pulse.time(counted - first_line)}
     found = _train(strum_s, train, exercise, end_s, stated)
     early_s = 0.5 * float(np.median(found.grid.part_s)) if len(found.grid) else 0.0
