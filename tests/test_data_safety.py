@@ -466,7 +466,7 @@ def test_stores_schedulers_and_folders_that_do_not_answer_are_one_line_soon(tmp_
         said = capsys.readouterr().err
         assert said.count("\n") == 1, said
     assert time.monotonic() - began < 30
-    with pytest.raises(UsageError, match="is none"), cluster_executor("nonsense"):
+    with pytest.raises(UsageError, match="is no address"), cluster_executor("nonsense"):
         pass
     assert not (tmp_path / "j.sqlite").exists()
 

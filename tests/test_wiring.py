@@ -18,12 +18,14 @@ from scipy.optimize import brentq
 from scipy.stats import t as student
 from wired import Wired, wired
 
+from strumclock.alignment import ADDED, OUTSIDE
 from strumclock.audio import from_array
+from strumclock.audio.channel import Channel
 from strumclock.click import Clicks
 from strumclock.errors import ClickError
-from strumclock.grid import Exercise
+from strumclock.grid import Exercise, build_grid
 from strumclock.onsets import Strums
-from strumclock.pipeline import analysing, compare, listening, sources
+from strumclock.pipeline import analysing, compare, listening, parts, sources
 from strumclock.pipeline.measurement import TakeInfo
 from strumclock.pipeline.options import MeasureOptions
 from strumclock.timing.error_model import ErrorModel, fit_error_model
@@ -486,15 +488,15 @@ def test_the_guitar_is_what_the_clicks_channel_does_not_hold(monkeypatch: pytest
     recording = from_array(np.column_stack([left, noise]), 11025)
     searched = []
 
-    def find(samples: np.ndarray, _rate: float, *, source: str, **_hints: Any) -> Clicks:
-        searched.append(samples)
+    def find(samples: Channel, *_rate: float, source: str, **_hints: Any) -> Clicks:
+        searched.append(samples.decimated(11025)[0])
         return w.clicks_heard(0.5, source)
 
     monkeypatch.setattr(sources, "find_clicks", find)
     for where, guitar, click in (("right", left, noise), ("left", noise, left)):
         sound = sources.tell_apart(recording, Exercise(), where, None)
-        assert sound.guitar == pytest.approx(guitar - guitar.mean(), abs=1e-6)
-        assert searched.pop() == pytest.approx(click, abs=1e-6)
+        assert sound.guitar == pytest.approx(guitar, abs=2e-3)
+        assert searched.pop() == pytest.approx(click, abs=2e-3)
         assert sound.clicks.source == "channel"
 
 
@@ -589,8 +591,8 @@ def test_a_click_in_a_file_of_its_own_is_searched_there_and_may_be_audible_here(
     take, other = (from_array(rng.normal(0.0, 0.1, 4 * 11025), 11025) for _ in range(2))
     asked: list[tuple[bool, str, float]] = []
 
-    def find(samples: np.ndarray, _rate: float, *, source: str = "recording", start_s: float, **_hints: Any) -> Any:
-        asked.append((np.allclose(samples, other.mono()), source, start_s))
+    def find(samples: Channel, *_rate: float, source: str = "recording", start_s: float, **_hints: Any) -> Any:
+        asked.append((np.allclose(samples.decimated(11025)[0], other.mono(), atol=0.01), source, start_s))
         return w.clicks_heard(0.5, source) if source == "file" else None
 
     monkeypatch.setattr(sources, "find_clicks", find)
@@ -599,7 +601,27 @@ def test_a_click_in_a_file_of_its_own_is_searched_there_and_may_be_audible_here(
     assert asked == [(True, "file", 2.0), (False, "recording", 0.0)]
     assert sound.clicks is not None
     assert (sound.clicks.source, sound.removal) == ("file", None)
-    assert sound.guitar == pytest.approx(take.mono() - take.mono().mean(), abs=1e-6)
+    assert sound.guitar == pytest.approx(take.mono(), abs=2e-3)
     monkeypatch.setattr(sources, "find_clicks", lambda *_args, **_told: None)
     with pytest.raises(ClickError, match=r"promised in click\.wav"):
         sources.tell_apart(take, Exercise(), "click.wav", None)
+
+
+def test_strums_of_another_part_are_held_against_its_own_grid_less_the_path() -> None:
+    """Truth: 12 and 20 ms after the lines of that part, 5 ms of which are the air's; an added and an outside strum."""
+    grid = build_grid(Exercise(bpm=60, meter="4/4", per_beat=1, pattern="D"), bars=1).placed(40.0)
+    other = SimpleNamespace(anchor="given", slot=np.array([-4, 0, ADDED, 2, OUTSIDE]), grid=grid)
+    strums = Strums(
+        time_s=np.array([1.0, 40.012, 40.5, 42.020, 50.0]),
+        u_s=np.full(5, 0.001),
+        strength_db=np.zeros(5),
+        bias_u_s=0.0003,
+    )
+    rows = parts.strums_elsewhere(strums, SimpleNamespace(others=(other,), parts=()), 0.005)
+    assert [(row.slot, row.beat, row.measured) for row in rows] == [(0, 1, False), (None, None, False), (2, 3, False)]
+    assert [row.offset_ms for row in rows] == [pytest.approx(7.0, abs=1e-6), None, pytest.approx(15.0, abs=1e-6)]
+    assert [row.grid_s for row in rows] == [40.0, None, 42.0]
+    assert [row.u_ms for row in rows] == [1.0, 1.0, 1.0]
+    other.anchor = "fitted"
+    rows = parts.strums_elsewhere(strums, SimpleNamespace(others=(other,), parts=()), 0.005)
+    assert [row.offset_ms for row in rows] == [None, None, None]

@@ -8,12 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strumclock.alignment.pairing import FloatArray, IntArray
-from strumclock.alignment.result import ADDED, OUTSIDE, Departure
+from strumclock.alignment.result import ADDED, OUTSIDE, Alignment, Departure, Part
 from strumclock.errors import Notice
 from strumclock.grid import BeatGrid
 
 if TYPE_CHECKING:
     from strumclock.alignment.pulse import Pulse
+    from strumclock.click import Clicks
 
 EXTRAPOLATED_BEATS = 4.0
 """Beats of the grid without a click after which it is said: the last few of a quiet click may be covered by strums."""
@@ -172,6 +173,56 @@ def _regular_place(grid: BeatGrid, added: FloatArray) -> tuple[float, int] | Non
     middle = float(np.median(way))
     near = np.abs(way - middle) < 0.1
     return (middle, int(near.sum())) if near.mean() >= BETWEEN_SHARE else None
+
+
+def gaps(take: Alignment) -> tuple[Notice, ...]:
+    """Where the clicks jump."""
+    return tuple(
+        Notice(
+            code="gap",
+            message=f"at {gap_s:.1f} s the clicks jump: sound is missing there or was put in; from there on the beats "
+            "are taken from the clicks after it",
+        )
+        for gap_s in take.gaps_s
+    )
+
+
+def unused(used_s: float, clicks: Clicks | None) -> tuple[Notice, ...]:
+    """That clicks go on, in a row of their own, after all that was aligned."""
+    rows = [] if clicks is None else [train for train in clicks.trains if train.start_s > used_s]
+    if not rows:
+        return ()
+    message = (
+        f"clicks are heard from {rows[0].start_s:.1f} to {rows[-1].end_s:.1f} s, but nothing that was played to them "
+        "was found: no figure is of what lies there"
+    )
+    return (Notice(code="clicks-unused", message=message),)
+
+
+def steps(take: Alignment) -> tuple[Notice, ...]:
+    """That the click changes its tempo on the way."""
+    if len(take.steps_s) < 2:
+        return ()
+    tempi = [f"{bpm:g} bpm from {step_s:.0f} s" for step_s, bpm in zip(take.steps_s, take.steps_bpm, strict=True)]
+    message = (
+        f"the click changes its tempo: {', '.join(tempi)}; each strum is held against its own "
+        "step's click, and each step has figures of its own"
+    )
+    return (Notice(code="click-changes-tempo", message=message),)
+
+
+def parts(listed: tuple[Part, ...]) -> tuple[Notice, ...]:
+    """That more was played than what is measured."""
+    others = [i for i, p in enumerate(listed, 1) if not p.measured and p.kind not in ("stopped", "own-tempo")]
+    mine = [p for p in listed if p.measured]
+    if not others or not mine:
+        return ()
+    message = (
+        f"this recording holds more than one stretch of playing: the figures are of what was played from "
+        f"{mine[0].start_s:.1f} to {mine[-1].end_s:.1f} s; tell --part {' or '.join(map(str, others))} for "
+        f"{'another' if len(others) > 1 else 'the other'}"
+    )
+    return (Notice(code="parts", message=message),)
 
 
 def tempo_differs(told_bpm: float, heard_bpm: float) -> Notice:

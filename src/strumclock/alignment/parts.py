@@ -16,13 +16,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from strumclock.alignment import notices as remarks
 from strumclock.alignment.pairing import FloatArray, IntArray
 from strumclock.alignment.placing import cut_alignment
 from strumclock.alignment.pulse import TEMPO_TOLERANCE
 from strumclock.alignment.result import LEFT_CLICK, OTHER_PART, OUTSIDE, Alignment, Part, PartKind
-from strumclock.alignment.runs import align_runs
+from strumclock.alignment.runs import align_runs, begun_anew
 from strumclock.alignment.stretch import align_stretch
-from strumclock.errors import Notice, RecordingError, UsageError
+from strumclock.errors import RecordingError, UsageError
 from strumclock.grid import BeatGrid, Exercise
 
 if TYPE_CHECKING:
@@ -35,6 +36,8 @@ PLAYED_STRUMS = 3
 """Strums on slots from which a stretch is a part: two may be noises."""
 FALSE_START_BARS, FALSE_START_SHARE = 4.0, 1 / 3
 """A stretch shorter than so many bars, with at most this share of the next one's strums, was a false start."""
+OF_FIT = ("poor-fit", "strums-between", "starts-late", "stops-early")
+"""What is said of how a whole run fits the exercise."""
 EARLY_S = 0.1
 """A strum this little before a step of the tempo or a gap belongs to what begins there: most players are early."""
 
@@ -101,10 +104,16 @@ def align(
         runs = [align_stretch(strum_s, exercise, clicks=clicks, grid=grid, end_s=end_s, **stated)]
     else:
         runs = align_runs(strum_s, exercise, clicks, end_s, stated)
-    groups = [_Group(run=i, found=found) for i, run in enumerate(runs) for found in _divided(run, strum_s)]
-    if clicks is None and grid is None and len(groups) > 1:
-        groups = [_phased(group, strum_s, exercise, stated) for group in groups]
-    return _measured(groups, strum_s, exercise, part)
+    groups = [
+        _Group(run=i, found=found, beside_stop=len(pieces) > 1, after_stop=k > 0)
+        for i, pieces in enumerate(_divided(run, strum_s) for run in runs)
+        for k, found in enumerate(pieces)
+    ]
+    if grid is None:
+        groups = [_begun_anew(group, strum_s, exercise, clicks, stated) for group in groups]
+    measured = _measured(groups, strum_s, exercise, part)
+    used_s = max(group.found.grid.end_s for group in groups)
+    return replace(measured, notices=(*measured.notices, *remarks.unused(used_s, clicks)))
 
 
 def _times(strums: Any) -> FloatArray:
@@ -122,6 +131,8 @@ class _Group:
 
     run: int
     found: Alignment
+    beside_stop: bool = False
+    after_stop: bool = False
 
     @property
     def n(self) -> int:
@@ -154,7 +165,7 @@ def _divided(run: Alignment, strum_s: FloatArray) -> list[Alignment]:
     grid = run.grid
     on = np.flatnonzero(run.slot >= 0)
     at = run.slot[on]
-    silent_s = grid.slot_s[at[1:]] - grid.slot_s[at[:-1]] - grid.part_s[at[:-1]]
+    silent_s = np.diff(grid.slot_s[at]) - 0.5 * grid.part_s[at[:-1]]  # a slot lasts a part; half of it is let go
     stop = (silent_s >= STOP_BARS * grid.beats_per_bar * grid.beat_s[at[:-1]]) & (np.diff(at) > STOP_SLOTS)
     for k in np.flatnonzero(stop):
         stop[k] = not (run.slot[on[k] : on[k + 1]] == LEFT_CLICK).any()
@@ -172,16 +183,33 @@ def _border(grid: BeatGrid, slot: int, side: int) -> float:
     return float(grid.slot_s[slot] + 0.5 * side * grid.part_s[slot])
 
 
-def _phased(group: _Group, strum_s: FloatArray, exercise: Exercise, stated: dict[str, Any]) -> _Group:
-    """A stretch of a recording without a click, its phase fitted anew: nobody knows whether the click went on."""
-    if group.found.anchor != "fitted":
+def _begun_anew(
+    group: _Group, strum_s: FloatArray, exercise: Exercise, clicks: Clicks | None, stated: dict[str, Any]
+) -> _Group:
+    """A stretch beside a stop, with a start of its own.
+
+    Where a click goes on, on another beat if the pattern says so; without one with its phase fitted anew, as nobody
+    knows whether the click went on.
+    """
+    if not group.beside_stop or group.found.anchor == "given":
         return group
+    if clicks is not None:
+        first_s = float(group.found.grid.slot_s[0])
+        train = [train for train in clicks.trains if train.start_s <= first_s] or [clicks]
+        found = begun_anew(strum_s, group.found, exercise, train[-1], stated, after_stop=group.after_stop)
+        return replace(group, found=_said_anew(found, strum_s))
     here = group.found.slot != OTHER_PART
     told = exercise if exercise.bpm is not None else replace(exercise, bpm=group.found.exercise.bpm)
     found = align_stretch(strum_s[here], told, **stated)
     slot = np.full(len(strum_s), OTHER_PART)
     slot[here] = found.slot
     return replace(group, found=replace(found, slot=slot))
+
+
+def _said_anew(found: Alignment, strum_s: FloatArray) -> Alignment:
+    """What was said of how a whole run fits the exercise, said of one of its stretches."""
+    kept = tuple(n for n in found.notices if n.code not in OF_FIT)
+    return replace(found, notices=(*kept, *remarks.fit(found.grid, strum_s, found.slot, len(found.omitted))))
 
 
 def _measured(groups: list[_Group], strum_s: FloatArray, exercise: Exercise, part: int | None) -> Alignment:
@@ -195,7 +223,7 @@ def _measured(groups: list[_Group], strum_s: FloatArray, exercise: Exercise, par
     take = groups[index].found
     others = tuple(group.found for i, group in enumerate(groups) if i != index)
     parts = tuple(row for _, row in rows)
-    notices = (*take.notices, *_gap_notices(take), *_step_notices(take), *_part_notices(parts))
+    notices = (*take.notices, *remarks.gaps(take), *remarks.steps(take), *remarks.parts(parts))
     return replace(take, slot=_marked(take, others), parts=parts, others=others, notices=notices)
 
 
@@ -220,11 +248,18 @@ def _asked(
     beside = [p for k, p in rows if k == i and p.kind != "stopped"]
     before = [p.end_s for p in beside if p.end_s < row.start_s]
     after = [p.start_s for p in beside if p.start_s > row.end_s]
-    from_s = (max(before) + row.start_s) / 2 if before else -math.inf
-    to_s = (min(after) + row.end_s) / 2 if after else math.inf
+    from_s = _between(group.found, max(before), row.start_s) if before else -math.inf
+    to_s = _between(group.found, row.end_s, min(after)) if after else math.inf
     pieces = [group.between(*span, strum_s) for span in ((-math.inf, from_s), (from_s, to_s), (to_s, math.inf))]
     kept = [piece for piece in pieces if len(piece.strums())]
     return [*groups[:i], *kept, *groups[i + 1 :]], i + kept.index(pieces[1])
+
+
+def _between(found: Alignment, end_s: float, start_s: float) -> float:
+    """The border between two parts: shortly before the step or the gap between them, else half-way [s]."""
+    early_s = 0.5 * float(np.median(found.grid.part_s))
+    cuts = [cut_s - early_s for cut_s in (*found.steps_s[1:], *found.gaps_s) if end_s < cut_s < start_s + EARLY_S]
+    return cuts[0] if cuts else (end_s + start_s) / 2
 
 
 def _marked(take: Alignment, others: Sequence[Alignment]) -> IntArray:
@@ -297,41 +332,3 @@ def _part(group: _Group, strums: IntArray, kind: PartKind, measured: bool, strum
         start_s=first_s, end_s=last_s, kind="own-tempo" if own else kind, bpm=bpm, n=len(strums),
         slots=int(inside.sum()), measured=measured and not own,
     )  # fmt: skip
-
-
-def _gap_notices(take: Alignment) -> tuple[Notice, ...]:
-    return tuple(
-        Notice(
-            code="gap",
-            message=f"at {gap_s:.1f} s the clicks jump: sound is missing there or was put in; from there on the beats "
-            "are taken from the clicks after it",
-        )
-        for gap_s in take.gaps_s
-    )
-
-
-def _step_notices(take: Alignment) -> tuple[Notice, ...]:
-    """That the click changes its tempo on the way."""
-    if len(take.steps_s) < 2:
-        return ()
-    tempi = [f"{bpm:g} bpm from {step_s:.0f} s" for step_s, bpm in zip(take.steps_s, take.steps_bpm, strict=True)]
-    message = (
-        f"the click changes its tempo: {', '.join(tempi)}; each strum is held against its own "
-        "step's click, and each step has figures of its own"
-    )
-    return (Notice(code="click-changes-tempo", message=message),)
-
-
-def _part_notices(parts: tuple[Part, ...]) -> tuple[Notice, ...]:
-    """That more was played than what is measured."""
-    others = [i for i, p in enumerate(parts, 1) if not p.measured and p.kind not in ("stopped", "own-tempo")]
-    mine = [p for p in parts if p.measured]
-    if not others or not mine:
-        return ()
-    several = len(others) > 1
-    message = (
-        f"this recording holds more than one stretch of playing: the figures are of what was played from "
-        f"{mine[0].start_s:.1f} to {mine[-1].end_s:.1f} s; part{'s' * several} {', '.join(map(str, others))} "
-        f"{'are' if several else 'is'} measured with --part"
-    )
-    return (Notice(code="parts", message=message),)

@@ -210,9 +210,13 @@ def cut_alignment(found: Alignment, from_s: float, to_s: float, strum_s: FloatAr
     bars_s = grid.line_s[grid.line_beat == 1]
     later = from_s > found.first_downbeat_s and len(bars_s) > 0
     ends = (*found.steps_s[1:], np.inf)
-    steps = [k for k, step_s in enumerate(found.steps_s) if step_s < to_s and ends[k] > from_s]
+    early_s = float(np.median(found.grid.part_s)) if len(found.grid) else 0.0  # a step's first strums may be early
+    steps = [k for k, step_s in enumerate(found.steps_s) if step_s < to_s and ends[k] > from_s + early_s]
+    exercise = found.exercise
+    if len(steps) == 1 and len(found.steps_s) > 1:
+        exercise = replace(exercise, bpm=found.steps_bpm[steps[0]])
     return replace(
-        found, grid=grid, slot=slot, omitted=number[omitted], anchor_u_s=found.anchor_u_s[kept],
+        found, exercise=exercise, grid=grid, slot=slot, omitted=number[omitted], anchor_u_s=found.anchor_u_s[kept],
         left_click=tuple(d for d in found.left_click if from_s <= d.start_s and d.end_s <= to_s),
         gaps_s=tuple(s for s in found.gaps_s if from_s < s < to_s),
         steps_s=tuple(found.steps_s[k] for k in steps), steps_bpm=tuple(found.steps_bpm[k] for k in steps),

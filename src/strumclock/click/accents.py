@@ -13,6 +13,7 @@ import numpy as np
 
 from strumclock.click.candidate import HEARD, Candidate
 from strumclock.click.cycle import Cycle
+from strumclock.click.following import PART_SHARE
 from strumclock.click.matching import Matcher, cut
 from strumclock.click.preprocessing import Bools, Float64, Ints
 from strumclock.click.scoring import Chance, Train, chance_at, loudness, promise, stretch
@@ -222,9 +223,11 @@ def _divided(match: Matcher, found: Candidate, interval: float, chance: Chance) 
                 break
             rows = _Rows(match, position + shift)
             evidence.append(rows.voice(np.ones(len(position), dtype=bool), chance)[1])
-            if promise(evidence[-1]) < ENOUGH:
+            share = float(np.mean(evidence[-1] > HEARD))
+            if promise(evidence[-1]) < ENOUGH or share < PART_SHARE * float(np.mean(found.heard)):
+                evidence.pop()
                 break
-        if len(evidence) == parts - 1 and promise(evidence[-1]) >= ENOUGH:
+        if len(evidence) == parts - 1:
             best, voices = parts, evidence
     if best == 1:
         return found

@@ -35,10 +35,6 @@ QUIET_SHARE = 0.5
 """The quiet lasts as long as this share of the coming second is quiet."""
 
 
-LONGEST_S = 40.0
-"""Longest time to the first strum."""
-
-
 INTERVALS_S = (0.2, 2.2)
 """Time between the clicks of a count-in: 27 to 300 a minute."""
 
@@ -58,11 +54,11 @@ RISE_DB = 10.0
 
 WORTH_LIKE, WORTH_UNLIKE, WORTH_GIVEN, WORTH_MISSING = 10.0, 4.0, 7.0, -4.0
 """Evidence (nats) of a further like click (a pulse in 0.3 ms by chance, and of that sound), of an unlike one (a pulse
-in 8 ms of quiet by chance), of the told tempo met to GIVEN, and of a place without a pulse."""
+in 8 ms of quiet by chance), of the given tempo met to GIVEN, and of a place without a pulse."""
 
 
 GIVEN = 1e-3
-"""How closely the told tempo, its half or its double must be met to count."""
+"""How closely the given tempo, its half or its double must be met to count."""
 
 
 MOST_LONE = 2
@@ -118,7 +114,7 @@ def rise_db(signal: Signal, place: Ints) -> Float64:
 def _find(signal: Signal, place: Ints, pairs: Pairs, hints_s: tuple[float, ...]) -> CountIn | None:
     """The clicks of a count-in that nothing covers, or None."""
     rate = signal.rate_hz
-    until = min(quiet_until(signal), LONGEST_S * rate)
+    until = quiet_until(signal)
     early = int(np.searchsorted(place, until))
     if early < 3:
         return None

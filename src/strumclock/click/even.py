@@ -44,7 +44,7 @@ PLAIN_SCORE = 80.0
 
 
 HITS, LOUDER_HIT = 3, 1.1
-"""So many clicks to a beat told are hits of one sound, of which the first is louder than the others by this factor, or
+"""So many clicks to a beat given are hits of one sound, of which the first is louder than the others by this factor, or
 else the first that is heard."""
 
 
@@ -54,7 +54,7 @@ nothing changes in sweep_click.py."""
 
 
 PARTS_OF_BEAT = (1, 2, 3, 4)
-"""Clicks at a told tempo and at parts of it are one train's, and so are several beats'."""
+"""Clicks at a given tempo and at parts of it are one train's, and so are several beats'."""
 
 
 def find_even(
@@ -156,7 +156,7 @@ def _best_train(
 def _at_given_tempo(
     match: Matcher, best: Train | None, place: Ints, pairs: Pairs, hints_s: tuple[float, ...], begin: int, end: int
 ) -> Train | None:
-    """Clicks at a told tempo beside the best train of another one, as a clock on the wall ticks too; or where no train
+    """Clicks at a given tempo beside the best train of another one, as a clock on the wall ticks too; or where no train
     is found, if they are heard nearly throughout, as what mains hum or a steady player repeats is not."""
     rate = match.signal.rate_hz
     found = best is not None and best.score > _least(match, best)
@@ -214,7 +214,7 @@ def _whole(match: Matcher, train: Train, nominal_s: Float64 | None, beats_per_ba
 
 
 def _one_to_three(match: Matcher, found: Candidate, hints_s: tuple[float, ...]) -> Candidate:
-    """Every third of the clicks where that is the beat told: a sound of several hits is one click.
+    """Every third of the clicks where that is the beat given: a sound of several hits is one click.
 
     Which third: the one of another sound or louder, or else that of the first click heard.
     """

@@ -30,12 +30,13 @@ HIGH_RATE_HZ = 22_050.0
 """Clicks are looked for below 5 kHz; where none is clear there, at about this rate too: a closed hi-hat lies above."""
 
 
-CLEAR_SHARE = 0.8
-"""Clicks are plain where so many of those on the line are heard: short quiet ticks may have more above 5 kHz."""
+CLEAR_SHARE, BEGIN_S = 0.8, 2.0
+"""Clicks are plain where so many of those on the line are heard, from before this time: short quiet ticks may have more
+above 5 kHz, and a closed hi-hat is hardly heard below in a quiet count-in."""
 
 
 SKEW_HINTS = (0.5, 1.0, 2.0)
-"""A told tempo may mean clicks on the halves of the beat, on the beat, or on every other one."""
+"""A given tempo may mean clicks on the halves of the beat, on the beat, or on every other one."""
 
 
 def find_clicks(
@@ -63,11 +64,11 @@ def find_clicks(
     start_s : float
         File time of samples[0].
     bpm : float, optional
-        The tempo told. It may be wrong, half or double: it only helps where clicks are few.
+        The tempo given. It may be wrong, half or double: it only helps where clicks are few.
     beats_per_bar : int, optional
         After how many clicks accents are looked for; without it they are looked for after 2 to 12.
     nominal_s : float array, shape (m,), optional
-        Told times of the clicks (a tempo map), increasing, of which only the start and the clocks' ratio are unknown.
+        Given times of the clicks (a tempo map), increasing, of which only the start and the clocks' ratio are unknown.
     source : str
         Passed on into the result.
     low : float32 array, optional
@@ -81,7 +82,7 @@ def find_clicks(
     Raises
     ------
     UsageError
-        Where the samples are not one channel of finite numbers, or the told times do not increase.
+        Where the samples are not one channel of finite numbers, or the given times do not increase.
 
     Examples
     --------
@@ -123,7 +124,7 @@ def _checked(
         raise UsageError(f"a sample rate above 0 Hz is required, not {sample_rate_hz}")
     given = None if nominal_s is None else np.asarray(nominal_s, dtype=np.float64)
     if given is not None and (given.ndim != 1 or len(given) < 3 or not np.all(np.diff(given) > 0)):
-        raise UsageError("told click times must be at least 3 and increase")
+        raise UsageError("given click times must be at least 3 and increase")
     survey = x.survey()
     if not survey.is_finite:
         raise UsageError("the samples hold a number that is not finite: repair or leave out that part")
@@ -181,9 +182,9 @@ def _better(there: Candidate, high: Matcher, found: Candidate, match: Matcher) -
 
 
 def _clear(found: Candidate | None, match: Matcher) -> bool:
-    """Whether clicks are heard plainly, nearly all of them, and to the end."""
+    """Whether clicks are heard plainly, nearly all of them, from the beginning to the end."""
     if found is None or found.score < PLAIN_SCORE or np.mean(found.heard) < CLEAR_SHARE:
         return False
     rate_hz = match.signal.rate_hz
-    last_s = (found.start + found.step * float(found.nominal[-1])) / rate_hz
-    return to_the_end(last_s, len(match.signal.samples) / rate_hz)
+    first_s, last_s = ((found.start + found.step * float(n)) / rate_hz for n in found.nominal[[0, -1]])
+    return first_s < BEGIN_S and to_the_end(last_s, len(match.signal.samples) / rate_hz)

@@ -146,7 +146,7 @@ MULTIPLES = 8
 
 
 CLOCK = 5e-4
-"""How far a told tempo may be from the heard one where a map of click times is told: no clock is worse."""
+"""How far a given tempo may be from the heard one where a map of click times is given: no clock is worse."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -240,14 +240,14 @@ def find_chains(place: Ints, pairs: Pairs, interval_s: float, rate_hz: float, mo
 
 
 def find_mapped_chains(place: Ints, pairs: Pairs, nominal_s: Float64, rate_hz: float, most: int = 3) -> list[Chain]:
-    """The chains of pulses that keep a told map of click times, by where that puts its time 0."""
+    """The chains of pulses that keep a given map of click times, by where that puts its time 0."""
     a, b = np.triu_indices(len(nominal_s), 1)
     near = nominal_s[b] - nominal_s[a] <= SPAN_S
     a, b = a[near], b[near]
     order = np.argsort(nominal_s[b] - nominal_s[a])
-    a, told = a[order], (nominal_s[b] - nominal_s[a])[order]
+    a, given = a[order], (nominal_s[b] - nominal_s[a])[order]
     width = LAG_TOLERANCE_S + CLOCK * pairs.lag_s
-    low, high = np.searchsorted(told, pairs.lag_s - width), np.searchsorted(told, pairs.lag_s + width)
+    low, high = np.searchsorted(given, pairs.lag_s - width), np.searchsorted(given, pairs.lag_s + width)
     pair = np.repeat(np.arange(len(low)), high - low)
     which = np.arange(len(pair)) - np.repeat(np.cumsum(high - low) - (high - low), high - low) + low[pair]
     first = pairs.first[pair]

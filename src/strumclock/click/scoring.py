@@ -50,6 +50,11 @@ HUM, HUM_TIMES = 0.5, 1.3
 a hum, a buzz or a ringing string comes back at any distance that is a multiple of its period."""
 
 
+BUZZ_TIMES, BUZZ_SHARE, BUZZ_GAP_S, BUZZ_ROWS = 2, 0.35, 0.004, 32
+"""What comes back so many times before and after the places too, by this share in the mean of all and so far apart, is
+a buzz: a pickup's hum with its overtones. A click's later hits come on one side of it, those of the click before beyond
+NEAR_S on the other; a long tone ends where it began. So many places are enough for a mean."""
+
 MOST_ROWS = 128
 """The surroundings of so many places are looked at, those of the others are taken to be as their neighbours' are."""
 
@@ -103,7 +108,7 @@ class Train:
     Attributes
     ----------
     nominal : float array, shape (n,)
-        0, 1, 2, … (or the told times) of each click.
+        0, 1, 2, … (or the given times) of each click.
     start, step : float
         Position = start + step * nominal.
     sound : float32 array
@@ -187,6 +192,8 @@ def weigh(match: Matcher, nominal: Float64, start: float, step: float, sound: Fl
     elsewhere = displaced(match, position[part], sound, agreement[part])
     if np.count_nonzero(elsewhere) > MOST_DISPLACED * np.count_nonzero(evidence[part] > HEARD):
         score = min(score, 0.0)
+    if score > 0 and buzzes(match, position[part][evidence[part] > HEARD], sound, interval):
+        score = 0.0
     return Train(
         nominal=nominal[part],
         start=start,
@@ -198,6 +205,18 @@ def weigh(match: Matcher, nominal: Float64, start: float, step: float, sound: Fl
         places=nominal,
         chance=chance,
     )
+
+
+def buzzes(match: Matcher, position: Float64, sound: Float32, interval: float) -> bool:
+    """Whether what is heard at the places comes back several times on either side of them too, as a buzz does."""
+    if len(position) == 0:
+        return False
+    some = position[:: max(len(position) // BUZZ_ROWS, 1)]
+    usual = float(match.compare(some, sound, 1)[0].mean())
+    around = np.abs(match.surroundings(some, sound, interval).mean(axis=0)) > BUZZ_SHARE * usual
+    gap = round(BUZZ_GAP_S * match.signal.rate_hz)
+    sides = (np.flatnonzero(side) for side in np.split(around, 2))
+    return all(len(side) and 1 + np.count_nonzero(np.diff(side) > gap) >= BUZZ_TIMES for side in sides)
 
 
 def displaced(match: Matcher, position: Float64, sound: Float32, agreement: Float64) -> Bools:

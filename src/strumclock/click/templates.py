@@ -113,26 +113,6 @@ def turn(spectra: Complex64, advance: Float64, size: int) -> None:
         spectra[:, -1] = spectra[:, -1].real
 
 
-def windows(samples: Float32, position: Float64, before: int, after: int) -> Float32:
-    """Rows of samples around fractional positions, moved so that the position falls on row index `before`.
-
-    Parameters
-    ----------
-    samples : float32 array, shape (n,)
-    position : float array, shape (k,), samples
-    before, after : int
-        Length of a row on either side of the position.
-
-    Returns
-    -------
-    float32 array, shape (k, before + after)
-        Zero where the row reaches beyond the recording.
-    """
-    spectra, size = row_spectra(samples, position, before, after)
-    rows: Float32 = scipy.fft.irfft(spectra, size)[:, MARGIN : MARGIN + before + after]
-    return rows
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class _Band:
     """One band of the repetitions, decimated and cut into blocks of time.

@@ -187,7 +187,11 @@ def between(match: Matcher, found: Candidate) -> Candidate | None:
     if not Cycle.of(match, heard, np.ones(len(heard)), interval).hits(interval / 2 + later):
         return None
     first = float(heard[0]) + later / 2
-    return _followed(match, np.concatenate([heard, middle + later]), first, interval / 2, found.sound)
+    both = _followed(match, np.concatenate([heard, middle + later]), first, interval / 2, found.sound)
+    if both is None:
+        return None
+    shares = [float(np.mean(both.heard[both.nominal % 2 == parity])) for parity in (0, 1)]
+    return both if min(shares) > USUALLY_HEARD * max(shares) else None
 
 
 def _group(match: Matcher, place: Ints, lead: int) -> tuple[Float64, Float64, Float32]:

@@ -55,7 +55,7 @@ class Clicks:
     sound : int array, shape (n,)
         Which of the click's sounds each has: 0 the commonest, 1 the accent's, from 2 on those between the beats.
     number : int array, shape (n,)
-        Index of each in the told `nominal_s`; without that 0, 1, 2, …
+        Index of each in the given `nominal_s`; without that 0, 1, 2, …
     alternates_s, wanders_s : float
         How far ticks and tocks lie on either side of their mean beat, and the standard deviation of each about that; 0
         for even clicks.
@@ -152,22 +152,6 @@ class Clicks:
     def bpm(self) -> float:
         """Clicks a minute, of the interval most usual between them."""
         return 60 / float(np.median(np.diff(self.time_s)))
-
-    @property
-    def _other(self) -> Clicks | None:
-        """The first segment at another tempo."""
-        away = (t for t in self.segments if abs(t.interval_s / self.interval_s - 1) > ALIKE_SHARE)
-        return next(away, None)
-
-    @property
-    def other_interval_s(self) -> float | None:
-        """Time between the clicks of the first segment at another tempo; None where there is none."""
-        return None if self._other is None else self._other.interval_s
-
-    @property
-    def other_s(self) -> tuple[float, float] | None:
-        """From when to when these are heard."""
-        return None if self._other is None else (self._other.start_s, self._other.end_s)
 
 
 def to_the_end(last_s: float, duration_s: float) -> bool:
