@@ -16,10 +16,10 @@ from strumclock.timing.estimate import COVERAGE_FACTOR, Estimate
 from strumclock.timing.groups import by_place, explained, fit_places, lateness_at_changes, swing_place, unknown_groups
 from strumclock.timing.parts import jitter_by_part, with_jitters
 from strumclock.timing.placed import Anchoring, PlacedStrums, StrumErrors
-from strumclock.timing.questions import Asked, answer_all, audible_s
+from strumclock.timing.questions import Asked, answer_all
 from strumclock.timing.regression import Line, fit_line
 from strumclock.timing.sound_path import SoundPath
-from strumclock.timing.values import Finding, Step, Timing, WithinTolerance
+from strumclock.timing.values import Finding, Step, Timing, WithinTolerance, audible_s
 
 Floats = NDArray[np.float64]
 Figure = Estimate | WithinTolerance | Step | Absent
@@ -118,7 +118,7 @@ def measure_timing(
     >>> strums = PlacedStrums.of(played, lines, slot=slots, bar=slots // 4 + 1, beat=slots % 4 + 1, u_s=0.0005)
     >>> timing = measure_timing(strums)
     >>> print(f"mean {timing.mean_offset_ms:+.0f ms}; jitter {timing.jitter_ms.value:.1f} ms")
-    mean +11 ms (+9 to +14); jitter 7.7 ms
+    mean +11 ms (+8 to +15); jitter 7.7 ms
     """
     anchoring, errors = anchoring or Anchoring(), errors or StrumErrors()
     path = path or SoundPath(bias_s=0.0, u_s=0.0)

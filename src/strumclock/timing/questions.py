@@ -24,9 +24,6 @@ from strumclock.timing.estimate import COVERAGE_FACTOR, Estimate
 from strumclock.timing.placed import Anchoring, PlacedStrums
 from strumclock.timing.values import Finding, Group
 
-AUDIBLE_FLOOR_S, AUDIBLE_SHARE = 0.006, 0.025
-"""Smallest shift of one tone that is heard: 6 ms; above 240 ms 2.5 % of the interval (Friberg & Sundberg 1995)."""
-
 SHOWN_BELOW_P = 0.04
 """Largest p at which something is shown, after Holm's correction over all that was asked of the take (Holm 1979)."""
 
@@ -43,17 +40,6 @@ TREND = ("drift", "step")
 
 SAME = 1e-9
 """Halves of intervals below this, in ms or ms a minute, are a computer's."""
-
-
-def audible_s(interval_s: float) -> float:
-    """Smallest displacement that is heard in a run of tones `interval_s` apart, s (Friberg & Sundberg 1995).
-
-    Examples
-    --------
-    >>> audible_s(0.2), audible_s(0.6)
-    (0.006, 0.015)
-    """
-    return max(AUDIBLE_FLOOR_S, AUDIBLE_SHARE * interval_s)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -16,6 +16,20 @@ Floats = NDArray[np.float64]
 KINDS = ("placement", "drift", "step", "changes", "pair", "beat", "part")
 """What is asked of a take."""
 
+AUDIBLE_FLOOR_S, AUDIBLE_SHARE = 0.006, 0.025
+"""Smallest shift of one tone that is heard: 6 ms; above 240 ms 2.5 % of the interval (Friberg & Sundberg 1995)."""
+
+
+def audible_s(interval_s: float) -> float:
+    """Smallest displacement that is heard in a run of tones `interval_s` apart, s (Friberg & Sundberg 1995).
+
+    Examples
+    --------
+    >>> audible_s(0.2), audible_s(0.6)
+    (0.006, 0.015)
+    """
+    return max(AUDIBLE_FLOOR_S, AUDIBLE_SHARE * interval_s)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WithinTolerance:
