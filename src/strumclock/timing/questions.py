@@ -295,7 +295,7 @@ def _clearest(answers: list[_Answer], n_open: int, asked: Asked) -> _Answer | No
     proven = [a for a in answers if n_open * a.p < SHOWN_BELOW_P]
     # That something changed is proven by either; which of the two it was is told by what fits better.
     if any(a.question.kind in TREND for a in proven):
-        trend = max((a for a in answers if a.question.kind in TREND), key=_trend_score)
+        trend = max((a for a in answers if a.question.kind in TREND), key=lambda a: _trend_score(a, asked))
         proven = [a for a in proven if a.question.kind not in TREND] + [trend]
     if not proven:
         return None
@@ -313,9 +313,16 @@ def _clearest(answers: list[_Answer], n_open: int, asked: Asked) -> _Answer | No
     return max(alike, key=off)  # of equals the first asked: a chord change before the beat that it falls on
 
 
-def _trend_score(answer: _Answer) -> float:
-    """Twice the logarithm of how much better the take is explained, less something for the places searched."""
-    return (COVERAGE_FACTOR * answer.clear) ** 2 - math.log(answer.question.looks)
+def _trend_score(answer: _Answer, asked: Asked) -> float:
+    """Twice the logarithm of how much better the shape alone explains the take, less something for the places searched.
+
+    By plain least squares: the shape that a reader of the picture would draw. Weighed by how errors hang together, a
+    shift near the end of a take that drifts would seem the clearer of the two.
+    """
+    question = answer.question
+    left = residual(asked.offset_ms, np.column_stack([np.ones(len(asked.strums)), question.column]))
+    squares = max(float(left @ left), SAME)
+    return -len(asked.strums) * math.log(squares) - math.log(question.looks)
 
 
 def _finding(found: _Answer, asked: Asked, by: Mapping[str, tuple[Group, ...]], *, shown: bool) -> Finding:
