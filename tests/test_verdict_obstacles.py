@@ -180,3 +180,17 @@ def test_who_starts_on_the_click_and_pulls_ahead_is_not_early_as_a_whole():
         assert kinds(concluded.verdict.obstacles) == ["drift"]
         assert concluded.verdict.obstacles[0].held_without is True
         assert concluded.verdict.task.code == "foot-with-click"
+
+
+def test_a_take_that_only_leans_stays_at_its_tempo():
+    """Even strums 70 ms late: a slower click mends no lean, so the tempo stays; uneven ones go down."""
+    n = 64
+    line_s = 2.0 + 60 / 90 * np.arange(n)
+    place = {"bar": np.arange(n) // 4 + 1, "beat": np.arange(n) % 4 + 1, "part": np.ones(n, dtype=int)}
+    for offset_ms, goes_down in ((even(n) + 70, False), (even(n, sd=60), True)):
+        placed = PlacedStrums.of(
+            line_s + offset_ms / 1e3, line_s, slot=np.arange(n), **place, part_s=2 / 3, beat_s=2 / 3
+        )
+        held = conclude(played(offset_ms), measure_timing(placed, tolerance_s=0.05), STEADY).held
+        assert held.held is False
+        assert (held.next_bpm < 90) is goes_down

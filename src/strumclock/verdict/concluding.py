@@ -105,6 +105,8 @@ def conclude(played: Played, timing: Timing, standard: Standard | None = None) -
     if played.bpm is not None and held.margin is not None:
         reach = take_reach(played.bpm, held.margin)
         following, subdivide = next_tempo(reach, played.bpm, held=held.held)
+        if {criterion.code for criterion in held.failed} == {"placement"}:
+            following, subdivide = settable_bpm(played.bpm), False  # a lean does not go away at another tempo
     elif played.bpm is not None:
         following = settable_bpm(played.bpm)
     return Conclusion(
