@@ -230,7 +230,7 @@ def test_the_hand_swings_with_the_parts_or_twice_as_fast_or_in_a_shuffle() -> No
     """Truth: parts counted by hand: eighths of a bar without the third; triplets whose middle is left out."""
     grid = build_grid(Exercise(bpm=60, meter="4/4", per_beat=2, pattern="DU.UDUDU"), bars=1).placed(5.0)
     assert components.swings(grid).tolist() == [[0, 1, 3, 4, 5, 6, 7], [0, 2, 6, 8, 10, 12, 14]]
-    shuffle = build_grid(Exercise(bpm=60, meter="2/4", per_beat=3, pattern="D.U"), bars=1).placed(5.0)
+    shuffle = build_grid(Exercise(bpm=90, meter="2/4", per_beat=3, pattern="D.U"), bars=1).placed(5.0)
     assert components.swings(shuffle).tolist() == [[0, 2, 3, 5], [0, 4, 6, 10], [0, 1, 2, 3]]
 
 
@@ -444,3 +444,177 @@ def test_takes_that_share_fewer_than_two_places_are_not_held_against_each_other(
     eight = compare(a, replace(a, strums=tuple(s for s in a.strums if s.slot is not None and s.slot < 6)))
     assert eight.n_places == 5
     assert "scatter against each other" in eight.absent["spread_ms"].reason
+
+
+def test_the_take_is_told_apart_by_what_was_told_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Truth: the exercise, the place of the click and the tempo map are handed on as they are."""
+    asked: list[Any] = []
+
+    def apart(*args: Any) -> Any:
+        asked.extend(args)
+        raise InterruptedError
+
+    monkeypatch.setattr(listening, "tell_apart", apart)
+    recording, exercise, nominal = _noise(2.0), Exercise(bpm=80), object()
+    with pytest.raises(InterruptedError):
+        listening.listen(recording, exercise, MeasureOptions(click="left"), nominal)  # type: ignore[arg-type]
+    assert asked == [recording, exercise, "left", nominal]
+
+
+def test_the_tempo_map_is_read_with_the_exercise(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Truth: the file that was named and the exercise that was told; nothing without a file."""
+    import strumclock.midi
+
+    asked: list[Any] = []
+    monkeypatch.setattr(strumclock.midi, "grid_from_midi", lambda *args: asked.append(args) or "grid")
+    exercise = Exercise(bars=4)
+    assert measuring._tempo_map(MeasureOptions(midi="map.mid"), exercise) == "grid"  # type: ignore[comparison-overlap]
+    assert asked == [("map.mid", exercise)]
+    assert measuring._tempo_map(MeasureOptions(), exercise) is None
+
+
+def test_a_part_whose_clicks_lie_elsewhere_is_told_apart_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Truth: the context's clicks end before the part begins, so the part has its own, by the same tempo map."""
+    context = replace(_noise(90.0), start_s=0.0)
+    part = replace(_noise(4.0), start_s=60.0, context=context)
+    asked: list[Any] = []
+
+    def apart(*args: Any) -> sources.Sound:
+        asked.append(args)
+        guitar = np.zeros(4, np.float32)
+        return sources.Sound(
+            guitar=guitar, rate_hz=RATE_HZ, start_s=0.0, clicks=w.clicks_heard(0.5, "recording"), removal=None
+        )
+
+    monkeypatch.setattr(sources, "_told_apart", apart)
+    nominal, exercise = object(), Exercise()
+    sources.tell_apart(part, exercise, "auto", nominal)  # type: ignore[arg-type]
+    assert asked == [(context, exercise, "auto", nominal), (part, exercise, "auto", nominal)]
+
+
+def test_the_excerpt_of_a_part_holds_what_was_removed_too() -> None:
+    """Truth: guitar, what is left and what was removed are cut at the same samples."""
+    ramp = np.arange(14 * RATE_HZ, dtype=np.float32)
+    removal = sources.Removal(
+        samples=ramp + 1, removed=ramp + 2, sounds=(), lead_s=0.0, left_share=0.0, left_db=0.0, swells_s=0.0
+    )
+    whole = sources.Sound(guitar=ramp, rate_hz=RATE_HZ, start_s=6.0, clicks=None, removal=removal)
+    part = sources._excerpt(whole, replace(_noise(2.0), start_s=11.0), None)
+    assert part.removal is not None
+    assert part.removal.samples.tolist() == (part.guitar + 1).tolist()
+    assert part.removal.removed.tolist() == (part.guitar + 2).tolist()
+
+
+def test_the_stroke_gets_the_strums_with_their_letters_and_places(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Truth: what was put in; muted strokes have no direction, an added strum has no place."""
+    import strumclock.stroke
+
+    asked: dict[str, Any] = {}
+
+    def tell(picture: Any, chroma: Any, time_s: Any, **told: Any) -> Any:
+        asked.update(told, n=(len(picture), len(chroma)), time_s=time_s)
+        return NOTHING
+
+    def figures(time_s: Any, _levels: Any, spreads: Any, directions: Any, *, timed: Any) -> Any:
+        asked.update(whole_s=time_s, spreads=spreads, directions=directions, timed=timed)
+        return NOTHING
+
+    monkeypatch.setattr(strumclock.stroke, "tell_directions", tell)
+    monkeypatch.setattr(strumclock.stroke, "measure_stroke", figures)
+    w.made.cache_clear()
+    take = wired("recorded-click")
+    w.made.cache_clear()
+    times = np.append(take.strum_s, take.added_s)
+    order = np.argsort(times)
+    letter = np.append(np.array(take.letter)[take.on], "")[order]
+    rings = letter != "x"
+    assert asked["time_s"] == pytest.approx((times[order] - w.START_S)[rings], abs=1e-9)
+    assert asked["n"] == (rings.sum(), rings.sum())
+    assert asked["whole_s"] == pytest.approx(times[order], abs=1e-9)
+    timed = asked["timed"]
+    assert timed.letter.tolist() == letter.tolist()
+    assert timed.slot.tolist() == np.append(take.on, -1)[order].tolist()
+    assert timed.u_ms == pytest.approx(1e3 * np.append(take.u_s, 0.0009)[order], abs=1e-9)
+    deviation = np.append(take.offset_ms - take.offset_ms.mean(), np.nan)[order]
+    assert timed.deviation_ms == pytest.approx(deviation, abs=2e-3, nan_ok=True)
+    place = np.append(2 * take.beat[take.on] + take.part[take.on], -1)[order]
+    known = np.unique(asked["bar_place"])
+    assert len(known) == len(np.unique(place[rings]))
+    assert asked["place"].shape[1] == rings.sum()
+    assert np.isnan(asked["place"][0]).sum() == 1
+    assert asked["spreads"].shared_u_s == w.SPREAD_SHARED_U_S
+    assert (asked["directions"], take.json["stroke"]) == (NOTHING, None)
+
+
+def test_chords_that_were_heard_are_named_at_their_changes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Truth: a listener that hears A for forty strums and then E; the first E is a change."""
+    import strumclock.chords
+
+    n = 82
+    heard_at = np.arange(n) == 40
+    harmony = SimpleNamespace(
+        changes=heard_at, chord=tuple("A" if i < 40 else "E" for i in range(n)), confidence=np.full(n, 0.8)
+    )
+    asked: list[Any] = []
+
+    def hear_chords(samples: Any, rate_hz: float, time_s: Any, *, tuning_cents: float) -> Any:
+        asked.extend((len(samples) > n, rate_hz, time_s[0], tuning_cents))
+        return harmony
+
+    monkeypatch.setattr(strumclock.chords, "hear_chords", hear_chords)
+    monkeypatch.setattr(strumclock.tuning, "take_pitch", lambda *_args: NOTHING)
+    take = wired("recorded-click", chords=False, changes=True)
+    changes = take.json["changes"]
+    assert changes["source"] == "heard"
+    assert [(row["from_chord"], row["to_chord"], row["confidence"]) for row in changes["changes"]] == [("A", "E", 0.8)]
+    assert [row["at_change"] for row in take.json["strums"]] == heard_at.tolist()
+    assert asked == [True, w.RATE_HZ, pytest.approx(take.strum_s[0] - w.START_S), 0.0]
+    w.made.cache_clear()
+
+
+def test_every_played_part_is_measured_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Truth: of five stretches two were played at the click, one is a false start; stops and own tempi are no takes."""
+    kinds = ("false-start", "stopped", "played", "own-tempo", "other-take")
+    asked: list[Any] = []
+
+    def align(heard: Any, exercise: Any, options: Any, nominal: Any) -> Any:
+        asked.append((heard, exercise, options.part, nominal))
+        here = options.part or 3
+        return SimpleNamespace(parts=[SimpleNamespace(kind=k, measured=i == here) for i, k in enumerate(kinds, 1)])
+
+    monkeypatch.setattr(measuring, "listen", lambda *_args: "heard")
+    monkeypatch.setattr(measuring, "_recording", lambda *_args: "recording")
+    monkeypatch.setattr(measuring, "_align", align)
+    measured = lambda heard, aligned, _options: (heard, [p.measured for p in aligned.parts].index(True) + 1)  # noqa: E731
+    monkeypatch.setattr(measuring, "_of_part", measured)
+    exercise = Exercise(bpm=80)
+    assert measuring.measure_parts("a.wav", exercise) == (("heard", 1), ("heard", 3), ("heard", 5))
+    assert [part for _, _, part, _ in asked] == [None, 1, None, 5]
+    assert {(heard, told) for heard, told, _, _ in asked} == {("heard", exercise)}
+
+
+def test_one_told_distance_moves_the_mean_by_what_it_is_beyond_the_middle() -> None:
+    """Truth: untold ways lie anywhere from 0 to 2 m, 1 m on average: (1.5 - 1 - 1 + 1) / 343 s, and each sign alone."""
+    from strumclock.timing import sound_path
+
+    for name, sign in (("guitar_to_mic_m", 1), ("click_to_mic_m", -1), ("guitar_to_ear_m", -1), ("click_to_ear_m", 1)):
+        assert sound_path(**{name: 1.5}).bias_s == pytest.approx(sign * 0.5 / 343, abs=1e-9)
+
+
+def test_two_pairs_of_chords_are_compared_by_welchs_test() -> None:
+    """Truth: scipy.stats.ttest_ind without equal variances (Welch 1947)."""
+    from scipy.stats import ttest_ind
+
+    from strumclock.timing.changes import contrast_difference
+
+    rng = np.random.default_rng(4)
+    some, others = rng.normal(12.0, 3.0, 7), rng.normal(4.0, 8.0, 15)
+    found = contrast_difference(some, others, 0.4)
+    assert found is not None
+    truth = ttest_ind(some, others, equal_var=False)
+    interval = truth.confidence_interval(0.95)
+    assert found[0].value == pytest.approx(some.mean() - others.mean(), abs=1e-9)
+    assert (found[0].low, found[0].high) == (pytest.approx(interval.low), pytest.approx(interval.high))
+    assert found[1] == pytest.approx(truth.pvalue, rel=1e-6)
+    assert (found[0].u, found[0].excludes(found[0].low)) == (0.4, False)
+    assert contrast_difference(some[:2], others, 0.4) is None
