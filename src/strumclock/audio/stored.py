@@ -173,7 +173,7 @@ class Survey:
         self.low, self.high = min(self.low, float(block.min())), max(self.high, float(block.max()))
         if not self.is_finite:
             return
-        self.total += block.sum(axis=0, dtype=np.float64)
+        self.total += [float(channel.sum(dtype=np.float64)) for channel in block.T]
         if self._powers:
             self.power += [float(np.square(channel, dtype=np.float64).sum()) for channel in block.T]
             self.power_of_mean += float(np.square(mean_of(block, range(block.shape[1])), dtype=np.float64).sum())
