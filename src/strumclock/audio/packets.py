@@ -57,7 +57,8 @@ def copy_samples(values: NDArray[Any], target: Samples) -> None:
     channels = target.shape[1]
     if len(values) < channels:
         values = values[np.arange(channels) % len(values)]
-    target[...] = values[:channels].T
+    with np.errstate(over="ignore"):  # what becomes infinite is refused when the samples are examined
+        target[...] = values[:channels].T
     scale = _FULL_SCALE.get(values.dtype.str[1:])
     if scale is not None:
         if values.dtype.kind == "u":

@@ -73,7 +73,7 @@ class Recording:
         if not channels:
             channels = tuple(range(self.channels))
             if self.channels > 1:
-                survey = Survey.of(self.store)
+                survey = Survey.of(self.store, powers=True)
                 if survey.power_of_mean < OPPOSED_POWER_RATIO * survey.power.sum() / self.channels**2:
                     channels = (int(np.argmax(survey.power)),)
         return Channel(self.store, channels, self.sample_rate_hz)
