@@ -496,7 +496,7 @@ def test_the_excerpt_of_a_part_holds_what_was_removed_too() -> None:
     """Truth: guitar, what is left and what was removed are cut at the same samples."""
     ramp = np.arange(14 * RATE_HZ, dtype=np.float32)
     removal = sources.Removal(
-        samples=ramp + 1, removed=ramp + 2, sounds=(), lead_s=0.0, left_share=0.0, left_db=0.0, swells_s=0.0
+        samples=ramp + 1, removed=ramp + 2, sounds=(), lead_s=0.0, left_share=np.zeros(1), left_db=0.0, swells_s=0.0
     )
     whole = sources.Sound(guitar=ramp, rate_hz=RATE_HZ, start_s=6.0, clicks=None, removal=removal)
     part = sources._excerpt(whole, replace(_noise(2.0), start_s=11.0), None)
