@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.audio.limits import Samples
+from strumclock.arrays import Samples
 from strumclock.audio.stored import Store, Survey
 from strumclock.errors import Notice, RecordingError
 

@@ -10,13 +10,14 @@ from functools import partial
 from numbers import Real
 from pathlib import Path
 
+from strumclock.arrays import Samples
 from strumclock.audio import stored
 from strumclock.audio.blocks import Keeper, Take
 from strumclock.audio.decoded import Decoded, Part
 from strumclock.audio.examining import MIN_DURATION_S, examine
 from strumclock.audio.files import regular_file, unreadable
 from strumclock.audio.headers import sound_head
-from strumclock.audio.limits import Samples, check_rate
+from strumclock.audio.limits import check_rate
 from strumclock.audio.recording import Recording
 from strumclock.audio.stored import Held, InFile, Store, Survey, stamp_of
 from strumclock.errors import AudioFileError, RecordingError, UsageError

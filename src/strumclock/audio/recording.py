@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from strumclock.arrays import Samples
 from strumclock.audio.channel import Channel
 from strumclock.audio.examining import examine
-from strumclock.audio.limits import MAX_CHANNELS, Samples, check_rate
+from strumclock.audio.limits import MAX_CHANNELS, check_rate
 from strumclock.audio.stored import Held, Store, Survey, mean_of
 from strumclock.errors import Notice, UsageError
 

@@ -15,8 +15,9 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.arrays import Samples
 from strumclock.audio.blocks import Keeper, Take
-from strumclock.audio.limits import BLOCK_FRAMES, Samples
+from strumclock.audio.limits import BLOCK_FRAMES
 from strumclock.errors import AudioFileError
 
 KEPT_BYTES = 1 << 26  # six minutes of one channel at 44.1 kHz; longer ones stay in their file

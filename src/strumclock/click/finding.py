@@ -9,13 +9,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
+from strumclock.arrays import Floats, Samples
 from strumclock.audio.channel import Channel
 from strumclock.audio.decimation import TARGET_RATE_HZ, decimation_for
 from strumclock.click.candidate import Candidate
 from strumclock.click.countin import find_count_in
 from strumclock.click.even import PLAIN_SCORE, Scan, find_even
 from strumclock.click.matching import Matcher
-from strumclock.click.preprocessing import Float32, Float64, preprocess
+from strumclock.click.preprocessing import preprocess
 from strumclock.click.refining import Take, refine
 from strumclock.click.segments import find_segments
 from strumclock.click.uneven import again, between, find_uneven
@@ -48,7 +49,7 @@ def find_clicks(
     beats_per_bar: int | None = None,
     nominal_s: ArrayLike | None = None,
     source: str = "recording",
-    low: Float32 | None = None,
+    low: Samples | None = None,
 ) -> Clicks | None:
     """Find the clicks of a metronome in a recording, whatever they sound like.
 
@@ -137,7 +138,7 @@ def _checked(
 
 
 def _heard_best(
-    take: Take, low: Float32, hints_s: tuple[float, ...], beats_per_bar: int | None
+    take: Take, low: Samples, hints_s: tuple[float, ...], beats_per_bar: int | None
 ) -> tuple[Matcher, Candidate | None]:
     """The best candidate below 5 kHz or, where none is clear there, up to 11 kHz; and the signal it was found in."""
     rate_hz = take.sample_rate_hz
@@ -156,7 +157,7 @@ def _heard_best(
 def _candidate(
     match: Matcher,
     hints_s: tuple[float, ...],
-    nominal_s: Float64 | None,
+    nominal_s: Floats | None,
     beats_per_bar: int | None,
     *,
     uneven: bool = True,
