@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.alignment.pairing import FloatArray, IntArray
 from strumclock.alignment.result import ADDED, OUTSIDE, Alignment, Departure, Part
+from strumclock.arrays import Floats, Ints
 from strumclock.errors import Notice
 from strumclock.grid import BeatGrid
 
@@ -49,7 +49,7 @@ def left_click(departures: tuple[Departure, ...], counts: list[int], bpm: float)
     )
 
 
-def extrapolated(pulse: Pulse, grid: BeatGrid, u_s: FloatArray) -> tuple[Notice, ...]:
+def extrapolated(pulse: Pulse, grid: BeatGrid, u_s: Floats) -> tuple[Notice, ...]:
     """The click is no longer heard before the grid ends."""
     if pulse.last_click_beat is None or not len(grid):
         return ()
@@ -63,7 +63,7 @@ def extrapolated(pulse: Pulse, grid: BeatGrid, u_s: FloatArray) -> tuple[Notice,
     return (Notice(code="click-fades", message=message),)
 
 
-def ends(grid: BeatGrid, slot: IntArray, unasked: NDArray[np.bool_], counted: bool) -> tuple[Notice, ...]:
+def ends(grid: BeatGrid, slot: Ints, unasked: NDArray[np.bool_], counted: bool) -> tuple[Notice, ...]:
     """Bars at the beginning or the end of the grid in which nothing was played, at a tempo of the player's own (the
     slots `unasked`) neither."""
     taken = np.concatenate([slot[slot >= 0], np.flatnonzero(unasked)])
@@ -87,7 +87,7 @@ def ends(grid: BeatGrid, slot: IntArray, unasked: NDArray[np.bool_], counted: bo
     return notices
 
 
-def outside(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, bars_told: bool) -> tuple[Notice, ...]:
+def outside(grid: BeatGrid, strum_s: Floats, slot: Ints, bars_told: bool) -> tuple[Notice, ...]:
     """Strums on the beats before the first or after the last bar: the count-in or the bars told may be wrong."""
     notices: tuple[Notice, ...] = ()
     ignored = strum_s[slot == OUTSIDE]
@@ -110,13 +110,13 @@ def outside(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, bars_told: bool
     return notices
 
 
-def _on_beats(strum_s: FloatArray, line_s: float, beat_s: float) -> int:
+def _on_beats(strum_s: Floats, line_s: float, beat_s: float) -> int:
     """How many strums lie near a beat line, the lines being a beat apart."""
     phase = (strum_s - line_s) / beat_s
     return int((np.abs(phase - np.rint(phase)) < ON_BEAT).sum())
 
 
-def far_off(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, fitted: bool) -> tuple[Notice, ...]:
+def far_off(grid: BeatGrid, strum_s: Floats, slot: Ints, fitted: bool) -> tuple[Notice, ...]:
     """The strums lie nearer to other places of the beat than to those they were paired with."""
     kept = slot >= 0
     if kept.sum() < FAR_STRUMS:
@@ -143,7 +143,7 @@ def far_off(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, fitted: bool) -
     return ()
 
 
-def fit(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, n_omitted: int) -> tuple[Notice, ...]:
+def fit(grid: BeatGrid, strum_s: Floats, slot: Ints, n_omitted: int) -> tuple[Notice, ...]:
     """The strums do not look like the exercise that was told."""
     added = strum_s[slot == ADDED]
     n = int((slot >= 0).sum()) + len(added)
@@ -164,7 +164,7 @@ def fit(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, n_omitted: int) -> 
     return ()
 
 
-def _regular_place(grid: BeatGrid, added: FloatArray) -> tuple[float, int] | None:
+def _regular_place(grid: BeatGrid, added: Floats) -> tuple[float, int] | None:
     """Share of the way between two slots at which most added strums lie, and how many; None where they lie anywhere."""
     if len(added) < max(BETWEEN_STRUMS, POOR_FIT * len(grid)) or len(grid) < 2:
         return None

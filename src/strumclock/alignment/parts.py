@@ -17,12 +17,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from strumclock.alignment import notices as remarks
-from strumclock.alignment.pairing import FloatArray, IntArray
 from strumclock.alignment.placing import cut_alignment
 from strumclock.alignment.pulse import TEMPO_TOLERANCE
 from strumclock.alignment.result import LEFT_CLICK, OTHER_PART, OUTSIDE, Alignment, Part, PartKind
 from strumclock.alignment.runs import align_runs, begun_anew
 from strumclock.alignment.stretch import align_stretch
+from strumclock.arrays import Floats, Ints
 from strumclock.errors import RecordingError, UsageError
 from strumclock.grid import BeatGrid, Exercise
 
@@ -116,7 +116,7 @@ def align(
     return replace(measured, notices=(*measured.notices, *remarks.unused(used_s, clicks)))
 
 
-def _times(strums: Any) -> FloatArray:
+def _times(strums: Any) -> Floats:
     times = np.asarray(getattr(strums, "time_s", strums), dtype=np.float64)
     if times.ndim != 1 or not np.isfinite(times).all() or (np.diff(times) <= 0).any():
         raise UsageError("strum times must be one row of finite, increasing seconds; sort them and leave out repeats")
@@ -151,16 +151,16 @@ class _Group:
     def bpm(self) -> float | None:
         return self.found.bpm_heard or self.found.exercise.bpm
 
-    def strums(self) -> IntArray:
+    def strums(self) -> Ints:
         """Strums that were played in it, those at a tempo of their own too."""
         return np.flatnonzero((self.found.slot >= 0) | (self.found.slot == LEFT_CLICK))
 
-    def between(self, from_s: float, to_s: float, strum_s: FloatArray) -> _Group:
+    def between(self, from_s: float, to_s: float, strum_s: Floats) -> _Group:
         """What of it lies between two times."""
         return replace(self, found=cut_alignment(self.found, from_s, to_s, strum_s))
 
 
-def _divided(run: Alignment, strum_s: FloatArray) -> list[Alignment]:
+def _divided(run: Alignment, strum_s: Floats) -> list[Alignment]:
     """A run divided where nothing was played for two bars or more; stretches of too few strums are no parts."""
     grid = run.grid
     on = np.flatnonzero(run.slot >= 0)
@@ -184,7 +184,7 @@ def _border(grid: BeatGrid, slot: int, side: int) -> float:
 
 
 def _begun_anew(
-    group: _Group, strum_s: FloatArray, exercise: Exercise, clicks: Clicks | None, stated: dict[str, Any]
+    group: _Group, strum_s: Floats, exercise: Exercise, clicks: Clicks | None, stated: dict[str, Any]
 ) -> _Group:
     """A stretch beside a stop, with a start of its own.
 
@@ -206,13 +206,13 @@ def _begun_anew(
     return replace(group, found=replace(found, slot=slot))
 
 
-def _said_anew(found: Alignment, strum_s: FloatArray) -> Alignment:
+def _said_anew(found: Alignment, strum_s: Floats) -> Alignment:
     """What was said of how a whole run fits the exercise, said of one of its stretches."""
     kept = tuple(n for n in found.notices if n.code not in OF_FIT)
     return replace(found, notices=(*kept, *remarks.fit(found.grid, strum_s, found.slot, len(found.omitted))))
 
 
-def _measured(groups: list[_Group], strum_s: FloatArray, exercise: Exercise, part: int | None) -> Alignment:
+def _measured(groups: list[_Group], strum_s: Floats, exercise: Exercise, part: int | None) -> Alignment:
     """The alignment of the part asked for, else of the longest one that fits the tempo told, with the list of all."""
     groups = [group for group in groups if group.n >= PLAYED_STRUMS] or groups[:1]
     index = max(range(len(groups)), key=lambda i: (_fits(groups[i].found, exercise), groups[i].n, -i))
@@ -233,9 +233,7 @@ def _fits(found: Alignment, exercise: Exercise) -> bool:
     return exercise.bpm is None or any(abs(bpm / exercise.bpm - 1.0) <= TEMPO_TOLERANCE for bpm in tempi)
 
 
-def _asked(
-    groups: list[_Group], rows: list[tuple[int, Part]], part: int, strum_s: FloatArray
-) -> tuple[list[_Group], int]:
+def _asked(groups: list[_Group], rows: list[tuple[int, Part]], part: int, strum_s: Floats) -> tuple[list[_Group], int]:
     """The groups, the one that holds the part asked for divided so that the part is alone; and its index."""
     if not 1 <= part <= len(rows):
         known = "this recording has one part" if len(rows) == 1 else f"this recording has {len(rows)} parts"
@@ -262,7 +260,7 @@ def _between(found: Alignment, end_s: float, start_s: float) -> float:
     return cuts[0] if cuts else (end_s + start_s) / 2
 
 
-def _marked(take: Alignment, others: Sequence[Alignment]) -> IntArray:
+def _marked(take: Alignment, others: Sequence[Alignment]) -> Ints:
     """The measured part's slots; strums that no part has a place for are outside the exercise."""
     elsewhere = np.zeros(len(take.slot), np.bool_)
     for other in others:
@@ -272,7 +270,7 @@ def _marked(take: Alignment, others: Sequence[Alignment]) -> IntArray:
     return slot
 
 
-def _listed(groups: list[_Group], measured: int, strum_s: FloatArray) -> list[tuple[int, Part]]:
+def _listed(groups: list[_Group], measured: int, strum_s: Floats) -> list[tuple[int, Part]]:
     """All parts in time order, each with the index of its group."""
     rows: list[tuple[int, Part]] = []
     for i, group in enumerate(groups):
@@ -292,7 +290,7 @@ def _kind(group: _Group, after: _Group | None, take: _Group, measured: bool) -> 
     return "played" if group.run == take.run else "other-take"
 
 
-def _stop(i: int, before: _Group, group: _Group, strum_s: FloatArray) -> list[tuple[int, Part]]:
+def _stop(i: int, before: _Group, group: _Group, strum_s: Floats) -> list[tuple[int, Part]]:
     """The stop between two groups on one row of clicks; none where they are pieces of one stretch."""
     start_s, end_s = float(strum_s[before.strums()[-1]]), float(strum_s[group.strums()[0]])
     grid = group.found.grid
@@ -303,7 +301,7 @@ def _stop(i: int, before: _Group, group: _Group, strum_s: FloatArray) -> list[tu
     return [(i, Part(start_s=start_s, end_s=end_s, kind="stopped", bpm=group.bpm, n=0, slots=slots, measured=False))]
 
 
-def _stretches(group: _Group, kind: PartKind, measured: bool, strum_s: FloatArray) -> list[Part]:
+def _stretches(group: _Group, kind: PartKind, measured: bool, strum_s: Floats) -> list[Part]:
     """The parts of one group: divided where the tempo steps, sound is missing or the player left the click."""
     found, strums = group.found, group.strums()
     cuts = np.array(sorted({*found.steps_s[1:], *found.gaps_s}))
@@ -317,7 +315,7 @@ def _stretches(group: _Group, kind: PartKind, measured: bool, strum_s: FloatArra
     ]
 
 
-def _part(group: _Group, strums: IntArray, kind: PartKind, measured: bool, strum_s: FloatArray) -> Part:
+def _part(group: _Group, strums: Ints, kind: PartKind, measured: bool, strum_s: Floats) -> Part:
     """One part, from its strums."""
     found, grid = group.found, group.found.grid
     first_s, last_s = float(strum_s[strums[0]]), float(strum_s[strums[-1]])

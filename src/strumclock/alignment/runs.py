@@ -16,12 +16,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.alignment.pairing import FloatArray, IntArray
 from strumclock.alignment.placing import cut_alignment, join_alignments
 from strumclock.alignment.pulse import from_clicks, plain_bpm
 from strumclock.alignment.result import OTHER_PART, Alignment
 from strumclock.alignment.score import OMITTED_COST, OUTSIDE_COST
 from strumclock.alignment.stretch import align_stretch
+from strumclock.arrays import Floats, Ints
 from strumclock.errors import RecordingError
 from strumclock.grid import Exercise
 
@@ -76,7 +76,7 @@ class Train:
 
 
 def align_runs(
-    strum_s: FloatArray, exercise: Exercise, clicks: Clicks, end_s: float | None, stated: dict[str, Any]
+    strum_s: Floats, exercise: Exercise, clicks: Clicks, end_s: float | None, stated: dict[str, Any]
 ) -> list[Alignment]:
     """Every run of a recording, aligned; those to which nothing was played are left out.
 
@@ -111,7 +111,7 @@ def align_runs(
     return found
 
 
-def trains_of(strum_s: FloatArray, exercise: Exercise, clicks: Clicks) -> list[Train]:
+def trains_of(strum_s: Floats, exercise: Exercise, clicks: Clicks) -> list[Train]:
     """The trains of a recording in time order."""
     rows = clicks.trains
     begins = [-math.inf, *(_begin_s(strum_s, exercise, a, b) for a, b in pairwise(rows)), math.inf]
@@ -125,7 +125,7 @@ def trains_of(strum_s: FloatArray, exercise: Exercise, clicks: Clicks) -> list[T
     ]  # fmt: skip
 
 
-def _begin_s(strum_s: FloatArray, exercise: Exercise, before: Clicks, train: Clicks) -> float:
+def _begin_s(strum_s: Floats, exercise: Exercise, before: Clicks, train: Clicks) -> float:
     """From when on strums are played to a train.
 
     Shortly before its first click; after a gap, from where the strums between fit its beat better than the last one's;
@@ -166,7 +166,7 @@ def _given_bpm(bpm: float | None, rows: Sequence[Clicks]) -> list[float | None]:
     return [bpm if fit else plain_bpm(60.0 / row.interval_s / ratio) for row, fit in zip(rows, fits, strict=True)]
 
 
-def _run(strum_s: FloatArray, row: list[Train], end_s: float | None, stated: dict[str, Any]) -> Alignment:
+def _run(strum_s: Floats, row: list[Train], end_s: float | None, stated: dict[str, Any]) -> Alignment:
     """One run: one of its trains completes the exercise, and the bars are counted on through all."""
     main = max(row, key=lambda train: int(train.strum.sum()) * (FIRST_COUNTS if train is row[0] else 1.0))
     base = _train(strum_s, main, main.given, end_s, stated)
@@ -201,9 +201,7 @@ def _notices(base: Alignment, stretches: list[Alignment]) -> tuple[Any, ...]:
     return (*base.notices, *own)
 
 
-def _train(
-    strum_s: FloatArray, train: Train, exercise: Exercise, end_s: float | None, stated: dict[str, Any]
-) -> Alignment:
+def _train(strum_s: Floats, train: Train, exercise: Exercise, end_s: float | None, stated: dict[str, Any]) -> Alignment:
     """One train aligned, its `slot` for all strums of the recording."""
     stop_s = min(math.inf if end_s is None else end_s, train.end_s)
     found = align_stretch(
@@ -236,7 +234,7 @@ def without_omissions(found: Alignment) -> Alignment:
 
 
 def _continued(
-    strum_s: FloatArray, train: Train, exercise: Exercise, before: Alignment, end_s: float | None,
+    strum_s: Floats, train: Train, exercise: Exercise, before: Alignment, end_s: float | None,
     stated: dict[str, Any],
 ) -> Alignment:  # fmt: skip
     """A train whose bars go on from those of the train before."""
@@ -267,7 +265,7 @@ def _line_of_first(before: Alignment, train: Clicks) -> int:
 
 
 def begun_anew(
-    strum_s: FloatArray, part: Alignment, given: Exercise, clicks: Clicks, stated: dict[str, Any], *, after_stop: bool
+    strum_s: Floats, part: Alignment, given: Exercise, clicks: Clicks, stated: dict[str, Any], *, after_stop: bool
 ) -> Alignment:
     """A stretch beside a stop, from the beat on which its playing began: not everybody counts on through a stop.
 
@@ -310,7 +308,7 @@ def begun_anew(
     return replace(found, inferred=part.inferred, confidence=part.confidence, notices=part.notices)
 
 
-def _goes_on(beat: FloatArray, exercise: Exercise, begins: str, line: int) -> tuple[int, int]:
+def _goes_on(beat: Floats, exercise: Exercise, begins: str, line: int) -> tuple[int, int]:
     """The beat line on which the playing goes on, and how many beats after the train's first click that is.
 
     After a step of the tempo a bar may be counted in anew; after a gap the bars may go on at another beat than where
@@ -331,7 +329,7 @@ def _goes_on(beat: FloatArray, exercise: Exercise, begins: str, line: int) -> tu
     return min(costs, key=lambda at: costs[at] + _misfit(cell, played, parts, *at))
 
 
-def _misfit(cell: IntArray, played: FloatArray, parts: int, line: int, counted: int) -> float:
+def _misfit(cell: Ints, played: Floats, parts: int, line: int, counted: int) -> float:
     """What speaks against the playing going on at beat line `line`, `counted` beats after a train's first click: slots
     without a strum, strums without a slot, strums before it [strums explained]."""
     begin = counted * parts

@@ -12,11 +12,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from strumclock.arrays import Bools, Floats, Ints
 from strumclock.click.candidate import Candidate
 from strumclock.click.following import FEWEST, SEARCH_S
 from strumclock.click.matching import Matcher, average, cut
 from strumclock.click.periodicity import ALIKE, SHIFT_S, Pairs
-from strumclock.click.preprocessing import Bools, Float64, Ints, Signal
+from strumclock.click.preprocessing import Signal
 from strumclock.click.scoring import MOST_EVIDENCE
 
 FRAME_S = 0.02
@@ -73,7 +74,7 @@ ENOUGH = 9.0
 class CountIn:
     """Clicks before the playing: places (samples), which are of the main sound, and the evidence (nats)."""
 
-    place: Float64
+    place: Floats
     main: Bools
     step: float
     score: float
@@ -96,7 +97,7 @@ def quiet_until(signal: Signal) -> float:
     return float((loud[0] if len(loud) else count) * size + ahead * size // 2)
 
 
-def rise_db(signal: Signal, place: Ints) -> Float64:
+def rise_db(signal: Signal, place: Ints) -> Floats:
     """How far each pulse rises above the 30 ms before it, as far as they are recorded, dB; 0 where nothing is."""
     rate = signal.rate_hz
     before, gap, after = round(0.030 * rate), round(0.003 * rate), round(0.003 * rate)
@@ -107,7 +108,7 @@ def rise_db(signal: Signal, place: Ints) -> Float64:
     floor = 1e-10 * float(np.mean(steps)) + 1e-30
     recorded = np.clip(place - gap - 1, 0, before)
     level = steps[:, :before].sum(axis=1) / np.maximum(recorded, 1)
-    rise: Float64 = 10 * np.log10((steps[:, before:].mean(axis=1) + floor) / (level + floor))
+    rise: Floats = 10 * np.log10((steps[:, before:].mean(axis=1) + floor) / (level + floor))
     return np.where(recorded > 0, rise, 0.0)
 
 
@@ -141,7 +142,7 @@ def _find(signal: Signal, place: Ints, pairs: Pairs, hints_s: tuple[float, ...])
     return best
 
 
-def _members(at: Float64, rise: Float64, like: Float64, i: int, step: float, rate: float) -> CountIn:
+def _members(at: Floats, rise: Floats, like: Floats, i: int, step: float, rate: float) -> CountIn:
     """Clicks at pulse i and at whole steps from it, as far as there are any."""
     pulses, number = [i], [0]
     for direction in (1, -1):

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from strumclock.arrays import Floats, Samples
 from strumclock.click.attack import above
 from strumclock.click.matching import Matcher
-from strumclock.click.preprocessing import Float32, Float64
 from strumclock.click.templates import learn
 
 CLICKS = 24
@@ -63,12 +63,12 @@ class Cycle:
     rate_hz : float
     """
 
-    peak: Float32
+    peak: Samples
     place: int
     rate_hz: float
 
     @classmethod
-    def of(cls, match: Matcher, position: Float64, weight: Float64, interval: float) -> Cycle:
+    def of(cls, match: Matcher, position: Floats, weight: Floats, interval: float) -> Cycle:
         """What comes back at these positions (samples), clearest where the weight is largest."""
         rate = match.signal.rate_hz
         if np.count_nonzero(weight) > FEW:  # nothing comes before the first, nor after the last
@@ -123,6 +123,6 @@ class Cycle:
         return float(peak.max()) > max(HIT_RISES * float(before.max()), QUIET_SHARE * float(self.peak.max()))
 
 
-def _highest(values: Float32, size: int) -> Float32:
-    highest: Float32 = np.lib.stride_tricks.sliding_window_view(values, size).max(axis=1)
+def _highest(values: Samples, size: int) -> Samples:
+    highest: Samples = np.lib.stride_tricks.sliding_window_view(values, size).max(axis=1)
     return highest

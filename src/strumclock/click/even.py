@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from strumclock.arrays import Floats, Ints
 from strumclock.click.accents import complete
 from strumclock.click.candidate import Candidate
 from strumclock.click.following import FEWEST, attempt, regular, thickened, thinned
@@ -21,7 +22,7 @@ from strumclock.click.periodicity import (
     pick_pulses,
     propose_intervals,
 )
-from strumclock.click.preprocessing import Float64, Ints, Signal
+from strumclock.click.preprocessing import Signal
 from strumclock.click.scoring import Train, loudness
 
 SCAN_S = 45.0
@@ -62,7 +63,7 @@ def find_even(
     pulses: Iterable[tuple[int, int, Ints, Pairs]],
     *,
     hints_s: tuple[float, ...],
-    nominal_s: Float64 | None,
+    nominal_s: Floats | None,
     beats_per_bar: int | None,
 ) -> Candidate | None:
     """The even clicks of a recording, or None.
@@ -129,7 +130,7 @@ def _best_train(
     place: Ints,
     pairs: Pairs,
     hints_s: tuple[float, ...],
-    nominal_s: Float64 | None,
+    nominal_s: Floats | None,
     begin: int,
     end: int,
 ) -> Train | None:
@@ -190,7 +191,7 @@ def _better(a: Train | None, b: Train | None) -> Train | None:
     return b if a is None or (b is not None and b.score > a.score) else a
 
 
-def _whole(match: Matcher, train: Train, nominal_s: Float64 | None, beats_per_bar: int | None) -> Candidate:
+def _whole(match: Matcher, train: Train, nominal_s: Floats | None, beats_per_bar: int | None) -> Candidate:
     """Follow the train through the whole recording, and find its other sounds."""
     n = len(match.signal.samples)
     start, step = (train.start, train.step) if nominal_s is not None else thinned(train)

@@ -9,13 +9,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
+from strumclock.arrays import Floats, Samples
 from strumclock.audio.channel import Channel
 from strumclock.audio.decimation import TARGET_RATE_HZ, decimation_for
 from strumclock.click.candidate import Candidate
 from strumclock.click.countin import find_count_in
 from strumclock.click.even import PLAIN_SCORE, Scan, find_even
 from strumclock.click.matching import Matcher
-from strumclock.click.preprocessing import Float32, Float64, preprocess
+from strumclock.click.preprocessing import preprocess
 from strumclock.click.refining import Take, refine
 from strumclock.click.segments import find_segments
 from strumclock.click.uneven import again, between, find_uneven
@@ -48,7 +49,7 @@ def find_clicks(
     beats_per_bar: int | None = None,
     nominal_s: ArrayLike | None = None,
     source: str = "recording",
-    low: Float32 | None = None,
+    low: Samples | None = None,
 ) -> Clicks | None:
     """Find the clicks of a metronome in a recording, whatever they sound like.
 
@@ -99,6 +100,10 @@ def find_clicks(
     take = _checked(samples, sample_rate_hz, start_s=start_s, source=source, nominal_s=nominal_s)
     if take is None:
         return None
+    if low is None:
+        low, _ = take.samples.decimated(TARGET_RATE_HZ)
+    if not np.any(low):
+        return None
     hints_s = () if bpm is None else tuple(60 / bpm * m for m in SKEW_HINTS)
     match, found = _heard_best(take, low, hints_s, beats_per_bar)
     if found is None:
@@ -110,7 +115,7 @@ def find_clicks(
 def _checked(
     samples: ArrayLike | Channel, sample_rate_hz: float, *, start_s: float, source: str, nominal_s: ArrayLike | None
 ) -> Take | None:
-    """The recording and what was given, as it is to be; None where it is too short or silent."""
+    """The recording and what was given, as it is to be; None where it is too short."""
     if isinstance(samples, Channel):
         x = samples
     else:
@@ -125,21 +130,18 @@ def _checked(
     given = None if nominal_s is None else np.asarray(nominal_s, dtype=np.float64)
     if given is not None and (given.ndim != 1 or len(given) < 3 or not np.all(np.diff(given) > 0)):
         raise UsageError("given click times must be at least 3 and increase")
-    survey = x.survey()
-    if not survey.is_finite:
-        raise UsageError("the samples hold a number that is not finite: repair or leave out that part")
-    if len(x) < SHORTEST_S * sample_rate_hz or not survey.peak > 0:
+    if len(x) < SHORTEST_S * sample_rate_hz:
         return None
+    if x is not samples and not x.survey().is_finite:  # a recording's channel has been examined
+        raise UsageError("the samples hold a number that is not finite: repair or leave out that part")
     return Take(samples=x, sample_rate_hz=sample_rate_hz, start_s=start_s, source=source, nominal_s=given)
 
 
 def _heard_best(
-    take: Take, low: Float32 | None, hints_s: tuple[float, ...], beats_per_bar: int | None
+    take: Take, low: Samples, hints_s: tuple[float, ...], beats_per_bar: int | None
 ) -> tuple[Matcher, Candidate | None]:
     """The best candidate below 5 kHz or, where none is clear there, up to 11 kHz; and the signal it was found in."""
     rate_hz = take.sample_rate_hz
-    if low is None:
-        low, _ = take.samples.decimated(TARGET_RATE_HZ)
     match = Matcher.of(preprocess(low, rate_hz / decimation_for(rate_hz)))
     found = _candidate(match, hints_s, take.nominal_s, beats_per_bar)
     if _clear(found, match) or decimation_for(rate_hz) == decimation_for(rate_hz, HIGH_RATE_HZ):
@@ -155,7 +157,7 @@ def _heard_best(
 def _candidate(
     match: Matcher,
     hints_s: tuple[float, ...],
-    nominal_s: Float64 | None,
+    nominal_s: Floats | None,
     beats_per_bar: int | None,
     *,
     uneven: bool = True,

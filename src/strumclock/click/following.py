@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from strumclock.arrays import Floats, Samples
 from strumclock.click.candidate import HEARD
 from strumclock.click.cycle import Cycle
 from strumclock.click.matching import Matcher, average
 from strumclock.click.periodicity import MULTIPLES, Chain
-from strumclock.click.preprocessing import Float32, Float64
 from strumclock.click.scoring import Train, chance_at, promise, stretch, weigh
 
 CHAIN_TOLERANCE_S = 0.00025
@@ -48,8 +48,8 @@ FEWEST = 3
 
 
 def follow(
-    match: Matcher, chain: Chain, nominal: Float64, known: Float32 | None = None
-) -> tuple[float, float, Float32] | None:
+    match: Matcher, chain: Chain, nominal: Floats, known: Samples | None = None
+) -> tuple[float, float, Samples] | None:
     """Start, step and sound of the train that a chain belongs to, followed over all nominal places.
 
     The first fit is made where the chain's pulses lie; then twice the stretch, and so on, so that the next places are
@@ -86,8 +86,8 @@ def follow(
 
 
 def _line(
-    x: Float64, at: Float64, weight: Float64, start: float, step: float, tolerance: float
-) -> tuple[float, float, Float64]:
+    x: Floats, at: Floats, weight: Floats, start: float, step: float, tolerance: float
+) -> tuple[float, float, Floats]:
     """Weighted straight line through (x, at), those far from it left out."""
     keep = weight
     for _ in range(4):
@@ -109,20 +109,20 @@ def _line(
     return start, step, keep
 
 
-def _weighted_median(values: Float64, weight: Float64) -> float:
+def _weighted_median(values: Floats, weight: Floats) -> float:
     order = np.argsort(values)
     total = np.cumsum(weight[order])
     return float(values[order][int(np.searchsorted(total, total[-1] / 2))])
 
 
-def attempt(match: Matcher, chain: Chain, nominal: Float64, known: Float32 | None = None) -> Train | None:
+def attempt(match: Matcher, chain: Chain, nominal: Floats, known: Samples | None = None) -> Train | None:
     if len(nominal) < FEWEST:
         return None
     fitted = follow(match, chain, nominal, known)
     return None if fitted is None else weigh(match, nominal, *fitted)
 
 
-def regular(start: float, step: float, begin: int, end: int) -> Float64:
+def regular(start: float, step: float, begin: int, end: int) -> Floats:
     """Whole numbers k with begin <= start + k * step < end."""
     return np.arange(np.ceil((begin - start) / step), np.floor((end - 1 - start) / step) + 1.0)
 

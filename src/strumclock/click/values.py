@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.click.preprocessing import Float64
+from strumclock.arrays import Floats
 
 ALIKE_SHARE = 0.002
 """Intervals that differ by less than this share are the same click heard at another rate."""
@@ -76,8 +76,8 @@ class Clicks:
         these are the longest of them. Those of a segment are empty.
     """
 
-    time_s: Float64
-    u_s: Float64
+    time_s: Floats
+    u_s: Floats
     heard: NDArray[np.bool_]
     accented: NDArray[np.bool_]
     interval_s: float
@@ -89,7 +89,7 @@ class Clicks:
     number: NDArray[np.int_]
     alternates_s: float = 0.0
     wanders_s: float = 0.0
-    bend_s: Float64 = field(default_factory=lambda: np.zeros(0))
+    bend_s: Floats = field(default_factory=lambda: np.zeros(0))
     last_hit_s: float = 0.0
     begins: str = "first"
     breaks_s: tuple[float, ...] = ()
@@ -134,7 +134,7 @@ class Clicks:
         return self.segments or (self,)
 
     @property
-    def every_s(self) -> Float64:
+    def every_s(self) -> Floats:
         """Times of the clicks of all segments, file time."""
         return np.concatenate([train.time_s for train in self.trains])
 
@@ -158,7 +158,7 @@ def to_the_end(last_s: float, duration_s: float) -> bool:
     return duration_s - last_s < max(REST_S, REST_SHARE * duration_s)
 
 
-def extent_of(time_s: Float64, duration_s: float) -> str:
+def extent_of(time_s: Floats, duration_s: float) -> str:
     """Whether the clicks are there throughout, in the count-in only, or in part."""
     if to_the_end(float(time_s[-1]), duration_s):
         return "throughout"

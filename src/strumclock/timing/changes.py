@@ -12,13 +12,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import stdtr, stdtrit
 
+from strumclock.arrays import Floats
 from strumclock.timing.estimate import Estimate
 from strumclock.timing.placed import PlacedStrums
-
-Floats = NDArray[np.float64]
 
 NEIGHBOURS = 2
 """Strums before and after a change that it is held against. More share less of its wander."""

@@ -24,11 +24,9 @@ from numpy.typing import NDArray
 from scipy.fft import irfft, next_fast_len, rfft
 from scipy.special import chdtrc, gammaln, stdtr, stdtrit
 
+from strumclock.arrays import Floats, Ints
 from strumclock.timing.likelihood import Explained, explain_by_long_memory_and_period, explain_by_phase_correction
 from strumclock.timing.members import MOTOR_GRID, PHI_GRID
-
-Floats = NDArray[np.float64]
-Whole = NDArray[np.int64]
 
 NEWTON_STEPS = 5
 """Enough for 1e-4 of a half width: the distribution function is concave there, so each step stays on the safe side."""
@@ -160,7 +158,7 @@ class ErrorModel:
 
 def fit_error_model(
     values: Floats,
-    slot: Whole,
+    slot: Ints,
     design: Floats,
     *,
     phi_grid: tuple[float, ...] = PHI_GRID,
@@ -206,7 +204,7 @@ def fit_error_model(
     return _weighed(families, slot, design.shape[1])
 
 
-def fit_error_models(values: Floats, slot: Whole, design: Floats, *, columns: tuple[int, ...]) -> list[ErrorModel]:
+def fit_error_models(values: Floats, slot: Ints, design: Floats, *, columns: tuple[int, ...]) -> list[ErrorModel]:
     """`fit_error_model` with the first so many columns of a design, for each of these numbers: they share the work."""
     table = np.vstack([values, design.T])
     families = [
@@ -216,7 +214,7 @@ def fit_error_models(values: Floats, slot: Whole, design: Floats, *, columns: tu
     return [_weighed(families, slot, p) for p in columns]
 
 
-def _weighed(families: list[Explained], slot: Whole, p: int) -> ErrorModel:
+def _weighed(families: list[Explained], slot: Ints, p: int) -> ErrorModel:
     """How well each member explains the values when the design's first p columns are taken out."""
     n = slot.size
 

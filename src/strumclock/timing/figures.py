@@ -6,8 +6,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from strumclock.arrays import Floats
 from strumclock.errors import Absent
 from strumclock.timing import intervals
 from strumclock.timing.clocks import played_bpm, with_clock
@@ -21,7 +22,6 @@ from strumclock.timing.regression import Line, fit_line
 from strumclock.timing.sound_path import SoundPath
 from strumclock.timing.values import Finding, Step, Timing, WithinTolerance, audible_s
 
-Floats = NDArray[np.float64]
 Figure = Estimate | WithinTolerance | Step | Absent
 
 SAME_MS = 1e-9

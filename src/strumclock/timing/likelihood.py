@@ -15,10 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg.lapack import dpttrf, dpttrs
 
+from strumclock.arrays import Floats, Ints
 from strumclock.timing import members
-
-Floats = NDArray[np.float64]
-Whole = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -53,7 +51,7 @@ class Explained:
 
 def explain_by_phase_correction(
     table: Floats,
-    slot: Whole,
+    slot: Ints,
     *,
     phi_grid: tuple[float, ...],
     motor_grid: tuple[float, ...],

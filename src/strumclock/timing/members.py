@@ -20,9 +20,8 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from strumclock.arrays import Floats
 
 PHI_GRID = (-0.8, -0.6, -0.4, -0.2, 0.0, 0.15, 0.3, 0.45, 0.6, 0.7, 0.8, 0.88, 0.94)
 """Linear phase correction: share of an error that is left after one more slot; 1 − φ is the share corrected."""

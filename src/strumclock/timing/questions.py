@@ -15,10 +15,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import stdtrit
 
+from strumclock.arrays import Floats
 from strumclock.timing import intervals
 from strumclock.timing.changes import change_contrasts, contrast_difference, mean_contrast, measuring_of_mean
 from strumclock.timing.clocks import with_clock
-from strumclock.timing.design import Floats, beside, independent, residual
+from strumclock.timing.design import beside, independent, residual
 from strumclock.timing.error_model import MIN_STRUMS, ErrorModel, fit_error_model
 from strumclock.timing.estimate import COVERAGE_FACTOR, Estimate
 from strumclock.timing.placed import Anchoring, PlacedStrums

@@ -5,13 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-import numpy as np
-from numpy.typing import NDArray
-
+from strumclock.arrays import Floats
 from strumclock.errors import Absent
 from strumclock.timing.estimate import Estimate
-
-Floats = NDArray[np.float64]
 
 KINDS = ("placement", "drift", "step", "changes", "pair", "beat", "part")
 """What is asked of a take."""
