@@ -38,8 +38,9 @@ def write_codec(
     bit_rate: int | None = None,
     options: dict[str, str] | None = None,
     with_video: bool = False,
+    form: str = "flt",
 ) -> Path:
-    """Encode samples, (n,) or (n, channels), into a file."""
+    """Encode samples, (n,) or (n, channels), into a file; `form`: single (flt) or double precision (dbl)."""
     import av
 
     data = samples.reshape(len(samples), -1).T
@@ -58,8 +59,8 @@ def write_codec(
                 out.mux(video.encode(picture))
             out.mux(video.encode(None))
         for i in range(0, data.shape[1], 4096):
-            piece = np.ascontiguousarray(data[:, i : i + 4096], dtype=np.float32)
-            frame = av.AudioFrame.from_ndarray(piece, format="fltp", layout=layout)
+            piece = np.ascontiguousarray(data[:, i : i + 4096], dtype=np.float32 if form == "flt" else np.float64)
+            frame = av.AudioFrame.from_ndarray(piece, format=f"{form}p", layout=layout)
             frame.sample_rate, frame.pts = rate, i
             out.mux(stream.encode(frame))
         out.mux(stream.encode(None))

@@ -32,6 +32,14 @@ def together(*takes: Take, begins: tuple[str, ...] = ()) -> tuple[np.ndarray, Cl
     return np.concatenate([t.strum_s for t in takes]), clicks, np.concatenate(offsets)
 
 
+def _row_like(row: Clicks, time_s: np.ndarray) -> Clicks:
+    n = len(time_s)
+    return replace(
+        row, time_s=time_s, u_s=np.full(n, 1e-4), heard=np.ones(n, bool), accented=np.zeros(n, bool),
+        sound=np.zeros(n, int), number=np.arange(n), bend_s=np.zeros(n), segments=(),
+    )  # fmt: skip
+
+
 def offsets_of(found: Alignment, strum_s: np.ndarray) -> np.ndarray:
     """Each strum's offset from the grid of its own part [s]."""
     offsets = np.full(len(strum_s), np.nan)
@@ -117,6 +125,49 @@ def test_a_stop_divides_a_take_and_its_slots_are_not_omitted() -> None:
         align(strum_s, QUARTERS, clicks=clicks, part=2)
 
 
+@pytest.mark.parametrize("late_beats", [0, 1, 2, 3])
+def test_a_stretch_after_a_stop_may_begin_on_another_beat(late_beats: int) -> None:
+    """Five bars, a stop of some two and a half, eight bars that begin on another beat: all is on its slot."""
+    whole = play(EIGHTHS, STEADY, 4, bars=5)
+    beat_s = 60.0 / 90
+    begin_s = float(whole.grid.end_s) + (8 + late_beats) * beat_s
+    again = later(play(replace(EIGHTHS, count_in=0), STEADY, 5, bars=8, lead_s=0.0), begin_s)
+    line_s = np.arange(4 + 20 + 8 + late_beats + 32) * beat_s + float(whole.grid.click_s[0])
+    row = clicks_of(whole.grid)
+    n = len(line_s)
+    clicks = replace(
+        row, time_s=line_s, u_s=np.full(n, 1e-4), heard=np.ones(n, bool), accented=np.zeros(n, bool),
+        sound=np.zeros(n, int), number=np.arange(n), bend_s=np.zeros(n),
+    )  # fmt: skip
+    strum_s = np.concatenate([whole.strum_s, again.strum_s])
+    true = np.concatenate([whole.strum_s - whole.grid.slot_s, again.strum_s - again.grid.slot_s])
+    found = align(strum_s, EIGHTHS, clicks=clicks)
+    assert kinds(found) == [("played", False), ("stopped", False), ("played", True)]
+    assert np.abs(offsets_of(found, strum_s) - true).max() < 5e-4
+    assert len(found.omitted) == 0
+    assert len(found.grid) == len(again.grid)
+
+
+def test_clicks_to_which_nothing_was_played_are_mentioned() -> None:
+    """A take, then a click that is started once more for nobody."""
+    take = play(QUARTERS, STEADY, 1, bars=8)
+    more = later(play(QUARTERS, STEADY, 2, bars=4), float(take.grid.end_s) + 5.1)
+    strum_s, clicks, _ = together(take, more)
+    found = align(strum_s[: len(take.strum_s)], QUARTERS, clicks=clicks)
+    assert "clicks-unused" in [n.code for n in found.notices]
+    assert kinds(found) == [("played", True)]
+
+
+def test_what_was_weighed_is_kept_with_its_scores() -> None:
+    """Half the tempo is told with the pattern of the click's beat: the other meanings and starts are there to read."""
+    take = play(EIGHTHS, STEADY, 3, bars=12)
+    found = align(take.strum_s, replace(EIGHTHS, bpm=45), clicks=clicks_of(take.grid))
+    assert {rival.meaning for rival in found.rivals} >= {"as-told", "by-click"}
+    scores = [rival.score for rival in found.rivals]
+    assert scores == sorted(scores, reverse=True)
+    assert found.score >= scores[0]
+
+
 def test_a_bar_and_a_half_left_out_is_no_stop() -> None:
     """Six quarters in a row are missing: omitted, as before."""
     take = play(QUARTERS, STEADY, 3, bars=14)
@@ -128,7 +179,8 @@ def test_a_bar_and_a_half_left_out_is_no_stop() -> None:
 
 @pytest.mark.parametrize("counted", [0, 1])
 @pytest.mark.parametrize("told", [True, False])
-def test_steps_of_the_tempo_are_one_take_with_a_grid_for_each(counted: int, told: bool) -> None:
+@pytest.mark.parametrize("shared", [False, True])
+def test_steps_of_the_tempo_are_one_take_with_a_grid_for_each(counted: int, told: bool, shared: bool) -> None:
     """Six bars each at 70, 80 and 90, the click going on, with a bar counted in before each step or without."""
     takes, end_s = [], 0.0
     for i, bpm in enumerate((70, 80, 90)):
@@ -137,6 +189,12 @@ def test_steps_of_the_tempo_are_one_take_with_a_grid_for_each(counted: int, told
         takes.append(later(take, end_s))
         end_s = float(takes[-1].grid.end_s)
     strum_s, clicks, true = together(*takes, begins=("first", "tempo", "tempo"))
+    if shared:  # the first click of a step lies on the line of the tempo before, too, and counts as one of that
+        rows = list(clicks.segments)
+        for k in (0, 1):
+            times_s = [np.append(rows[k].time_s, rows[k + 1].time_s[0]), rows[k + 1].time_s[1:]]
+            rows[k : k + 2] = [_row_like(row, t) for row, t in zip(rows[k : k + 2], times_s, strict=True)]
+        clicks = replace(rows[0], segments=tuple(rows))
     found = align(strum_s, replace(EIGHTHS, bpm=70) if told else Exercise(), clicks=clicks)
     assert kinds(found) == [("played", True)] * 3
     assert [part.n for part in found.parts] == [36] * 3
@@ -147,6 +205,11 @@ def test_steps_of_the_tempo_are_one_take_with_a_grid_for_each(counted: int, told
     assert found.exercise.bars == 18
     assert found.bpm_heard is None
     assert len(found.omitted) == 0
+    second = align(strum_s, replace(EIGHTHS, bpm=70) if told else Exercise(), clicks=clicks, part=2)
+    assert [part.measured for part in second.parts] == [False, True, False]
+    assert (second.steps_bpm, second.exercise.bpm) == ((80.0,), 80.0)
+    assert set(second.grid.bar.tolist()) == set(range(7, 13))
+    assert np.abs(offsets_of(second, strum_s) - true).max() < 5e-4
 
 
 @pytest.mark.parametrize("lost_s", [0.2, 0.4, 0.55, 1.3, 3.1])

@@ -112,6 +112,8 @@ def test_samples_far_beyond_full_scale_are_refused(tmp_path: Path, huge: float) 
     with pytest.raises(RecordingError, match=r"must (lie near full scale|be finite)"):
         load(tmp_path / "a.wav")
     with pytest.raises(RecordingError, match=r"must (lie near full scale|be finite)"):
+        load(write_codec(tmp_path / "a.mka", huge * x, RATE, "pcm_f64le", form="dbl"))
+    with pytest.raises(RecordingError, match=r"must (lie near full scale|be finite)"):
         from_array(huge * x, RATE)
     soundfile.write(tmp_path / "a.wav", 2.0**31 * x, RATE, subtype="DOUBLE")
     assert load(tmp_path / "a.wav").duration_s == 3.0

@@ -243,7 +243,7 @@ def test_a_standard_of_ones_own_is_built_on_a_preset(tmp_path):
     (tmp_path / "x.wav").touch()
     (tmp_path / "practice.toml").write_text("[standard]\nlike = 'first-weeks'\neven_share = 0.7\n")
     standard = plan_of(tmp_path).options["standard"]
-    assert (standard.even_share, standard.placement) == (0.7, False)
+    assert (standard.even_share, standard.drift) == (0.7, False)
     (tmp_path / "practice.toml").write_text("[standard]\nevenness = 0.7\n")
     assert "but evenness came" in (plan_of(tmp_path).error or "")
 

@@ -30,6 +30,7 @@ REFUSED: tuple[dict[str, Any], ...] = (
     *({name: x} for name in ("click_to_mic_m", "guitar_to_mic_m", "click_to_ear_m") for x in (-1, 1e4, math.nan)),
     *({"standard": x} for x in ("strict", 3, math.nan)),
     *({"changes": x} for x in (1, "yes")),
+    *({"part": x} for x in (0, -1, "none", "0", 1.0, True, 10**9)),
     {"click": ""},
     {"midi": 5},
     {"start_s": 20.0, "end_s": 5.0},
@@ -90,6 +91,7 @@ def test_options_are_kept_in_their_types() -> None:
     assert (told.start_s, told.end_s, told.free) == (5.0, 28.0, True)
     assert type(told.free) is bool
     assert MeasureOptions(end_s=5.0).start_s is None
+    assert [MeasureOptions(part=part).part for part in (2, "2", "all", None)] == [2, 2, "all", None]
     assert MeasureOptions(standard="tight").judged_by.name == "tight"
     assert MeasureOptions().judged_by.name == "steady"
 

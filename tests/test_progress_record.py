@@ -146,6 +146,13 @@ def test_the_class_is_listed_in_order_of_need(school):
     ]
 
 
+def test_a_class_read_from_what_was_kept_says_what_was_concluded(school):
+    """Against itself: the second time every span, leap and cause comes out of the journal as it went in."""
+    first = class_list(school, today=TODAY)
+    assert class_list(school, today=TODAY) == first
+    assert any(p.exercises and p.exercises[0].reach is not None for p in first)
+
+
 def test_each_student_gets_at_most_three_sentences_improvement_first_step_last(school):
     """Issue: at most three, one improvement first, one next step; no scolding, no advice to do more."""
     for found in class_list(school, today=TODAY):

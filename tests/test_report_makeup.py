@@ -156,7 +156,8 @@ def test_a_difference_is_called_one_only_where_it_is_larger_than_its_uncertainty
     said = report.comparison(result)
     offset, jitter = (line for line in said.splitlines() if line.lstrip().startswith(("Mean offset", "Jitter")))
     assert "−10.0 ms" in offset
-    assert offset.endswith(" a difference")
+    assert offset.endswith(" these two differ")
+    assert "does not say that it stays so" in said
     assert jitter.endswith("no clear difference")
     assert "B leads by 10 ms over the 48 places that both played, give or take 4 ms." in said
     unclear = report.comparison(replace(result, leads=None, apart_ms=estimate(-1.0, 4.0)))

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
-from benchmarks.next_tempo import LEARNERS, Learner, margin_of_take, play, size_in_reach
+from tests.benchmarks.next_tempo import LEARNERS, Learner, margin_of_take, play, size_in_reach
 
 from strumclock.weeks.following import START_SD, Follower
 from strumclock.weeks.tendency import Tendency, follow

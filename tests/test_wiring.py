@@ -18,12 +18,14 @@ from scipy.optimize import brentq
 from scipy.stats import t as student
 from wired import Wired, wired
 
+from strumclock.alignment import ADDED, OUTSIDE
 from strumclock.audio import from_array
+from strumclock.audio.channel import Channel
 from strumclock.click import Clicks
 from strumclock.errors import ClickError
-from strumclock.grid import Exercise
+from strumclock.grid import Exercise, build_grid
 from strumclock.onsets import Strums
-from strumclock.pipeline import analysing, compare, listening, sources
+from strumclock.pipeline import analysing, compare, listening, parts, sources
 from strumclock.pipeline.measurement import TakeInfo
 from strumclock.pipeline.options import MeasureOptions
 from strumclock.timing.error_model import ErrorModel, fit_error_model
@@ -31,6 +33,7 @@ from strumclock.verdict import Standard
 
 ANCHORS = ("recorded-click", "click-channel", "given", "fitted")
 PLACED = ("recorded-click", "click-channel", "given")  # whose grid has its place from elsewhere than the strums
+NEIGHBOURS = 2  # steady strums on either side that a change is held against
 SOUND_M_PER_S = 343.0  # of the design
 PATH_MS = 1e3 * ((w.GUITAR_TO_MIC_M - w.CLICK_TO_MIC_M) - (0.6 - w.CLICK_TO_EAR_M)) / SOUND_M_PER_S
 PATH_U_MS = 1e3 * 0.17 / SOUND_M_PER_S  # of the guitar's way to the ear, 0.3 to 0.9 m: 0.6 / √12
@@ -358,7 +361,7 @@ def test_what_parts_and_changes_explain(anchor: str) -> None:
 @pytest.mark.parametrize("anchor", ANCHORS)
 def test_the_chord_changes(anchor: str) -> None:
     """Truth: the first strum of each bar but the first; chords in turn; gaps of the strum times; deviations about the
-    drift line, less the mean of those that are not at a change.
+    drift line, less the mean of those that are not at a change; lateness against the steady strums on either side.
     """
     take, changes = wired(anchor), wired(anchor).json["changes"]
     change = _on(take, "at_change")
@@ -381,7 +384,10 @@ def test_the_chord_changes(anchor: str) -> None:
     assert changes["seconds_per_change"]["value"] == pytest.approx(lasted.mean(), abs=1e-4)
     assert changes["changes_per_minute"]["value"] == pytest.approx(60 / lasted.mean(), abs=1e-3)
     assert changes["click_bpm_one_bar"] == pytest.approx(4 * 60 / lasted.mean(), abs=2e-3)
-    later = _coefficient(take.offset_ms, change.astype(float), take.minutes)
+    steady = np.flatnonzero(~change)
+    nearest = [(steady[steady < i][-NEIGHBOURS:], steady[steady > i][:NEIGHBOURS]) for i in np.flatnonzero(change)]
+    beside = [np.mean([take.offset_ms[side].mean() for side in sides]) for sides in nearest]
+    later = float(np.mean(take.offset_ms[change] - beside))
     assert changes["lateness_ms"]["value"] == pytest.approx(later, abs=5e-3)
     assert take.json["timing"]["at_change"] == pytest.approx(changes["lateness_ms"], abs=1e-3)
 
@@ -486,15 +492,15 @@ def test_the_guitar_is_what_the_clicks_channel_does_not_hold(monkeypatch: pytest
     recording = from_array(np.column_stack([left, noise]), 11025)
     searched = []
 
-    def find(samples: np.ndarray, _rate: float, *, source: str, **_hints: Any) -> Clicks:
-        searched.append(samples)
+    def find(samples: Channel, *_rate: float, source: str, **_hints: Any) -> Clicks:
+        searched.append(samples.decimated(11025)[0])
         return w.clicks_heard(0.5, source)
 
     monkeypatch.setattr(sources, "find_clicks", find)
     for where, guitar, click in (("right", left, noise), ("left", noise, left)):
         sound = sources.tell_apart(recording, Exercise(), where, None)
-        assert sound.guitar == pytest.approx(guitar - guitar.mean(), abs=1e-6)
-        assert searched.pop() == pytest.approx(click, abs=1e-6)
+        assert sound.guitar == pytest.approx(guitar, abs=2e-3)
+        assert searched.pop() == pytest.approx(click, abs=2e-3)
         assert sound.clicks.source == "channel"
 
 
@@ -517,8 +523,8 @@ def test_only_strums_are_told_where_only_they_were_asked_for() -> None:
 
 
 def test_two_takes_are_held_against_each_other_place_by_place() -> None:
-    """Truth: B minus A: the errors that were put in at the places that both played; u by GUM 5.1.2, what each take's
-    strums share added in quadrature; the scatter about the drift line of the differences.
+    """Truth: B minus A: the errors that were put in at the places that both played; u by GUM 5.1.2, what the
+    strums of a take share counted once, as that of one room; the scatter about the drift line of the differences.
     """
     a, b = wired("recorded-click"), wired("recorded-click", seed=8)
     found = compare(a.measurement, b.measurement)
@@ -529,7 +535,7 @@ def test_two_takes_are_held_against_each_other_place_by_place() -> None:
     assert found.spread_ms is not None
     assert found.apart_ms.value == pytest.approx(apart.mean(), abs=MS)
     own = math.sqrt(float(np.sum((1e3 * a.u_s) ** 2 + (1e3 * b.u_s) ** 2))) / len(a.on)
-    shared = math.sqrt(2 * (PATH_U_MS**2 + _anchor_u_ms(a, "recorded-click") ** 2 + (1e3 * w.BIAS_U_S) ** 2))
+    shared = math.sqrt(PATH_U_MS**2 + _anchor_u_ms(a, "recorded-click") ** 2 + (1e3 * w.BIAS_U_S) ** 2)
     assert found.apart_ms.u == pytest.approx(math.hypot(own, shared), abs=5e-3)
     about = _residual(apart, a.minutes)
     u_ms = 1e3 * np.hypot(a.u_s, b.u_s)
@@ -542,11 +548,13 @@ def test_two_takes_are_held_against_each_other_place_by_place() -> None:
     for row in found.differences:
         left, right = (getattr(take.measurement.timing, row.figure) for take in (a, b))
         assert row.b_minus_a.value == pytest.approx(right.value - left.value, abs=1e-9)
-        assert row.b_minus_a.u == pytest.approx(math.hypot(left.u, right.u), abs=1e-9)
+        once = shared if row.figure == "mean_offset_ms" else 0.0  # in both takes, and once in the difference
+        assert row.b_minus_a.u == pytest.approx(math.sqrt(left.u**2 + right.u**2 - once**2), abs=5e-3)
         up = math.hypot(right.high - right.value, left.value - left.low)
-        assert row.b_minus_a.high - row.b_minus_a.value == pytest.approx(up, abs=1e-9)
         down = math.hypot(right.value - right.low, left.high - left.value)
-        assert row.b_minus_a.value - row.b_minus_a.low == pytest.approx(down, abs=1e-9)
+        for reach, end in ((up, row.b_minus_a.high), (down, row.b_minus_a.low)):
+            expected = math.sqrt(reach**2 - (1.96 * once) ** 2)
+            assert abs(end - row.b_minus_a.value) == pytest.approx(expected, rel=2e-3)
         assert row.shown == (row.b_minus_a.low > 0 or row.b_minus_a.high < 0)
     document = found.to_dict()
     assert document["apart_ms"]["value"] == found.apart_ms.value
@@ -568,12 +576,13 @@ def test_who_leads_cannot_be_known_where_one_take_has_no_click() -> None:
 
 
 def test_two_tempos_are_two_exercises() -> None:
-    """Truth: a take whose click was heard at 90 bpm and one told at 96 have nothing to be averaged."""
+    """Truth: of a take at 90 and one at 96 bpm only what does not depend on the tempo is compared."""
     a = wired("given").measurement
     faster = replace(a, exercise=replace(a.exercise, bpm=96.0))
     found = compare(a, faster)
     assert not found.same_exercise
-    assert {why.code for why in found.absent.values()} == {"two-tempos"}
+    assert {why.code for why in found.absent.values()} == {"other-tempo"}
+    assert {row.figure for row in found.differences} == {"jitter_percent", "mean_offset_ms", "at_change"}
     other = compare(a, replace(a, exercise=replace(a.exercise, meter="3/4")))
     assert {why.code for why in other.absent.values()} == {"two-exercises"}
     assert "the meter: 4/4 and 3/4" in other.absent["apart_ms"].reason
@@ -589,8 +598,8 @@ def test_a_click_in_a_file_of_its_own_is_searched_there_and_may_be_audible_here(
     take, other = (from_array(rng.normal(0.0, 0.1, 4 * 11025), 11025) for _ in range(2))
     asked: list[tuple[bool, str, float]] = []
 
-    def find(samples: np.ndarray, _rate: float, *, source: str = "recording", start_s: float, **_hints: Any) -> Any:
-        asked.append((np.allclose(samples, other.mono()), source, start_s))
+    def find(samples: Channel, *_rate: float, source: str = "recording", start_s: float, **_hints: Any) -> Any:
+        asked.append((np.allclose(samples.decimated(11025)[0], other.mono(), atol=0.01), source, start_s))
         return w.clicks_heard(0.5, source) if source == "file" else None
 
     monkeypatch.setattr(sources, "find_clicks", find)
@@ -599,7 +608,27 @@ def test_a_click_in_a_file_of_its_own_is_searched_there_and_may_be_audible_here(
     assert asked == [(True, "file", 2.0), (False, "recording", 0.0)]
     assert sound.clicks is not None
     assert (sound.clicks.source, sound.removal) == ("file", None)
-    assert sound.guitar == pytest.approx(take.mono() - take.mono().mean(), abs=1e-6)
+    assert sound.guitar == pytest.approx(take.mono(), abs=2e-3)
     monkeypatch.setattr(sources, "find_clicks", lambda *_args, **_told: None)
     with pytest.raises(ClickError, match=r"promised in click\.wav"):
         sources.tell_apart(take, Exercise(), "click.wav", None)
+
+
+def test_strums_of_another_part_are_held_against_its_own_grid_less_the_path() -> None:
+    """Truth: 12 and 20 ms after the lines of that part, 5 ms of which are the air's; an added and an outside strum."""
+    grid = build_grid(Exercise(bpm=60, meter="4/4", per_beat=1, pattern="D"), bars=1).placed(40.0)
+    other = SimpleNamespace(anchor="given", slot=np.array([-4, 0, ADDED, 2, OUTSIDE]), grid=grid)
+    strums = Strums(
+        time_s=np.array([1.0, 40.012, 40.5, 42.020, 50.0]),
+        u_s=np.full(5, 0.001),
+        strength_db=np.zeros(5),
+        bias_u_s=0.0003,
+    )
+    rows = parts.strums_elsewhere(strums, SimpleNamespace(others=(other,), parts=()), 0.005)
+    assert [(row.slot, row.beat, row.measured) for row in rows] == [(0, 1, False), (None, None, False), (2, 3, False)]
+    assert [row.offset_ms for row in rows] == [pytest.approx(7.0, abs=1e-6), None, pytest.approx(15.0, abs=1e-6)]
+    assert [row.grid_s for row in rows] == [40.0, None, 42.0]
+    assert [row.u_ms for row in rows] == [1.0, 1.0, 1.0]
+    other.anchor = "fitted"
+    rows = parts.strums_elsewhere(strums, SimpleNamespace(others=(other,), parts=()), 0.005)
+    assert [row.offset_ms for row in rows] == [None, None, None]

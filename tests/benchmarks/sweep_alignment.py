@@ -211,7 +211,7 @@ def figures(takes: list[Take]) -> tuple[float, ...]:
 def put(name: str, value: float) -> None:
     """Set a number in every module of alignment that knows it."""
     for module in list(sys.modules.values()):
-        if module.__name__.startswith("strumclock.alignment.") and hasattr(module, name):
+        if getattr(module, "__name__", "").startswith("strumclock.alignment.") and hasattr(module, name):
             setattr(module, name, value)
 
 

@@ -41,6 +41,7 @@ TESTS = (
     *("test_alignment_parts.py", "test_correction.py", "test_verdict_holding.py"),
     *("test_verdict_obstacles.py", "test_verdict_reach.py", "test_audio_wiring.py", "test_audio_codecs.py"),
     "test_audio_damage.py",
+    "test_wiring_stages.py",
 )
 KILLED, SURVIVED, NO_TESTS, TIMEOUT = "killed", "survived", "no tests", "timeout"
 STATUS = {0: SURVIVED, 1: KILLED, 3: KILLED, 5: NO_TESTS, 33: NO_TESTS, 24: TIMEOUT, 36: TIMEOUT, 152: TIMEOUT}

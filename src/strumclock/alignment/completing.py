@@ -14,8 +14,8 @@ import numpy as np
 
 from strumclock.alignment import inference
 from strumclock.alignment.inference import Accents, PartsFit
-from strumclock.alignment.pairing import FloatArray, IntArray
 from strumclock.alignment.pulse import Pulse
+from strumclock.arrays import Floats, Ints
 from strumclock.errors import Notice
 from strumclock.grid import COUNT_IN_MAX_BARS, PER_BEAT_RANGE, Exercise, Meter, parts_of_pattern
 
@@ -59,7 +59,7 @@ class Frame:
         return self.meter.beats_per_bar
 
 
-def frame_of(beat: FloatArray, pulse: Pulse, given: Exercise, clicks: Clicks | None) -> Frame:
+def frame_of(beat: Floats, pulse: Pulse, given: Exercise, clicks: Clicks | None) -> Frame:
     """Meter and parts of the beat, as given or as the click's accents and the strums show them.
 
     Parameters
@@ -171,7 +171,7 @@ def _choices(given: Exercise, meter: Meter) -> list[int]:
     return fitting if filling is None else [filling, *(parts for parts in fitting if parts != filling)]
 
 
-def _fit(beat: FloatArray, choices: list[int], swing: float | None, *, free: bool) -> tuple[PartsFit, float]:
+def _fit(beat: Floats, choices: list[int], swing: float | None, *, free: bool) -> tuple[PartsFit, float]:
     """The strums on the parts of the beat, and how far into a beat the pulse's beat 0 lies.
 
     Where no click tells where a beat begins (`free`), the first strum is beat 0 of the pulse, but may have been the
@@ -224,7 +224,7 @@ def _pattern_notice(pattern: str | None, seen: inference.Pattern | None) -> Noti
     return Notice(code="pattern-inferred", message=message)
 
 
-def _even_notice(cell: IntArray, parts: int, bpm: float) -> tuple[Notice, ...]:
+def _even_notice(cell: Ints, parts: int, bpm: float) -> tuple[Notice, ...]:
     """Strums evenly apart by neither whole beats nor whole parts of one may keep a tempo beside the click's."""
     gaps = np.diff(cell)
     if len(cell) < EVEN_STRUMS:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.alignment.pairing import FloatArray
+from strumclock.arrays import Floats
 
 STRETCHES_BEATS = (8.0, 16.0, 32.0)
 """Lengths of the stretches that are looked at: the short ones see a tempo far from the click's, the long ones one near
@@ -70,7 +70,7 @@ class Stretch:
     places_per_beat: float
 
 
-def find_left(beat: FloatArray, per_beat: int, swing: float | None = None) -> list[Stretch]:
+def find_left(beat: Floats, per_beat: int, swing: float | None = None) -> list[Stretch]:
     """The stretches in which the player left the click, in time order.
 
     Parameters
@@ -101,7 +101,7 @@ def find_left(beat: FloatArray, per_beat: int, swing: float | None = None) -> li
     return sorted(found, key=lambda s: s.first)
 
 
-def _suspects(beat: FloatArray, per_beat: int, even: FloatArray | None) -> list[tuple[float, int, int]]:
+def _suspects(beat: Floats, per_beat: int, even: Floats | None) -> list[tuple[float, int, int]]:
     """Stretches that keep step at another tempo than the click's, the clearest first: (ratio, first, last strum)."""
     click = _running_sums(beat, np.array(PARTS_OF_CLICK))
     windows = np.array(
@@ -133,7 +133,7 @@ def _suspects(beat: FloatArray, per_beat: int, even: FloatArray | None) -> list[
     return [(float(ratios[best[k]]), int(begin[k]), int(stop[k]) - 1) for k in clear]
 
 
-def _with_click(turned: NDArray[np.complex128], per_beat: int, ratio: FloatArray | None = None) -> FloatArray:
+def _with_click(turned: NDArray[np.complex128], per_beat: int, ratio: Floats | None = None) -> Floats:
     """How well strums keep step with the click, 0 to 1, from their means of exp(2πi·k·beat), a row for each part k.
 
     With the `ratio` of their own tempo to the click's, other divisions in a simple ratio to that count as well.
@@ -145,20 +145,20 @@ def _with_click(turned: NDArray[np.complex128], per_beat: int, ratio: FloatArray
         times = parts / (per_beat * ratio)
         simple = (np.abs(times - np.rint(times)) <= SIMPLE_WITHIN) & (times < SIMPLE_TIMES)
         kept = np.where(~divides & simple, turned.real, kept)
-    best: FloatArray = kept.max(axis=0)
+    best: Floats = kept.max(axis=0)
     return best
 
 
-def _running_sums(beat: FloatArray, rate: FloatArray) -> NDArray[np.complex128]:
+def _running_sums(beat: Floats, rate: Floats) -> NDArray[np.complex128]:
     """Running sums of exp(2πi·rate·beat), one row a rate, from 0 before the first strum."""
     turned = np.exp(2j * np.pi * np.outer(rate, beat))
     return np.concatenate([np.zeros((len(rate), 1)), np.cumsum(turned, axis=1)], axis=1)
 
 
 def _whole(
-    beat: FloatArray,
+    beat: Floats,
     per_beat: int,
-    even: FloatArray | None,
+    even: Floats | None,
     ratio: float,
     first: int,
     last: int,
@@ -188,7 +188,7 @@ def _whole(
     return Stretch(first=first, last=last, places_per_beat=1.0 / part)
 
 
-def _in_step(beat: FloatArray, even: FloatArray | None, per_beat: int, ratio: float) -> tuple[float, float]:
+def _in_step(beat: Floats, even: Floats | None, per_beat: int, ratio: float) -> tuple[float, float]:
     """Coherence of strums with a tempo of their own and with the click's parts."""
     own = float(abs(np.exp(2j * np.pi * per_beat * ratio * beat).mean()))
     turned = np.exp(2j * np.pi * np.outer(PARTS_OF_CLICK, beat)).mean(axis=1, keepdims=True)
@@ -198,21 +198,21 @@ def _in_step(beat: FloatArray, even: FloatArray | None, per_beat: int, ratio: fl
     return own, click
 
 
-def _unswung(beat: FloatArray, swing: float, per_beat: int) -> FloatArray:
+def _unswung(beat: Floats, swing: float, per_beat: int) -> Floats:
     """Beats with the swing taken out: the swung part's place becomes half-way, what lies between is stretched along."""
     pair = 2.0 / per_beat
     whole = np.floor(beat / pair)
     rest = beat / pair - whole
-    even: FloatArray = (whole + np.interp(rest, (0.0, swing, 1.0), (0.0, 0.5, 1.0))) * pair
+    even: Floats = (whole + np.interp(rest, (0.0, swing, 1.0), (0.0, 0.5, 1.0))) * pair
     return even
 
 
-def _apart(beat: FloatArray, part: float) -> FloatArray:
+def _apart(beat: Floats, part: float) -> Floats:
     """Signed distance to the nearest multiple of a part [beats]."""
     return beat - np.rint(beat / part) * part
 
 
-def _extend(from_line: FloatArray, edge: int, step: int, taken: NDArray[np.bool_]) -> int:
+def _extend(from_line: Floats, edge: int, step: int, taken: NDArray[np.bool_]) -> int:
     """The last strum in one direction that lies on the line, before several in a row do not."""
     misses, i = 0, edge + step
     while 0 <= i < len(from_line) and not taken[i] and misses < MISSES_IN_A_ROW:
@@ -224,7 +224,7 @@ def _extend(from_line: FloatArray, edge: int, step: int, taken: NDArray[np.bool_
     return edge
 
 
-def _ends(beat: FloatArray, from_line: FloatArray, per_beat: int, first: int, last: int) -> tuple[int, int]:
+def _ends(beat: Floats, from_line: Floats, per_beat: int, first: int, last: int) -> tuple[int, int]:
     """The ends between which the player's own line explains the strums better than the click does.
 
     Near its ends a stretch lies close to both; each end is put where the squared deviations, the click's outside and

@@ -18,11 +18,11 @@ from strumclock.alignment.completing import Completed, Frame, complete, frame_of
 from strumclock.alignment.departures import Stretch, find_left
 from strumclock.alignment.inference import Accents, PartsFit
 from strumclock.alignment.meanings import Meaning, OwnPlaces, meanings_of, meant, own_places_of
-from strumclock.alignment.pairing import FloatArray, IntArray
 from strumclock.alignment.pulse import Pulse, other_tempo
 from strumclock.alignment.result import Rival
 from strumclock.alignment.score import Explanation, asked, score
 from strumclock.alignment.tempo import OwnTempo, own_tempi
+from strumclock.arrays import Floats, Ints
 from strumclock.errors import Notice
 from strumclock.grid import PER_BEAT_RANGE, Exercise
 
@@ -88,7 +88,7 @@ class Hypothesis:
         """Beat of the pulse at which the first played bar begins."""
         return self.start - self.frame.ahead
 
-    def own_tempi(self, strum_s: FloatArray, given: Exercise, done: Completed) -> list[OwnTempo]:
+    def own_tempi(self, strum_s: Floats, given: Exercise, done: Completed) -> list[OwnTempo]:
         """The tempo of each departure."""
         beat, per_beat = self.pulse.beats(strum_s), self.pulse.clicks_per_beat
         return own_tempi(beat, self.departures, exercise=done.exercise, given=given, clicks_per_beat=per_beat)
@@ -111,7 +111,7 @@ def completed(hypothesis: Hypothesis, given: Exercise, *, clicked: bool) -> Comp
 
 
 def search(
-    strum_s: FloatArray, pulse: Pulse, given: Exercise, *, clicks: Clicks | None, downbeat_s: float | None
+    strum_s: Floats, pulse: Pulse, given: Exercise, *, clicks: Clicks | None, downbeat_s: float | None
 ) -> tuple[Hypothesis, tuple[Rival, ...]]:
     """The hypothesis that explains the strums best, and its best rivals.
 
@@ -143,7 +143,7 @@ def _best(every: Sequence[Hypothesis]) -> Hypothesis:
 
 
 def _on_pulse(
-    strum_s: FloatArray, pulse: Pulse, given: Exercise, clicks: Clicks | None, downbeat_s: float | None,
+    strum_s: Floats, pulse: Pulse, given: Exercise, clicks: Clicks | None, downbeat_s: float | None,
     cost: float = 0.0,
 ) -> list[Hypothesis]:  # fmt: skip
     """Every hypothesis on one pulse: all strums with the click, and those that left it set apart."""
@@ -158,7 +158,7 @@ def _on_pulse(
     return [replace(h, said=replace(h.said, astray_by_tempo=gone)) for h in every] + apart
 
 
-def _departures(beat: FloatArray, pulse: Pulse, given: Exercise, best: Hypothesis) -> tuple[Stretch, ...]:
+def _departures(beat: Floats, pulse: Pulse, given: Exercise, best: Hypothesis) -> tuple[Stretch, ...]:
     """The strums that keep a tempo of their own, if all others are as in the best hypothesis so far."""
     own = own_places_of(beat, pulse, given)
     fit = best.frame.fit
@@ -173,7 +173,7 @@ def _departures(beat: FloatArray, pulse: Pulse, given: Exercise, best: Hypothesi
 
 
 def _generate(
-    beat: FloatArray, pulse: Pulse, given: Exercise, clicks: Clicks | None, downbeat: float | None,
+    beat: Floats, pulse: Pulse, given: Exercise, clicks: Clicks | None, downbeat: float | None,
     departures: tuple[Stretch, ...], cost: float,
 ) -> Iterator[Hypothesis]:  # fmt: skip
     """Each meaning of what was given, from each beat at which the first bar may begin."""
@@ -209,7 +209,7 @@ def _generate(
             )  # fmt: skip
 
 
-def _cells(fit: PartsFit, own: OwnPlaces | None, n: int) -> tuple[IntArray, int]:
+def _cells(fit: PartsFit, own: OwnPlaces | None, n: int) -> tuple[Ints, int]:
     """The cells that hold a strum, and how many strums lie on none: by the fit, or where they lie by themselves."""
     if own is None or not own.clear:
         return np.unique(fit.cell[fit.on] if fit.on.any() else fit.cell), 0
@@ -220,7 +220,7 @@ def _cells(fit: PartsFit, own: OwnPlaces | None, n: int) -> tuple[IntArray, int]
 
 
 def _starts(
-    cell: IntArray, frame: Frame, pulse: Pulse, given: Exercise, downbeat: float | None
+    cell: Ints, frame: Frame, pulse: Pulse, given: Exercise, downbeat: float | None
 ) -> Iterator[tuple[float, float, tuple[Notice, ...]]]:
     """Beats at which the first played bar may begin, what speaks against each, and what is to be said of it."""
     parts, per_bar = frame.fit.per_beat, frame.per_bar
@@ -253,13 +253,13 @@ def _starts(
 
 
 def _around_given(
-    cell: IntArray,
+    cell: Ints,
     with_pattern: bool,
     parts: int,
     per_bar: int,
     expected: Sequence[int],
     accents: Accents | None,
-) -> tuple[IntArray, NDArray[np.float64]]:
+) -> tuple[Ints, NDArray[np.float64]]:
     """The beats that may be the first downbeat when a count-in is told, and what speaks against each.
 
     The told one, unless the accents or the pattern leave no doubt: the first clicks may not have been heard, or the
@@ -281,7 +281,7 @@ def _around_given(
     return beats[possible], cost[possible]
 
 
-def _accent_cost(beats: IntArray, accents: Accents | None) -> NDArray[np.float64]:
+def _accent_cost(beats: Ints, accents: Accents | None) -> NDArray[np.float64]:
     """What the accents say against each beat as a downbeat."""
     if accents is None:
         return np.zeros(len(beats))
@@ -304,7 +304,7 @@ def _start_notice(start: int, count_in: int, expected: int, accents: Accents | N
     return Notice(code="start-differs", message=message)
 
 
-def _usual(cell: IntArray, period: int, unasked: tuple[tuple[float, float], ...]) -> FloatArray:
+def _usual(cell: Ints, period: int, unasked: tuple[tuple[float, float], ...]) -> Floats:
     """How full each cell of a bar is, bars counted from cell 0; with fewer than three bars, the mean of all cells."""
     every = asked(np.arange(int(cell[0]), int(cell[-1]) + 1), unasked)
     filled = np.isin(every, cell)

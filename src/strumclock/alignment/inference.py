@@ -12,16 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from strumclock.alignment.pairing import (
-    SMOOTH_STRUMS,
-    WINDOW_PARTS,
-    FloatArray,
-    IntArray,
-    follow,
-    nearest,
-    robust_sd,
-    running_median,
-)
+from strumclock.alignment.pairing import SMOOTH_STRUMS, WINDOW_PARTS, follow, nearest, robust_sd, running_median
+from strumclock.arrays import Floats, Ints
 from strumclock.grid import SWING_RANGE, part_places
 
 SPREAD_FLOOR_BEATS = 0.01
@@ -85,14 +77,14 @@ class PartsFit:
 
     per_beat: int
     swing: float | None
-    cell: IntArray
+    cell: Ints
     on: np.typing.NDArray[np.bool_]
-    offset: FloatArray
+    offset: Floats
     explained: int
 
 
 def find_parts(
-    beat: FloatArray, choices: Sequence[int], swing: float | None, *, clicked: bool = True
+    beat: Floats, choices: Sequence[int], swing: float | None, *, clicked: bool = True
 ) -> tuple[PartsFit, float]:
     """Parts of the beat that the strums lie on, those told or the best explanation, and how well they explain them.
 
@@ -131,7 +123,7 @@ def find_parts(
 
 
 def _coarser(
-    beat: FloatArray, fine: PartsFit, worth: float, choices: Sequence[int], clicked: bool
+    beat: Floats, fine: PartsFit, worth: float, choices: Sequence[int], clicked: bool
 ) -> tuple[PartsFit, float]:
     """The fewest parts on which as many strums lie, at the same offset, when late ones are let be late.
 
@@ -148,7 +140,7 @@ def _coarser(
     return fine, worth
 
 
-def _fit(beat: FloatArray, per_beat: int, swing: float | None, *, clicked: bool = True) -> tuple[PartsFit, float]:
+def _fit(beat: Floats, per_beat: int, swing: float | None, *, clicked: bool = True) -> tuple[PartsFit, float]:
     """Strums on given parts, and the log likelihood of their places."""
     low, high = int(np.floor(beat.min())) - 1, int(np.ceil(beat.max())) + 2
     places = (np.arange(low, high)[:, None] + part_places(per_beat, swing)[None]).ravel()
@@ -174,7 +166,7 @@ def _fit(beat: FloatArray, per_beat: int, swing: float | None, *, clicked: bool 
     return fit, likelihood
 
 
-def _swing(beat: FloatArray) -> float | None:
+def _swing(beat: Floats) -> float | None:
     """Place of the second of two parts where the strums swing; None where they do not.
 
     Put on parts at 2:1, any swing from 0.53 to 0.8 is nearest to its own part, and straight parts are not. The
@@ -214,12 +206,12 @@ class Pattern:
 
     played: np.typing.NDArray[np.bool_]
     confidence: float
-    silent: FloatArray
+    silent: Floats
     fill: float
     repeats: float
 
 
-def find_pattern(cell: IntArray, *, per_beat: int, beats_per_bar: int) -> Pattern | None:
+def find_pattern(cell: Ints, *, per_beat: int, beats_per_bar: int) -> Pattern | None:
     """The repeating set of places, from parts counted from the first played downbeat.
 
     Periods of one beat, half a bar (in even meters), one and two bars are compared by the likelihood of the places
@@ -305,7 +297,7 @@ class Accents:
     phase: int
 
 
-def find_accents(beat: FloatArray, accented: np.typing.NDArray[np.bool_]) -> Accents | None:
+def find_accents(beat: Floats, accented: np.typing.NDArray[np.bool_]) -> Accents | None:
     """The bar by the click's accents; None where there are none or they keep no distance.
 
     Parameters

@@ -19,8 +19,9 @@ from numpy.typing import NDArray
 
 from strumclock.alignment import inference
 from strumclock.alignment.completing import Completed
-from strumclock.alignment.pairing import FloatArray, IntArray, nearest, robust_sd
+from strumclock.alignment.pairing import nearest, robust_sd
 from strumclock.alignment.pulse import Pulse
+from strumclock.arrays import Floats, Ints
 from strumclock.errors import Notice
 from strumclock.grid import PER_BEAT_RANGE, Exercise, Meter, part_places, parts_of_pattern
 
@@ -65,14 +66,14 @@ class OwnPlaces:
         Whether they keep to these places.
     """
 
-    place: FloatArray
+    place: Floats
     part: float
     per_unit: float
     per_beat: int
     swing: float | None
     clear: bool
 
-    def cells(self, per_beat: int, swing: float | None) -> tuple[IntArray, NDArray[np.bool_]]:
+    def cells(self, per_beat: int, swing: float | None) -> tuple[Ints, NDArray[np.bool_]]:
         """Each place as a part of the pulse's beat, counted through from beat 0; and whether it is one at all."""
         place = np.unique(np.rint(self.place / self.part * 1e3)) / 1e3 * self.part
         low = int(np.floor(place.min())) - 1
@@ -129,12 +130,12 @@ def meanings_of(given: Exercise, own: OwnPlaces | None, pulse: Pulse, per_bar: i
         yield Meaning(name="as-played", given=exercise, cost=FOUND_SHARE * n, kept=kept)
 
 
-def own_places_of(beat: FloatArray, pulse: Pulse, given: Exercise) -> OwnPlaces | None:
+def own_places_of(beat: Floats, pulse: Pulse, given: Exercise) -> OwnPlaces | None:
     """Where the strums lie by themselves; None where that is not asked, as the click's beat is the one told."""
     return None if pulse.clicks_per_beat == 1.0 or len(beat) < STRUMS_MIN else own_places(beat, pulse, given)
 
 
-def own_places(beat: FloatArray, pulse: Pulse, given: Exercise | None = None) -> OwnPlaces:
+def own_places(beat: Floats, pulse: Pulse, given: Exercise | None = None) -> OwnPlaces:
     """Where the strums lie: on the parts told, if each click is taken for the beat that was meant and they fit; else on
     those parts of the pulse's beat or, where that explains them better, of the clicks' that fit best.
 
@@ -162,7 +163,7 @@ def own_places(beat: FloatArray, pulse: Pulse, given: Exercise | None = None) ->
     return best
 
 
-def _own(beat: FloatArray, fit: inference.PartsFit, unit: float) -> OwnPlaces:
+def _own(beat: Floats, fit: inference.PartsFit, unit: float) -> OwnPlaces:
     """A fit of parts of `unit` beats to a beat of the pulse, in beats of the pulse."""
     whole, part = np.divmod(fit.cell, fit.per_beat)
     place = whole + part_places(fit.per_beat, fit.swing)[part]
@@ -184,7 +185,7 @@ def _parts_told(given: Exercise) -> list[int]:
     return fitting if usual is None else [usual, *(parts for parts in fitting if parts != usual)]
 
 
-def on_slots(own: OwnPlaces, slot_beat: FloatArray, part: float, *, free: bool) -> NDArray[np.bool_]:
+def on_slots(own: OwnPlaces, slot_beat: Floats, part: float, *, free: bool) -> NDArray[np.bool_]:
     """Whether each strum's own place is a slot, the slots and the length of their finest part in beats of the pulse.
 
     Where no click says how far the strums lie from their places (`free`), the places are moved as a whole so that most

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.alignment.pairing import FloatArray, IntArray
-from strumclock.alignment.result import ADDED, OUTSIDE, Departure
+from strumclock.alignment.result import ADDED, OUTSIDE, Alignment, Departure, Part
+from strumclock.arrays import Floats, Ints
 from strumclock.errors import Notice
 from strumclock.grid import BeatGrid
 
 if TYPE_CHECKING:
     from strumclock.alignment.pulse import Pulse
+    from strumclock.click import Clicks
 
 EXTRAPOLATED_BEATS = 4.0
 """Beats of the grid without a click after which it is said: the last few of a quiet click may be covered by strums."""
@@ -48,7 +49,7 @@ def left_click(departures: tuple[Departure, ...], counts: list[int], bpm: float)
     )
 
 
-def extrapolated(pulse: Pulse, grid: BeatGrid, u_s: FloatArray) -> tuple[Notice, ...]:
+def extrapolated(pulse: Pulse, grid: BeatGrid, u_s: Floats) -> tuple[Notice, ...]:
     """The click is no longer heard before the grid ends."""
     if pulse.last_click_beat is None or not len(grid):
         return ()
@@ -62,7 +63,7 @@ def extrapolated(pulse: Pulse, grid: BeatGrid, u_s: FloatArray) -> tuple[Notice,
     return (Notice(code="click-fades", message=message),)
 
 
-def ends(grid: BeatGrid, slot: IntArray, unasked: NDArray[np.bool_], counted: bool) -> tuple[Notice, ...]:
+def ends(grid: BeatGrid, slot: Ints, unasked: NDArray[np.bool_], counted: bool) -> tuple[Notice, ...]:
     """Bars at the beginning or the end of the grid in which nothing was played, at a tempo of the player's own (the
     slots `unasked`) neither."""
     taken = np.concatenate([slot[slot >= 0], np.flatnonzero(unasked)])
@@ -86,7 +87,7 @@ def ends(grid: BeatGrid, slot: IntArray, unasked: NDArray[np.bool_], counted: bo
     return notices
 
 
-def outside(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, bars_told: bool) -> tuple[Notice, ...]:
+def outside(grid: BeatGrid, strum_s: Floats, slot: Ints, bars_told: bool) -> tuple[Notice, ...]:
     """Strums on the beats before the first or after the last bar: the count-in or the bars told may be wrong."""
     notices: tuple[Notice, ...] = ()
     ignored = strum_s[slot == OUTSIDE]
@@ -109,13 +110,13 @@ def outside(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, bars_told: bool
     return notices
 
 
-def _on_beats(strum_s: FloatArray, line_s: float, beat_s: float) -> int:
+def _on_beats(strum_s: Floats, line_s: float, beat_s: float) -> int:
     """How many strums lie near a beat line, the lines being a beat apart."""
     phase = (strum_s - line_s) / beat_s
     return int((np.abs(phase - np.rint(phase)) < ON_BEAT).sum())
 
 
-def far_off(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, fitted: bool) -> tuple[Notice, ...]:
+def far_off(grid: BeatGrid, strum_s: Floats, slot: Ints, fitted: bool) -> tuple[Notice, ...]:
     """The strums lie nearer to other places of the beat than to those they were paired with."""
     kept = slot >= 0
     if kept.sum() < FAR_STRUMS:
@@ -142,7 +143,7 @@ def far_off(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, fitted: bool) -
     return ()
 
 
-def fit(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, n_omitted: int) -> tuple[Notice, ...]:
+def fit(grid: BeatGrid, strum_s: Floats, slot: Ints, n_omitted: int) -> tuple[Notice, ...]:
     """The strums do not look like the exercise that was told."""
     added = strum_s[slot == ADDED]
     n = int((slot >= 0).sum()) + len(added)
@@ -163,7 +164,7 @@ def fit(grid: BeatGrid, strum_s: FloatArray, slot: IntArray, n_omitted: int) -> 
     return ()
 
 
-def _regular_place(grid: BeatGrid, added: FloatArray) -> tuple[float, int] | None:
+def _regular_place(grid: BeatGrid, added: Floats) -> tuple[float, int] | None:
     """Share of the way between two slots at which most added strums lie, and how many; None where they lie anywhere."""
     if len(added) < max(BETWEEN_STRUMS, POOR_FIT * len(grid)) or len(grid) < 2:
         return None
@@ -172,6 +173,56 @@ def _regular_place(grid: BeatGrid, added: FloatArray) -> tuple[float, int] | Non
     middle = float(np.median(way))
     near = np.abs(way - middle) < 0.1
     return (middle, int(near.sum())) if near.mean() >= BETWEEN_SHARE else None
+
+
+def gaps(take: Alignment) -> tuple[Notice, ...]:
+    """Where the clicks jump."""
+    return tuple(
+        Notice(
+            code="gap",
+            message=f"at {gap_s:.1f} s the clicks jump: sound is missing there or was put in; from there on the beats "
+            "are taken from the clicks after it",
+        )
+        for gap_s in take.gaps_s
+    )
+
+
+def unused(used_s: float, clicks: Clicks | None) -> tuple[Notice, ...]:
+    """That clicks go on, in a row of their own, after all that was aligned."""
+    rows = [] if clicks is None else [train for train in clicks.trains if train.start_s > used_s]
+    if not rows:
+        return ()
+    message = (
+        f"clicks are heard from {rows[0].start_s:.1f} to {rows[-1].end_s:.1f} s, but nothing that was played to them "
+        "was found: no figure is of what lies there"
+    )
+    return (Notice(code="clicks-unused", message=message),)
+
+
+def steps(take: Alignment) -> tuple[Notice, ...]:
+    """That the click changes its tempo on the way."""
+    if len(take.steps_s) < 2:
+        return ()
+    tempi = [f"{bpm:g} bpm from {step_s:.0f} s" for step_s, bpm in zip(take.steps_s, take.steps_bpm, strict=True)]
+    message = (
+        f"the click changes its tempo: {', '.join(tempi)}; each strum is held against its own "
+        "step's click, and each step has figures of its own"
+    )
+    return (Notice(code="click-changes-tempo", message=message),)
+
+
+def parts(listed: tuple[Part, ...]) -> tuple[Notice, ...]:
+    """That more was played than what is measured."""
+    others = [i for i, p in enumerate(listed, 1) if not p.measured and p.kind not in ("stopped", "own-tempo")]
+    mine = [p for p in listed if p.measured]
+    if not others or not mine:
+        return ()
+    message = (
+        f"this recording holds more than one stretch of playing: the figures are of what was played from "
+        f"{mine[0].start_s:.1f} to {mine[-1].end_s:.1f} s; tell --part {' or '.join(map(str, others))} for "
+        f"{'another' if len(others) > 1 else 'the other'}"
+    )
+    return (Notice(code="parts", message=message),)
 
 
 def tempo_differs(told_bpm: float, heard_bpm: float) -> Notice:

@@ -14,8 +14,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from strumclock.arrays import Floats, Ints
 
 NO_SLOT = -1
 
@@ -62,8 +61,8 @@ class Pairing:
         edge. Pairings of the same strums with different grids can be compared by it.
     """
 
-    slot: IntArray
-    follow_s: FloatArray
+    slot: Ints
+    follow_s: Floats
     spread_s: float
     gain: float
 
@@ -74,7 +73,7 @@ class Pairing:
         return paired
 
 
-def pair(strum_s: FloatArray, slot_s: FloatArray, part_s: FloatArray, *, start_s: float | None = None) -> Pairing:
+def pair(strum_s: Floats, slot_s: Floats, part_s: Floats, *, start_s: float | None = None) -> Pairing:
     """Pair strums with slots by dynamic programming.
 
     Maximises the sum over pairs of ``1 - (deviation / window)²``, which is the same as minimising squared deviations
@@ -121,7 +120,7 @@ def pair(strum_s: FloatArray, slot_s: FloatArray, part_s: FloatArray, *, start_s
     return Pairing(slot=slot, follow_s=follow_s, spread_s=spread_s, gain=gain)
 
 
-def nearest(time_s: FloatArray, place_s: FloatArray) -> tuple[IntArray, FloatArray]:
+def nearest(time_s: Floats, place_s: Floats) -> tuple[Ints, Floats]:
     """Index of the place nearest to each time, and the time's deviation from it [s]."""
     right = np.clip(np.searchsorted(place_s, time_s), 1, max(len(place_s) - 1, 1))
     right = np.minimum(right, len(place_s) - 1)
@@ -130,7 +129,7 @@ def nearest(time_s: FloatArray, place_s: FloatArray) -> tuple[IntArray, FloatArr
     return index, time_s - place_s[index]
 
 
-def follow(strum_s: FloatArray, place_s: FloatArray, part_s: FloatArray, start_s: float | None = None) -> FloatArray:
+def follow(strum_s: Floats, place_s: Floats, part_s: Floats, start_s: float | None = None) -> Floats:
     """The player's slow offset at every strum [s], from a tracker run forwards and backwards over the places.
 
     Parameters
@@ -154,7 +153,7 @@ def follow(strum_s: FloatArray, place_s: FloatArray, part_s: FloatArray, start_s
     forward = _track(strum_s.tolist(), place_s.tolist(), window_s.tolist(), start_s)
     reverse = (-strum_s[::-1]).tolist(), (-place_s[::-1]).tolist(), window_s[::-1].tolist()
     back = _track(*reverse, -forward[-1])
-    path: FloatArray = 0.5 * (np.array(forward) - np.array(back)[::-1])
+    path: Floats = 0.5 * (np.array(forward) - np.array(back)[::-1])
     return path
 
 
@@ -173,7 +172,7 @@ def _track(strums: list[float], places: list[float], windows: list[float], offse
     return path
 
 
-def _starting_offset(strum_s: FloatArray, place_s: FloatArray, part_s: FloatArray) -> float:
+def _starting_offset(strum_s: Floats, place_s: Floats, part_s: Floats) -> float:
     """Circular mean of the first strums' deviations from their nearest places, a part being the circle [s].
 
     Strums half-way between the places too (somebody told half the tempo) cancel out on that circle: then it is the
@@ -189,7 +188,7 @@ def _starting_offset(strum_s: FloatArray, place_s: FloatArray, part_s: FloatArra
     return float(np.angle(means[k - 1])) / (2 * np.pi * k) * part
 
 
-def _best_chain(time_s: FloatArray, slot_s: FloatArray, part_s: FloatArray, spread_s: float) -> tuple[IntArray, float]:
+def _best_chain(time_s: Floats, slot_s: Floats, part_s: Floats, spread_s: float) -> tuple[Ints, float]:
     """The monotone one-to-one pairing with the largest summed gain.
 
     `ends` are the slots at which the best chains so far end, `worth` their summed gains; both increase, since a chain
@@ -234,7 +233,7 @@ def _best_chain(time_s: FloatArray, slot_s: FloatArray, part_s: FloatArray, spre
     return slot, worth[-1] if worth else 0.0
 
 
-def running_median(value: FloatArray, width: int) -> FloatArray:
+def running_median(value: Floats, width: int) -> Floats:
     """Median of the `width` values around each one; near the ends that of the first or last `width`."""
     n = len(value)
     half = min(width // 2, (n - 1) // 2)
@@ -244,6 +243,6 @@ def running_median(value: FloatArray, width: int) -> FloatArray:
     return np.concatenate([np.full(half, inner[0]), inner, np.full(n - half - len(inner), inner[-1])])
 
 
-def robust_sd(value: FloatArray) -> float:
+def robust_sd(value: Floats) -> float:
     """Median absolute deviation × 1.4826, the normal distribution's standard deviation [unit of the values]."""
     return 1.4826 * float(np.median(np.abs(value - np.median(value)))) if len(value) else 0.0

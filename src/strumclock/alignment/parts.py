@@ -16,13 +16,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from strumclock.alignment.pairing import FloatArray, IntArray
+from strumclock.alignment import notices as remarks
 from strumclock.alignment.placing import cut_alignment
 from strumclock.alignment.pulse import TEMPO_TOLERANCE
 from strumclock.alignment.result import LEFT_CLICK, OTHER_PART, OUTSIDE, Alignment, Part, PartKind
-from strumclock.alignment.runs import align_runs
+from strumclock.alignment.runs import align_runs, begun_anew
 from strumclock.alignment.stretch import align_stretch
-from strumclock.errors import Notice, RecordingError, UsageError
+from strumclock.arrays import Floats, Ints
+from strumclock.errors import RecordingError, UsageError
 from strumclock.grid import BeatGrid, Exercise
 
 if TYPE_CHECKING:
@@ -35,6 +36,8 @@ PLAYED_STRUMS = 3
 """Strums on slots from which a stretch is a part: two may be noises."""
 FALSE_START_BARS, FALSE_START_SHARE = 4.0, 1 / 3
 """A stretch shorter than so many bars, with at most this share of the next one's strums, was a false start."""
+OF_FIT = ("poor-fit", "strums-between", "starts-late", "stops-early")
+"""What is said of how a whole run fits the exercise."""
 EARLY_S = 0.1
 """A strum this little before a step of the tempo or a gap belongs to what begins there: most players are early."""
 
@@ -101,13 +104,19 @@ def align(
         runs = [align_stretch(strum_s, exercise, clicks=clicks, grid=grid, end_s=end_s, **stated)]
     else:
         runs = align_runs(strum_s, exercise, clicks, end_s, stated)
-    groups = [_Group(run=i, found=found) for i, run in enumerate(runs) for found in _divided(run, strum_s)]
-    if clicks is None and grid is None and len(groups) > 1:
-        groups = [_phased(group, strum_s, exercise, stated) for group in groups]
-    return _measured(groups, strum_s, exercise, part)
+    groups = [
+        _Group(run=i, found=found, beside_stop=len(pieces) > 1, after_stop=k > 0)
+        for i, pieces in enumerate(_divided(run, strum_s) for run in runs)
+        for k, found in enumerate(pieces)
+    ]
+    if grid is None:
+        groups = [_begun_anew(group, strum_s, exercise, clicks, stated) for group in groups]
+    measured = _measured(groups, strum_s, exercise, part)
+    used_s = max(group.found.grid.end_s for group in groups)
+    return replace(measured, notices=(*measured.notices, *remarks.unused(used_s, clicks)))
 
 
-def _times(strums: Any) -> FloatArray:
+def _times(strums: Any) -> Floats:
     times = np.asarray(getattr(strums, "time_s", strums), dtype=np.float64)
     if times.ndim != 1 or not np.isfinite(times).all() or (np.diff(times) <= 0).any():
         raise UsageError("strum times must be one row of finite, increasing seconds; sort them and leave out repeats")
@@ -122,6 +131,8 @@ class _Group:
 
     run: int
     found: Alignment
+    beside_stop: bool = False
+    after_stop: bool = False
 
     @property
     def n(self) -> int:
@@ -140,21 +151,21 @@ class _Group:
     def bpm(self) -> float | None:
         return self.found.bpm_heard or self.found.exercise.bpm
 
-    def strums(self) -> IntArray:
+    def strums(self) -> Ints:
         """Strums that were played in it, those at a tempo of their own too."""
         return np.flatnonzero((self.found.slot >= 0) | (self.found.slot == LEFT_CLICK))
 
-    def between(self, from_s: float, to_s: float, strum_s: FloatArray) -> _Group:
+    def between(self, from_s: float, to_s: float, strum_s: Floats) -> _Group:
         """What of it lies between two times."""
         return replace(self, found=cut_alignment(self.found, from_s, to_s, strum_s))
 
 
-def _divided(run: Alignment, strum_s: FloatArray) -> list[Alignment]:
+def _divided(run: Alignment, strum_s: Floats) -> list[Alignment]:
     """A run divided where nothing was played for two bars or more; stretches of too few strums are no parts."""
     grid = run.grid
     on = np.flatnonzero(run.slot >= 0)
     at = run.slot[on]
-    silent_s = grid.slot_s[at[1:]] - grid.slot_s[at[:-1]] - grid.part_s[at[:-1]]
+    silent_s = np.diff(grid.slot_s[at]) - 0.5 * grid.part_s[at[:-1]]  # a slot lasts a part; half of it is let go
     stop = (silent_s >= STOP_BARS * grid.beats_per_bar * grid.beat_s[at[:-1]]) & (np.diff(at) > STOP_SLOTS)
     for k in np.flatnonzero(stop):
         stop[k] = not (run.slot[on[k] : on[k + 1]] == LEFT_CLICK).any()
@@ -172,10 +183,21 @@ def _border(grid: BeatGrid, slot: int, side: int) -> float:
     return float(grid.slot_s[slot] + 0.5 * side * grid.part_s[slot])
 
 
-def _phased(group: _Group, strum_s: FloatArray, exercise: Exercise, stated: dict[str, Any]) -> _Group:
-    """A stretch of a recording without a click, its phase fitted anew: nobody knows whether the click went on."""
-    if group.found.anchor != "fitted":
+def _begun_anew(
+    group: _Group, strum_s: Floats, exercise: Exercise, clicks: Clicks | None, stated: dict[str, Any]
+) -> _Group:
+    """A stretch beside a stop, with a start of its own.
+
+    Where a click goes on, on another beat if the pattern says so; without one with its phase fitted anew, as nobody
+    knows whether the click went on.
+    """
+    if not group.beside_stop or group.found.anchor == "given":
         return group
+    if clicks is not None:
+        first_s = float(group.found.grid.slot_s[0])
+        train = [train for train in clicks.trains if train.start_s <= first_s] or [clicks]
+        found = begun_anew(strum_s, group.found, exercise, train[-1], stated, after_stop=group.after_stop)
+        return replace(group, found=_said_anew(found, strum_s))
     here = group.found.slot != OTHER_PART
     told = exercise if exercise.bpm is not None else replace(exercise, bpm=group.found.exercise.bpm)
     found = align_stretch(strum_s[here], told, **stated)
@@ -184,7 +206,13 @@ def _phased(group: _Group, strum_s: FloatArray, exercise: Exercise, stated: dict
     return replace(group, found=replace(found, slot=slot))
 
 
-def _measured(groups: list[_Group], strum_s: FloatArray, exercise: Exercise, part: int | None) -> Alignment:
+def _said_anew(found: Alignment, strum_s: Floats) -> Alignment:
+    """What was said of how a whole run fits the exercise, said of one of its stretches."""
+    kept = tuple(n for n in found.notices if n.code not in OF_FIT)
+    return replace(found, notices=(*kept, *remarks.fit(found.grid, strum_s, found.slot, len(found.omitted))))
+
+
+def _measured(groups: list[_Group], strum_s: Floats, exercise: Exercise, part: int | None) -> Alignment:
     """The alignment of the part asked for, else of the longest one that fits the tempo told, with the list of all."""
     groups = [group for group in groups if group.n >= PLAYED_STRUMS] or groups[:1]
     index = max(range(len(groups)), key=lambda i: (_fits(groups[i].found, exercise), groups[i].n, -i))
@@ -195,7 +223,7 @@ def _measured(groups: list[_Group], strum_s: FloatArray, exercise: Exercise, par
     take = groups[index].found
     others = tuple(group.found for i, group in enumerate(groups) if i != index)
     parts = tuple(row for _, row in rows)
-    notices = (*take.notices, *_gap_notices(take), *_step_notices(take), *_part_notices(parts))
+    notices = (*take.notices, *remarks.gaps(take), *remarks.steps(take), *remarks.parts(parts))
     return replace(take, slot=_marked(take, others), parts=parts, others=others, notices=notices)
 
 
@@ -205,9 +233,7 @@ def _fits(found: Alignment, exercise: Exercise) -> bool:
     return exercise.bpm is None or any(abs(bpm / exercise.bpm - 1.0) <= TEMPO_TOLERANCE for bpm in tempi)
 
 
-def _asked(
-    groups: list[_Group], rows: list[tuple[int, Part]], part: int, strum_s: FloatArray
-) -> tuple[list[_Group], int]:
+def _asked(groups: list[_Group], rows: list[tuple[int, Part]], part: int, strum_s: Floats) -> tuple[list[_Group], int]:
     """The groups, the one that holds the part asked for divided so that the part is alone; and its index."""
     if not 1 <= part <= len(rows):
         known = "this recording has one part" if len(rows) == 1 else f"this recording has {len(rows)} parts"
@@ -220,14 +246,21 @@ def _asked(
     beside = [p for k, p in rows if k == i and p.kind != "stopped"]
     before = [p.end_s for p in beside if p.end_s < row.start_s]
     after = [p.start_s for p in beside if p.start_s > row.end_s]
-    from_s = (max(before) + row.start_s) / 2 if before else -math.inf
-    to_s = (min(after) + row.end_s) / 2 if after else math.inf
+    from_s = _between(group.found, max(before), row.start_s) if before else -math.inf
+    to_s = _between(group.found, row.end_s, min(after)) if after else math.inf
     pieces = [group.between(*span, strum_s) for span in ((-math.inf, from_s), (from_s, to_s), (to_s, math.inf))]
     kept = [piece for piece in pieces if len(piece.strums())]
     return [*groups[:i], *kept, *groups[i + 1 :]], i + kept.index(pieces[1])
 
 
-def _marked(take: Alignment, others: Sequence[Alignment]) -> IntArray:
+def _between(found: Alignment, end_s: float, start_s: float) -> float:
+    """The border between two parts: shortly before the step or the gap between them, else half-way [s]."""
+    early_s = 0.5 * float(np.median(found.grid.part_s))
+    cuts = [cut_s - early_s for cut_s in (*found.steps_s[1:], *found.gaps_s) if end_s < cut_s < start_s + EARLY_S]
+    return cuts[0] if cuts else (end_s + start_s) / 2
+
+
+def _marked(take: Alignment, others: Sequence[Alignment]) -> Ints:
     """The measured part's slots; strums that no part has a place for are outside the exercise."""
     elsewhere = np.zeros(len(take.slot), np.bool_)
     for other in others:
@@ -237,7 +270,7 @@ def _marked(take: Alignment, others: Sequence[Alignment]) -> IntArray:
     return slot
 
 
-def _listed(groups: list[_Group], measured: int, strum_s: FloatArray) -> list[tuple[int, Part]]:
+def _listed(groups: list[_Group], measured: int, strum_s: Floats) -> list[tuple[int, Part]]:
     """All parts in time order, each with the index of its group."""
     rows: list[tuple[int, Part]] = []
     for i, group in enumerate(groups):
@@ -257,7 +290,7 @@ def _kind(group: _Group, after: _Group | None, take: _Group, measured: bool) -> 
     return "played" if group.run == take.run else "other-take"
 
 
-def _stop(i: int, before: _Group, group: _Group, strum_s: FloatArray) -> list[tuple[int, Part]]:
+def _stop(i: int, before: _Group, group: _Group, strum_s: Floats) -> list[tuple[int, Part]]:
     """The stop between two groups on one row of clicks; none where they are pieces of one stretch."""
     start_s, end_s = float(strum_s[before.strums()[-1]]), float(strum_s[group.strums()[0]])
     grid = group.found.grid
@@ -268,7 +301,7 @@ def _stop(i: int, before: _Group, group: _Group, strum_s: FloatArray) -> list[tu
     return [(i, Part(start_s=start_s, end_s=end_s, kind="stopped", bpm=group.bpm, n=0, slots=slots, measured=False))]
 
 
-def _stretches(group: _Group, kind: PartKind, measured: bool, strum_s: FloatArray) -> list[Part]:
+def _stretches(group: _Group, kind: PartKind, measured: bool, strum_s: Floats) -> list[Part]:
     """The parts of one group: divided where the tempo steps, sound is missing or the player left the click."""
     found, strums = group.found, group.strums()
     cuts = np.array(sorted({*found.steps_s[1:], *found.gaps_s}))
@@ -282,7 +315,7 @@ def _stretches(group: _Group, kind: PartKind, measured: bool, strum_s: FloatArra
     ]
 
 
-def _part(group: _Group, strums: IntArray, kind: PartKind, measured: bool, strum_s: FloatArray) -> Part:
+def _part(group: _Group, strums: Ints, kind: PartKind, measured: bool, strum_s: Floats) -> Part:
     """One part, from its strums."""
     found, grid = group.found, group.found.grid
     first_s, last_s = float(strum_s[strums[0]]), float(strum_s[strums[-1]])
@@ -297,41 +330,3 @@ def _part(group: _Group, strums: IntArray, kind: PartKind, measured: bool, strum
         start_s=first_s, end_s=last_s, kind="own-tempo" if own else kind, bpm=bpm, n=len(strums),
         slots=int(inside.sum()), measured=measured and not own,
     )  # fmt: skip
-
-
-def _gap_notices(take: Alignment) -> tuple[Notice, ...]:
-    return tuple(
-        Notice(
-            code="gap",
-            message=f"at {gap_s:.1f} s the clicks jump: sound is missing there or was put in; from there on the beats "
-            "are taken from the clicks after it",
-        )
-        for gap_s in take.gaps_s
-    )
-
-
-def _step_notices(take: Alignment) -> tuple[Notice, ...]:
-    """That the click changes its tempo on the way."""
-    if len(take.steps_s) < 2:
-        return ()
-    tempi = [f"{bpm:g} bpm from {step_s:.0f} s" for step_s, bpm in zip(take.steps_s, take.steps_bpm, strict=True)]
-    message = (
-        f"the click changes its tempo: {', '.join(tempi)}; each strum is held against its own "
-        "step's click, and each step has figures of its own"
-    )
-    return (Notice(code="click-changes-tempo", message=message),)
-
-
-def _part_notices(parts: tuple[Part, ...]) -> tuple[Notice, ...]:
-    """That more was played than what is measured."""
-    others = [i for i, p in enumerate(parts, 1) if not p.measured and p.kind not in ("stopped", "own-tempo")]
-    mine = [p for p in parts if p.measured]
-    if not others or not mine:
-        return ()
-    several = len(others) > 1
-    message = (
-        f"this recording holds more than one stretch of playing: the figures are of what was played from "
-        f"{mine[0].start_s:.1f} to {mine[-1].end_s:.1f} s; part{'s' * several} {', '.join(map(str, others))} "
-        f"{'are' if several else 'is'} measured with --part"
-    )
-    return (Notice(code="parts", message=message),)

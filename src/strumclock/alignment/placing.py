@@ -17,10 +17,11 @@ from strumclock.alignment.completing import Completed
 from strumclock.alignment.departures import Stretch
 from strumclock.alignment.meanings import STRUMS_MIN, on_slots, own_places
 from strumclock.alignment.notices import POOR_FIT
-from strumclock.alignment.pairing import NO_SLOT, FloatArray, Pairing, pair
+from strumclock.alignment.pairing import NO_SLOT, Pairing, pair
 from strumclock.alignment.pulse import Bend, Pulse
 from strumclock.alignment.result import OTHER_PART, Alignment
 from strumclock.alignment.score import OMITTED_COST, OUTSIDE_COST
+from strumclock.arrays import Floats
 from strumclock.grid import BeatGrid, Exercise, build_grid, lay_out
 
 EXTEND_STRUMS = 3
@@ -35,7 +36,7 @@ _PER_SLOT = ("slot_s", "bar", "beat", "part", "stroke", "at_change", "beat_s", "
 _PER_LINE = ("line_s", "line_bar", "line_beat")
 
 
-def fit_map(strum_s: FloatArray, grid: BeatGrid) -> float:
+def fit_map(strum_s: Floats, grid: BeatGrid) -> float:
     """First downbeat at which a tempo map explains the strums best, the first strum being one of its first slots
     [s]."""
     best, best_worth = float(strum_s[0]), -math.inf
@@ -70,7 +71,7 @@ def place(done: Completed, pulse: Pulse, last_s: float, given: BeatGrid | None) 
 def _bent(grid: BeatGrid, bend: Bend, later_s: float) -> BeatGrid:
     """The same grid, so much later, on a beat that is not steady."""
 
-    def at(time_s: FloatArray) -> FloatArray:
+    def at(time_s: Floats) -> Floats:
         return bend.bent(time_s + later_s)
 
     slot_s, line_s = at(grid.slot_s), at(grid.line_s)
@@ -97,7 +98,7 @@ def _relaid(given: BeatGrid, done: Completed) -> BeatGrid:
 
 
 def end_of(
-    found: Pairing, grid: BeatGrid, done: Completed, pulse: Pulse, stretches: Sequence[Stretch], strum_s: FloatArray
+    found: Pairing, grid: BeatGrid, done: Completed, pulse: Pulse, stretches: Sequence[Stretch], strum_s: Floats
 ) -> float:
     """Where the grid ends when the bars are not told: with the last audible click, else with the last strum [s].
 
@@ -128,7 +129,7 @@ def end_of(
     return strum_end if after >= max(EXTEND_STRUMS, per_bar / 2) else click_end
 
 
-def fit_phase(pulse: Pulse, grid: BeatGrid, strum_s: FloatArray, found: Pairing) -> tuple[Pulse, BeatGrid]:
+def fit_phase(pulse: Pulse, grid: BeatGrid, strum_s: Floats, found: Pairing) -> tuple[Pulse, BeatGrid]:
     """Pulse and grid moved so that the strums are on time in the median: without a click, nothing else can be said."""
     kept = found.paired
     offset = float(np.median(strum_s[kept] - grid.slot_s[found.slot[kept]]))
@@ -148,9 +149,7 @@ def kept_to_click(n: int, stretches: Sequence[Stretch]) -> NDArray[np.bool_]:
     return keep
 
 
-def pair_own(
-    strum_s: FloatArray, grid: BeatGrid, with_click: NDArray[np.bool_], pulse: Pulse, given: Exercise
-) -> Pairing:
+def pair_own(strum_s: Floats, grid: BeatGrid, with_click: NDArray[np.bool_], pulse: Pulse, given: Exercise) -> Pairing:
     """The strums that kept to the click, paired; where much was left out or added, or the beat told is not the click's,
     only those whose own place is a slot: the others would be folded onto slots that they were not played for."""
     found = _pair(strum_s, grid, with_click)
@@ -165,7 +164,7 @@ def pair_own(
     return _pair(strum_s, grid, among) if not among[with_click].all() else found
 
 
-def _pair(strum_s: FloatArray, grid: BeatGrid, among: NDArray[np.bool_]) -> Pairing:
+def _pair(strum_s: Floats, grid: BeatGrid, among: NDArray[np.bool_]) -> Pairing:
     """The strums among which a slot is looked for, paired; the others without a slot."""
     kept = strum_s[among]
     found = pair(kept, grid.slot_s, grid.part_s)
@@ -198,7 +197,7 @@ def cut_grid(grid: BeatGrid, from_s: float, to_s: float) -> tuple[BeatGrid, NDAr
     return replace(grid, **kept, count_in_s=count_in_s, end_s=float(rest[0]) if len(rest) else grid.end_s), slot
 
 
-def cut_alignment(found: Alignment, from_s: float, to_s: float, strum_s: FloatArray) -> Alignment:
+def cut_alignment(found: Alignment, from_s: float, to_s: float, strum_s: Floats) -> Alignment:
     """An alignment between two times: slots outside are gone, strums outside belong to another part."""
     grid, kept = cut_grid(found.grid, from_s, to_s)
     number = np.cumsum(kept) - 1
@@ -210,9 +209,13 @@ def cut_alignment(found: Alignment, from_s: float, to_s: float, strum_s: FloatAr
     bars_s = grid.line_s[grid.line_beat == 1]
     later = from_s > found.first_downbeat_s and len(bars_s) > 0
     ends = (*found.steps_s[1:], np.inf)
-    steps = [k for k, step_s in enumerate(found.steps_s) if step_s < to_s and ends[k] > from_s]
+    early_s = float(np.median(found.grid.part_s)) if len(found.grid) else 0.0  # a step's first strums may be early
+    steps = [k for k, step_s in enumerate(found.steps_s) if step_s < to_s and ends[k] > from_s + early_s]
+    exercise = found.exercise
+    if len(steps) == 1 and len(found.steps_s) > 1:
+        exercise = replace(exercise, bpm=found.steps_bpm[steps[0]])
     return replace(
-        found, grid=grid, slot=slot, omitted=number[omitted], anchor_u_s=found.anchor_u_s[kept],
+        found, exercise=exercise, grid=grid, slot=slot, omitted=number[omitted], anchor_u_s=found.anchor_u_s[kept],
         left_click=tuple(d for d in found.left_click if from_s <= d.start_s and d.end_s <= to_s),
         gaps_s=tuple(s for s in found.gaps_s if from_s < s < to_s),
         steps_s=tuple(found.steps_s[k] for k in steps), steps_bpm=tuple(found.steps_bpm[k] for k in steps),

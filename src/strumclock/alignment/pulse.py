@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from strumclock.alignment.notices import tempo_differs, tempo_estimated, tempo_fast, tempo_kept_differs, tempo_ratio
-from strumclock.alignment.pairing import FloatArray
 from strumclock.alignment.result import Anchor
 from strumclock.alignment.tempo import STRUMS_MIN, played_tempo
+from strumclock.arrays import Floats
 from strumclock.errors import Notice, RecordingError
 from strumclock.grid import BPM_RANGE, BeatGrid
 
@@ -54,8 +54,8 @@ class Bend:
     """How a beat that is not steady departs from a steady one: times of clicks, and how much later than a steady
     beat's each is [s]. Before the first and after the last it goes on as between the two next to them."""
 
-    time_s: FloatArray
-    later_s: FloatArray
+    time_s: Floats
+    later_s: Floats
 
     @classmethod
     def of(cls, clicks: Clicks) -> Bend | None:
@@ -72,14 +72,14 @@ class Bend:
         later_s = np.concatenate([further_s[:1], later_s, further_s[1:]])
         return cls(np.concatenate([ends_s[:1], steady_s, ends_s[1:]]) + later_s, later_s)
 
-    def straight(self, time_s: FloatArray) -> FloatArray:
+    def straight(self, time_s: Floats) -> Floats:
         """Times as they would be if the beat were steady."""
-        straight: FloatArray = time_s - np.interp(time_s, self.time_s, self.later_s)
+        straight: Floats = time_s - np.interp(time_s, self.time_s, self.later_s)
         return straight
 
-    def bent(self, steady_s: FloatArray) -> FloatArray:
+    def bent(self, steady_s: Floats) -> Floats:
         """Times of a steady beat as they are."""
-        bent: FloatArray = steady_s + np.interp(steady_s, self.time_s - self.later_s, self.later_s)
+        bent: Floats = steady_s + np.interp(steady_s, self.time_s - self.later_s, self.later_s)
         return bent
 
 
@@ -125,7 +125,7 @@ class Pulse:
     pivot_s: float
     pivot_u_s: float
     rate_u: float
-    line_s: FloatArray
+    line_s: Floats
     map_start: int = 0
     map_rate: float = 1.0
     map_beats_per_bar: int | None = None
@@ -144,16 +144,16 @@ class Pulse:
         """Whether a tempo map gives the beats."""
         return len(self.line_s) > 0
 
-    def beats(self, time_s: FloatArray) -> FloatArray:
+    def beats(self, time_s: Floats) -> Floats:
         """Times [s] as beats since beat 0."""
         if not self.mapped:
             even_s = time_s if self.bend is None else self.bend.straight(time_s)
-            steady: FloatArray = (even_s - self.zero_s) / self.beat_s
+            steady: Floats = (even_s - self.zero_s) / self.beat_s
             return steady
-        inside: FloatArray = np.interp(time_s, self.line_s, np.arange(len(self.line_s), dtype=np.float64))
-        before: FloatArray = np.minimum(time_s - self.line_s[0], 0) / (self.line_s[1] - self.line_s[0])
-        after: FloatArray = np.maximum(time_s - self.line_s[-1], 0) / (self.line_s[-1] - self.line_s[-2])
-        mapped: FloatArray = inside + before + after
+        inside: Floats = np.interp(time_s, self.line_s, np.arange(len(self.line_s), dtype=np.float64))
+        before: Floats = np.minimum(time_s - self.line_s[0], 0) / (self.line_s[1] - self.line_s[0])
+        after: Floats = np.maximum(time_s - self.line_s[-1], 0) / (self.line_s[-1] - self.line_s[-2])
+        mapped: Floats = inside + before + after
         return mapped
 
     def time(self, beat: float) -> float:
@@ -166,11 +166,11 @@ class Pulse:
         beyond = max(beat - last, 0.0) * float(self.line_s[-1] - self.line_s[-2])
         return at + beyond + min(beat, 0.0) * float(self.line_s[1] - self.line_s[0])
 
-    def u_at(self, time_s: FloatArray) -> FloatArray:
+    def u_at(self, time_s: Floats) -> Floats:
         """Standard uncertainty of the pulse's place at the given times [s]."""
         if not np.isfinite(self.rate_u):
             return np.full(len(time_s), self.pivot_u_s)
-        u_s: FloatArray = np.hypot(self.pivot_u_s, (time_s - self.pivot_s) * self.rate_u)
+        u_s: Floats = np.hypot(self.pivot_u_s, (time_s - self.pivot_s) * self.rate_u)
         return u_s
 
 
@@ -266,7 +266,7 @@ def _mapped(grid: BeatGrid, *, anchor: Anchor, zero_s: float, rate: float) -> Pu
     )  # fmt: skip
 
 
-def from_strums(strum_s: FloatArray, bpm: float | None, *, zero_s: float | None, u_s: float, same_clock: bool) -> Pulse:
+def from_strums(strum_s: Floats, bpm: float | None, *, zero_s: float | None, u_s: float, same_clock: bool) -> Pulse:
     """The pulse of a take without clicks: the told tempo from a stated downbeat, or fitted to the strums.
 
     Raises
@@ -291,12 +291,12 @@ def from_strums(strum_s: FloatArray, bpm: float | None, *, zero_s: float | None,
     return at_own_tempo(strum_s, played.bpm, tempo_estimated(played.bpm))
 
 
-def other_tempo(strum_s: FloatArray, pulse: Pulse, bpm: float) -> Pulse:
+def other_tempo(strum_s: Floats, pulse: Pulse, bpm: float) -> Pulse:
     """The pulse of a fitted take whose strums keep another tempo than the one told."""
     return at_own_tempo(strum_s, bpm, tempo_kept_differs(pulse.bpm, bpm))
 
 
-def at_own_tempo(strum_s: FloatArray, bpm: float, notice: Notice) -> Pulse:
+def at_own_tempo(strum_s: Floats, bpm: float, notice: Notice) -> Pulse:
     """The pulse of strums at a tempo estimated from themselves."""
     first_s = float(strum_s[0])
     return Pulse(
@@ -335,7 +335,7 @@ def plain_bpm(heard: float) -> float:
     return float(whole) if abs(heard / whole - 1.0) <= WHOLE_BPM_TOLERANCE else round(heard, 3)
 
 
-def _heard(clicks: Clicks) -> tuple[np.typing.NDArray[np.int64], FloatArray]:
+def _heard(clicks: Clicks) -> tuple[np.typing.NDArray[np.int64], Floats]:
     """Indices and times of the clicks heard; of all where none is marked."""
     index = np.flatnonzero(clicks.heard)
     if not len(index):

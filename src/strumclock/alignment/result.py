@@ -10,7 +10,7 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.alignment.pairing import FloatArray, IntArray
+from strumclock.arrays import Floats, Ints
 from strumclock.errors import Notice
 from strumclock.grid import BeatGrid, Exercise
 
@@ -162,9 +162,9 @@ class Alignment:
     exercise: Exercise
     inferred: tuple[str, ...]
     confidence: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
-    slot: IntArray
-    omitted: IntArray
-    anchor_u_s: FloatArray
+    slot: Ints
+    omitted: Ints
+    anchor_u_s: Floats
     rate_u: float
     first_downbeat_s: float
     bpm_heard: float | None

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strumclock.alignment.pairing import FloatArray, IntArray
+from strumclock.arrays import Floats, Ints
 
 OMITTED_COST = 0.6
 """Cost of a slot without a strum, or of a strum without a slot, in strums."""
@@ -47,8 +47,8 @@ class Explanation:
         What speaks against the hypothesis beforehand.
     """
 
-    cell: IntArray
-    expected: FloatArray
+    cell: Ints
+    expected: Floats
     start: int
     phase: int
     cost: float = 0.0
@@ -82,7 +82,7 @@ def score(said: Explanation) -> float:
     )  # fmt: skip
 
 
-def asked(cell: IntArray, unasked: tuple[tuple[float, float], ...]) -> IntArray:
+def asked(cell: Ints, unasked: tuple[tuple[float, float], ...]) -> Ints:
     """The cells in which something was asked for."""
     for begin, end in unasked:
         cell = cell[(cell < begin) | (cell > end)]

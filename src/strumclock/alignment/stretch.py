@@ -18,12 +18,13 @@ from strumclock.alignment import notices, pulse as pulses
 from strumclock.alignment.completing import Completed
 from strumclock.alignment.departures import Stretch
 from strumclock.alignment.hypotheses import Hypothesis, completed, search
-from strumclock.alignment.pairing import FloatArray, IntArray, Pairing
+from strumclock.alignment.pairing import Pairing
 from strumclock.alignment.placing import cut_grid, end_of, fit_map, fit_phase, kept_to_click, pair_own, place
 from strumclock.alignment.pulse import Pulse
 from strumclock.alignment.result import ADDED, LEFT_CLICK, OUTSIDE, Alignment, Departure, Rival
 from strumclock.alignment.score import score
 from strumclock.alignment.tempo import OwnTempo
+from strumclock.arrays import Floats, Ints
 from strumclock.errors import Notice, RecordingError
 from strumclock.grid import BeatGrid, Exercise
 
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
 
 
 def align_stretch(
-    strum_s: FloatArray,
+    strum_s: Floats,
     exercise: Exercise,
     *,
     clicks: Clicks | None = None,
@@ -64,7 +65,7 @@ class _Laid:
 
 
 def _laid(
-    strum_s: FloatArray, best: Hypothesis, done: Completed, given: Exercise, nominal: BeatGrid | None,
+    strum_s: Floats, best: Hypothesis, done: Completed, given: Exercise, nominal: BeatGrid | None,
     end_s: float | None,
 ) -> _Laid:  # fmt: skip
     """The grid of the best hypothesis, cut where the playing or the recording ends."""
@@ -104,7 +105,7 @@ def _cut_off(grid: BeatGrid, end_s: float, *, bars_told: bool) -> tuple[Notice, 
 
 
 def _pulse(
-    strum_s: FloatArray,
+    strum_s: Floats,
     exercise: Exercise,
     clicks: Clicks | None,
     first_downbeat_s: float | None,
@@ -138,7 +139,7 @@ def _pulse(
 
 
 def _result(
-    strum_s: FloatArray, laid: _Laid, best: Hypothesis, rivals: tuple[Rival, ...], done: Completed, given: Exercise,
+    strum_s: Floats, laid: _Laid, best: Hypothesis, rivals: tuple[Rival, ...], done: Completed, given: Exercise,
     clicks: Clicks | None,
 ) -> Alignment:  # fmt: skip
     """All of it as one value."""
@@ -171,7 +172,7 @@ def _result(
     )  # fmt: skip
 
 
-def _marked(strum_s: FloatArray, found: Pairing, grid: BeatGrid, stretches: Sequence[Stretch]) -> IntArray:
+def _marked(strum_s: Floats, found: Pairing, grid: BeatGrid, stretches: Sequence[Stretch]) -> Ints:
     """The slot of every strum, those without one marked with the reason."""
     slot = np.where(found.paired, found.slot, ADDED)
     outside = np.ones(len(strum_s), np.bool_)
@@ -183,7 +184,7 @@ def _marked(strum_s: FloatArray, found: Pairing, grid: BeatGrid, stretches: Sequ
 
 
 def _departures(
-    strum_s: FloatArray, grid: BeatGrid, pulse: Pulse, stretches: Sequence[Stretch], tempi: Sequence[OwnTempo]
+    strum_s: Floats, grid: BeatGrid, pulse: Pulse, stretches: Sequence[Stretch], tempi: Sequence[OwnTempo]
 ) -> tuple[tuple[Departure, ...], NDArray[np.bool_]]:
     """The stretches in seconds and bpm, and which slots lie in them."""
     unasked = np.zeros(len(grid), np.bool_)

@@ -19,7 +19,8 @@ import numpy as np
 
 from strumclock.alignment.departures import Stretch
 from strumclock.alignment.inference import TRIPLET_SWING
-from strumclock.alignment.pairing import FloatArray, follow, nearest
+from strumclock.alignment.pairing import follow, nearest
+from strumclock.arrays import Floats
 from strumclock.grid import Exercise, part_places
 
 STRETCH_S = 10.0
@@ -81,7 +82,7 @@ class PlayedTempo:
     per_beat: int
 
 
-def coherence(strum_s: FloatArray, rate_hz: FloatArray) -> FloatArray:
+def coherence(strum_s: Floats, rate_hz: Floats) -> Floats:
     """How well strums keep step at each rate: mean squared coherence over overlapping stretches, 0 to 1.
 
     Corrected for chance: independent random strums give 0 on average.
@@ -111,7 +112,7 @@ def coherence(strum_s: FloatArray, rate_hz: FloatArray) -> FloatArray:
     return total / weight if weight else total
 
 
-def played_tempo(strum_s: FloatArray) -> PlayedTempo | None:
+def played_tempo(strum_s: Floats) -> PlayedTempo | None:
     """Tempo and parts of the beat from the strums alone; None where they keep no step.
 
     Which multiple of the part is the beat cannot be heard in the strums' times: of 1 to 4 the one is chosen at which
@@ -142,7 +143,7 @@ def played_tempo(strum_s: FloatArray) -> PlayedTempo | None:
     return PlayedTempo(bpm=round(60.0 / (part_s * best), 6), per_beat=best)
 
 
-def lattice(strum_s: FloatArray, part_s: float) -> tuple[float, np.typing.NDArray[np.int64]]:
+def lattice(strum_s: Floats, part_s: float) -> tuple[float, np.typing.NDArray[np.int64]]:
     """The part's length refined by a straight line through the strums [s], and the part of every strum from 0."""
     for _ in range(2):
         places = np.arange(strum_s[0] - part_s, strum_s[-1] + 2 * part_s, part_s)
@@ -158,7 +159,7 @@ def _usual(bpm: float) -> float:
     return float(np.exp(-0.5 * (np.log2(bpm / USUAL_BPM) / USUAL_OCTAVES) ** 2))
 
 
-def _repeats(filled: FloatArray, parts: int) -> float:
+def _repeats(filled: Floats, parts: int) -> float:
     """Share of places that are played or silent as the same place one bar of four beats before."""
     bar = 4 * parts
     return float((filled[bar:] == filled[:-bar]).mean()) if len(filled) >= 2 * bar else 0.5
@@ -180,7 +181,7 @@ class OwnTempo:
 
 
 def own_tempi(
-    beat: FloatArray, stretches: Sequence[Stretch], *, exercise: Exercise, given: Exercise, clicks_per_beat: float
+    beat: Floats, stretches: Sequence[Stretch], *, exercise: Exercise, given: Exercise, clicks_per_beat: float
 ) -> list[OwnTempo]:
     """The tempo of each stretch, read by the exercise if that was told, or shown by the strums that kept the click.
 
@@ -211,14 +212,14 @@ def own_tempi(
 class _Places:
     """Where an exercise puts its strums, after how many beats that repeats, its finest part; how usual it is."""
 
-    at: FloatArray
+    at: Floats
     period: float
     part: float
     usual: float
 
 
 def own_tempo(
-    beat: FloatArray,
+    beat: Floats,
     places_per_beat: float,
     *,
     pattern: Exercise | None = None,
@@ -261,7 +262,7 @@ def own_tempo(
     return OwnTempo(ratio=ratio, other=others[0] if others else None)
 
 
-def _fits(beat: FloatArray, places_per_beat: float, exercises: Sequence[_Places]) -> list[tuple[float, float, float]]:
+def _fits(beat: Floats, places_per_beat: float, exercises: Sequence[_Places]) -> list[tuple[float, float, float]]:
     """For each exercise at each tempo: how well strums and places agree, how likely it is, the tempo's ratio."""
     return [
         (_agreement(beat * ratio, places), places.usual * _near_click(ratio), ratio)
@@ -320,7 +321,7 @@ def _told(exercise: Exercise) -> _Places:
     return _Places(at=cell // per_beat + lines[cell % per_beat], period=whole // per_beat, part=part, usual=1.0)
 
 
-def _agreement(beat: FloatArray, places: _Places) -> float:
+def _agreement(beat: Floats, places: _Places) -> float:
     """Share of places and strums that have found each other, wherever the pattern begins: matched ÷ all."""
     repeats = np.arange(-1, int(np.ptp(beat) / places.period) + 3) * places.period
     slots = (repeats[:, None] + places.at[None]).ravel()

@@ -6,7 +6,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from strumclock.audio.limits import BLOCK_FRAMES, Samples
+from strumclock.arrays import Samples
+from strumclock.audio.limits import BLOCK_FRAMES
 
 Take = Callable[[Samples], None]
 """What consecutive blocks, shape (n, channels), are handed to. A block may be overwritten after the call."""

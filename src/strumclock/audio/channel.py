@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from strumclock.audio.decimation import Decimator, Samples
+from strumclock.arrays import Samples
+from strumclock.audio.decimation import Decimator
 from strumclock.audio.stored import Held, Store, Survey, mean_of
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from strumclock.audio.decimation import Samples
+from strumclock.arrays import Samples
 
 
 def cut(x: Samples, first: npt.NDArray[np.intp], length: int) -> Samples:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-Samples = npt.NDArray[np.float32]
+from strumclock.arrays import Samples as Samples
 
 TARGET_RATE_HZ = 11025.0  # 5.5 kHz of band; phones' voice filters and codecs leave little above it
 HALF_PERIODS = 16  # half length of the anti-alias filter, in samples of the new rate

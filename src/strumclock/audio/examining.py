@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.audio.limits import Samples
+from strumclock.arrays import Samples
 from strumclock.audio.stored import Store, Survey
 from strumclock.errors import Notice, RecordingError
 
@@ -23,7 +23,13 @@ CLIP_MIN_RUNS = 8  # one flat peak may be chance; below this many nothing is sai
 
 
 def examine(
-    store: Store, rate: int, *, what: str, silence_peak: float = SILENCE_PEAK, lossy: bool = False
+    store: Store,
+    rate: int,
+    *,
+    what: str,
+    silence_peak: float = SILENCE_PEAK,
+    lossy: bool = False,
+    survey: Survey | None = None,
 ) -> tuple[Notice, ...]:
     """Refuse samples that cannot be measured; say what is weak about the others.
 
@@ -38,6 +44,8 @@ def examine(
         Peak about the mean at or below which it is silence.
     lossy : bool
         Whether they come from a codec that does not keep the samples' values.
+    survey : Survey, optional
+        Of these samples, where there is one already.
 
     Raises
     ------
@@ -49,7 +57,7 @@ def examine(
         raise RecordingError(
             f"a take must last at least {MIN_DURATION_S:g} s, but {what} lasts {duration:.3g} s; record some bars"
         )
-    survey = Survey.of(store)
+    survey = survey or Survey.of(store)
     if not survey.is_finite:
         raise RecordingError(
             f"samples must be finite numbers, but {what} holds NaN or infinity; repair or export it again"

@@ -4,12 +4,7 @@ from __future__ import annotations
 
 from numbers import Real
 
-import numpy as np
-from numpy.typing import NDArray
-
 from strumclock.errors import RecordingError, UsageError
-
-Samples = NDArray[np.float32]
 
 SAMPLE_RATE_RANGE_HZ = (8_000, 192_000)  # telephone to studio
 MAX_DURATION_S = 30 * 60.0  # a lesson's recording; longer ones are measured in parts

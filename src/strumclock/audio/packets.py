@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.audio.limits import Samples
+from strumclock.arrays import Samples
 
 _KINDS = {"u8": "u1", "s16": "i2", "s32": "i4", "s64": "i8", "flt": "f4", "dbl": "f8"}  # FFmpeg's name, numpy's
 _FULL_SCALE = {"u1": 2.0**7, "i2": 2.0**15, "i4": 2.0**31, "i8": 2.0**63}
@@ -57,7 +57,8 @@ def copy_samples(values: NDArray[Any], target: Samples) -> None:
     channels = target.shape[1]
     if len(values) < channels:
         values = values[np.arange(channels) % len(values)]
-    target[...] = values[:channels].T
+    with np.errstate(over="ignore"):  # what becomes infinite is refused when the samples are examined
+        target[...] = values[:channels].T
     scale = _FULL_SCALE.get(values.dtype.str[1:])
     if scale is not None:
         if values.dtype.kind == "u":

@@ -10,6 +10,7 @@ from functools import partial
 from numbers import Real
 from pathlib import Path
 
+from strumclock.arrays import Samples
 from strumclock.audio import stored
 from strumclock.audio.blocks import Keeper, Take
 from strumclock.audio.decoded import Decoded, Part
@@ -60,7 +61,7 @@ def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: f
     file = regular_file(path)
     head = _head(file)
     stamp = stamp_of(file)
-    decoded, store = _store(file, head, part, stamp)
+    decoded, store, survey = _store(file, head, part, stamp)
     rate = check_rate(decoded.sample_rate_hz, RecordingError)
     what = f"{str(file)!r}" if part.whole else f"the part read of {str(file)!r}"
     first, stop = part.asked(rate)
@@ -71,44 +72,54 @@ def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: f
         raise RecordingError(
             f"a whole file was required, but {what} is cut short: {got_s:.2g} s could be read; copy or send it again"
         )
+    whole = asked.frames == store.frames
+    weak = examine(asked, rate, what=what, lossy=decoded.lossy, survey=survey if whole else None)
     recording = Recording(
         store=asked,
         sample_rate_hz=rate,
         start_s=first / rate,
         path=str(file),
         sha256=_sha256(file),
-        notices=decoded.notices + examine(asked, rate, what=what, lossy=decoded.lossy),
+        notices=decoded.notices + weak,
         priming_known=decoded.priming_known,
     )
-    if asked.frames == store.frames:
+    if whole:
         return recording
     wide = replace(recording, store=store, start_s=decoded.first_frame / rate)
-    return replace(recording, context=wide if Survey.of(store).is_finite else None)
+    return replace(recording, context=wide if survey.is_finite else None)
 
 
-def _store(file: Path, head: bytes, part: Part, stamp: tuple[int, int]) -> tuple[Decoded, Store]:
+def _store(file: Path, head: bytes, part: Part, stamp: tuple[int, int]) -> tuple[Decoded, Store, Survey]:
     """Decode with the library that is right for these bytes, and keep the samples if they are not many."""
     if _is_for_soundfile(head):
         from strumclock.audio.soundfiles import decode_soundfile
 
-        keeper = Keeper(stored.KEPT_BYTES)
-        decoded = decode_soundfile(file, part, keeper.take)
-        if decoded is not None:
-            return decoded, _stored(decoded, keeper, file, partial(decode_soundfile, file, part), stamp)
+        found = _gone_through(file, part, stamp, decode_soundfile)
+        if found is not None:
+            return found
     from strumclock.audio.containers import decode_container
 
-    keeper = Keeper(stored.KEPT_BYTES)
-    decoded = decode_container(file, part, keeper.take)
-    return decoded, _stored(decoded, keeper, file, partial(decode_container, file, part), stamp)
+    found = _gone_through(file, part, stamp, decode_container)
+    assert found is not None
+    return found
 
 
-def _stored(
-    decoded: Decoded, keeper: Keeper, file: Path, decode: Callable[[Take], object], stamp: tuple[int, int]
-) -> Store:
-    """The samples that were kept, or where they are."""
+def _gone_through(
+    file: Path, part: Part, stamp: tuple[int, int], decode: Callable[[Path, Part, Take], Decoded | None]
+) -> tuple[Decoded, Store, Survey] | None:
+    """What one decoder makes of a file; None where it is for the other one."""
+    keeper, survey = Keeper(stored.KEPT_BYTES), Survey()
+
+    def take(block: Samples) -> None:
+        keeper.take(block)
+        survey.take(block)
+
+    decoded = decode(file, part, take)
+    if decoded is None:
+        return None
     if keeper.samples is not None:
-        return Held(keeper.samples)
-    return InFile(file, decode, stamp, 0, decoded.frames, decoded.channels)
+        return decoded, Held(keeper.samples), survey
+    return decoded, InFile(file, partial(decode, file, part), stamp, 0, decoded.frames, decoded.channels), survey
 
 
 def _is_for_soundfile(head: bytes) -> bool:

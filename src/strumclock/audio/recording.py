@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from strumclock.arrays import Samples
 from strumclock.audio.channel import Channel
 from strumclock.audio.examining import examine
-from strumclock.audio.limits import MAX_CHANNELS, Samples, check_rate
+from strumclock.audio.limits import MAX_CHANNELS, check_rate
 from strumclock.audio.stored import Held, Store, Survey, mean_of
 from strumclock.errors import Notice, UsageError
 
@@ -73,7 +74,7 @@ class Recording:
         if not channels:
             channels = tuple(range(self.channels))
             if self.channels > 1:
-                survey = Survey.of(self.store)
+                survey = Survey.of(self.store, powers=True)
                 if survey.power_of_mean < OPPOSED_POWER_RATIO * survey.power.sum() / self.channels**2:
                     channels = (int(np.argmax(survey.power)),)
         return Channel(self.store, channels, self.sample_rate_hz)

@@ -15,8 +15,9 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.arrays import Samples
 from strumclock.audio.blocks import Keeper, Take
-from strumclock.audio.limits import BLOCK_FRAMES, Samples
+from strumclock.audio.limits import BLOCK_FRAMES
 from strumclock.errors import AudioFileError
 
 KEPT_BYTES = 1 << 26  # six minutes of one channel at 44.1 kHz; longer ones stay in their file
@@ -148,9 +149,10 @@ def stamp_of(file: Path) -> tuple[int, int]:
 
 
 class Survey:
-    """What one pass through samples shows: their extremes, means and powers."""
+    """What one pass through samples shows: their extremes and means and, where that is asked for, their powers."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, powers: bool = False) -> None:
+        self._powers = powers
         self.low, self.high = math.inf, -math.inf
         self.total: NDArray[np.float64] = np.zeros(0)
         self.power: NDArray[np.float64] = np.zeros(0)
@@ -158,9 +160,9 @@ class Survey:
         self.frames = 0
 
     @classmethod
-    def of(cls, store: Store) -> Survey:
+    def of(cls, store: Store, *, powers: bool = False) -> Survey:
         """Survey all samples of a store."""
-        survey = cls()
+        survey = cls(powers=powers)
         store.each(survey.take)
         return survey
 
@@ -172,9 +174,9 @@ class Survey:
         self.low, self.high = min(self.low, float(block.min())), max(self.high, float(block.max()))
         if not self.is_finite:
             return
-        self.total += block.sum(axis=0, dtype=np.float64)
-        self.power += [float(np.square(channel, dtype=np.float64).sum()) for channel in block.T]
-        if block.shape[1] > 1:
+        self.total += [float(channel.sum(dtype=np.float64)) for channel in block.T]
+        if self._powers:
+            self.power += [float(np.square(channel, dtype=np.float64).sum()) for channel in block.T]
             self.power_of_mean += float(np.square(mean_of(block, range(block.shape[1])), dtype=np.float64).sum())
 
     @property

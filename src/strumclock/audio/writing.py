@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 
 import numpy as np
@@ -9,6 +10,8 @@ from numpy.typing import ArrayLike
 
 from strumclock.errors import UsageError
 from strumclock.saving import replacing
+
+PCM_16_BYTES = 2
 
 
 def write_wav(path: str | os.PathLike[str], samples: ArrayLike, sample_rate_hz: int) -> None:
@@ -34,4 +37,9 @@ def write_wav(path: str | os.PathLike[str], samples: ArrayLike, sample_rate_hz: 
     if values.size == 0 or not float(np.abs(values).max()) <= 1.0:  # also false for NaN
         raise UsageError("samples from −1 to 1 were required, but larger ones, NaN or none came; scale them first")
     with replacing(path) as temporary:
-        soundfile.write(str(temporary), values, sample_rate_hz, subtype="PCM_16", format="WAV")
+        try:
+            soundfile.write(str(temporary), values, sample_rate_hz, subtype="PCM_16", format="WAV")
+        except soundfile.LibsndfileError:  # it does not pass on what the system said
+            raise OSError(errno.ENOSPC, "the sound cannot be written to its end; is the disk full?") from None
+        if temporary.stat().st_size < PCM_16_BYTES * values.size:
+            raise OSError(errno.ENOSPC, "the sound was not written to its end; is the disk full?")

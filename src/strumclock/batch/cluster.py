@@ -19,19 +19,19 @@ SCHEMES = ("tcp", "tls", "ws", "wss")
 
 def _reach(address: str) -> None:
     """Refuse an address that is none, or where nobody listens, before a client tries for a long time."""
-    where = f"a Dask scheduler must answer at an address such as tcp://10.0.0.5:8786, but {shown_url(address)}"
+    where = f"a Dask scheduler must answer at {shown_url(address)}"
     try:
         parts = urlsplit(address)
         host, port, scheme = parts.hostname, parts.port, parts.scheme
     except ValueError:
         host, port, scheme = None, None, ""
     if host is None or port is None or scheme not in SCHEMES:
-        raise UsageError(f"{where} is none; correct it")
+        raise UsageError(f"{where}, but that is no address such as tcp://10.0.0.5:8786; correct it")
     try:
         socket.create_connection((host, port), REACH_WITHIN_S).close()
     except (OSError, UnicodeError) as error:
         said = getattr(error, "strerror", None) or str(error) or "no answer"
-        raise UsageError(f"{where} did not: {said}; start it or correct this") from None
+        raise UsageError(f"{where}, but: {said}; start it or correct this") from None
 
 
 @contextmanager

@@ -132,16 +132,36 @@ def tuning_command(take: str, a4_hz: float, json_to: str | None) -> None:
 @click.argument("take_a")
 @click.argument("take_b")
 @options_of(Exercise)
+@click.option("--journal", metavar="J", help="Practice record: how far this player's takes usually lie apart.")
+@click.option("--student", metavar="NAME", help="Whose, where the record has several.")
 @click.option("--json", "json_to", metavar="F|-", help="Write the JSON to a file, or to standard output.")
-def compare_command(take_a: str, take_b: str, json_to: str | None, **told: Any) -> None:
+@click.option("--plot", "plot_to", metavar="F", help="Write the picture (png, svg, pdf).")
+def compare_command(
+    take_a: str,
+    take_b: str,
+    journal: str | None,
+    student: str | None,
+    json_to: str | None,
+    plot_to: str | None,
+    **told: Any,
+) -> None:
     """Hold two takes of one exercise against each other: is the difference larger than its uncertainty?"""
     from strumclock import report
     from strumclock.pipeline import compare, measure
 
-    outputs = report.Outputs(reads=(take_a, take_b), json=json_to)
+    outputs = report.Outputs(reads=(take_a, take_b, journal), json=json_to, plot=plot_to)
     exercise = take_out(Exercise, told)
-    result = compare(measure(take_a, exercise), measure(take_b, exercise))
+    a, b = measure(take_a, exercise), measure(take_b, exercise)
+    usual = None
+    if journal is not None:
+        from strumclock.journal import Journal
+        from strumclock.weeks.usual import usual_differences
+
+        usual = usual_differences(Journal(journal).history(student), a.exercise.bpm)
+    result = compare(a, b, usual=usual)
     outputs.write_json(result.to_dict())
+    if plot_to is not None:
+        report.write_comparison_plot(result, plot_to)
     if json_to != "-":
         say(report.comparison(result))
 

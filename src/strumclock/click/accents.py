@@ -11,10 +11,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from strumclock.arrays import Bools, Floats, Ints
 from strumclock.click.candidate import HEARD, Candidate
 from strumclock.click.cycle import Cycle
+from strumclock.click.following import PART_SHARE
 from strumclock.click.matching import Matcher, cut
-from strumclock.click.preprocessing import Bools, Float64, Ints
 from strumclock.click.scoring import Chance, Train, chance_at, loudness, promise, stretch
 
 PARTS = (2, 3, 4)
@@ -52,11 +53,11 @@ LOUDER, LOUDER_ERRORS, FEWEST_LOUDER = 1.2, 6.0, 4
 class _Rows:
     """Agreement of the rows at given places with sounds learned from subsets of them."""
 
-    def __init__(self, match: Matcher, position: Float64) -> None:
+    def __init__(self, match: Matcher, position: Floats) -> None:
         self.rows = match.rows(position)
         self.gram = (self.rows @ self.rows.T).astype(np.float64)
 
-    def agreement(self, weight: Float64) -> Float64:
+    def agreement(self, weight: Floats) -> Floats:
         """Of each row with the weighted mean of the others."""
         use = weight > 0
         along = self.gram[:, use] @ weight[use]
@@ -64,7 +65,7 @@ class _Rows:
         rest = np.maximum(float(weight @ along) - 2 * weight * along + weight**2 * own, 0.0)
         return np.where(rest > 1e-8, (along - weight * own) / np.sqrt(np.maximum(rest, 1e-8)), 0.0)
 
-    def voice(self, member: Bools, chance: Chance) -> tuple[Float64, Float64]:
+    def voice(self, member: Bools, chance: Chance) -> tuple[Floats, Floats]:
         """Agreement of all rows with what the members have in common, and its evidence."""
         weight = member.astype(np.float64)
         agreement = self.agreement(weight)
@@ -76,7 +77,7 @@ class _Rows:
         return agreement, chance.evidence(agreement)
 
 
-def complete(match: Matcher, train: Train, nominal: Float64, beats_per_bar: int | None, *, divide: bool) -> Candidate:
+def complete(match: Matcher, train: Train, nominal: Floats, beats_per_bar: int | None, *, divide: bool) -> Candidate:
     """Find the other sounds of a train's lattice, and the stretch of it that is heard.
 
     Parameters
@@ -130,7 +131,7 @@ def complete(match: Matcher, train: Train, nominal: Float64, beats_per_bar: int 
     )
 
 
-def _as_loud(match: Matcher, position: Float64, heard: Bools) -> Bools:
+def _as_loud(match: Matcher, position: Floats, heard: Bools) -> Bools:
     """Where as much sounds as usual at a click that is heard."""
     power = np.sum(np.diff(cut(match.signal.plain, position, match.before, match.after), axis=1) ** 2, axis=1)
     return np.asarray(power >= AS_LOUD * (np.median(power[heard]) if np.any(heard) else np.inf))
@@ -139,16 +140,16 @@ def _as_loud(match: Matcher, position: Float64, heard: Bools) -> Bools:
 def _accent(
     match: Matcher,
     rows: _Rows,
-    position: Float64,
+    position: Floats,
     number: Ints,
     inside: Bools,
-    agreement: Float64,
-    evidence: Float64,
+    agreement: Floats,
+    evidence: Floats,
     chance: Chance,
     beats_per_bar: int | None,
-) -> tuple[int, int, Float64 | None] | None:
+) -> tuple[int, int, Floats | None] | None:
     """After how many clicks an accent comes back, at which, and its evidence where it has a sound of its own."""
-    best: tuple[float, int, int, Float64 | None] | None = None
+    best: tuple[float, int, int, Floats | None] | None = None
     count = int(inside.sum())
     usual = _likelihood(agreement, chance.deviation)
     heard = inside & (evidence > HEARD)
@@ -170,14 +171,14 @@ def _accent(
     return _louder(loudness(match, position, heard), heard, number, beats_per_bar)
 
 
-def _likelihood(agreement: Float64, chance: Float64) -> Float64:
+def _likelihood(agreement: Floats, chance: Floats) -> Floats:
     """Log likelihood (nats) of rows given a sound, gain free: what agrees with it is explained."""
     explained = np.clip(np.maximum(agreement, 0.0), 0.0, 0.98) ** 2
-    likelihood: Float64 = -0.5 * np.minimum(INDEPENDENT, 1 / chance**2) * np.log1p(-explained)
+    likelihood: Floats = -0.5 * np.minimum(INDEPENDENT, 1 / chance**2) * np.log1p(-explained)
     return likelihood
 
 
-def _louder(loud: Float64, heard: Bools, number: Ints, beats_per_bar: int | None) -> tuple[int, int, None] | None:
+def _louder(loud: Floats, heard: Bools, number: Ints, beats_per_bar: int | None) -> tuple[int, int, None] | None:
     """An accent that is the same sound, louder."""
     best: tuple[float, int, int] | None = None
     for bar in (beats_per_bar,) if beats_per_bar and beats_per_bar > 1 else BARS:
@@ -211,7 +212,7 @@ def _divided(match: Matcher, found: Candidate, interval: float, chance: Chance) 
         return found
     cycle = Cycle.of(match, position, found.weight, interval)
     best = 1
-    voices: list[Float64] = []
+    voices: list[Floats] = []
     for parts in PARTS:
         if interval / parts < 0.1 * match.signal.rate_hz or (parts == 4 and best != 2):
             continue
@@ -222,9 +223,11 @@ def _divided(match: Matcher, found: Candidate, interval: float, chance: Chance) 
                 break
             rows = _Rows(match, position + shift)
             evidence.append(rows.voice(np.ones(len(position), dtype=bool), chance)[1])
-            if promise(evidence[-1]) < ENOUGH:
+            share = float(np.mean(evidence[-1] > HEARD))
+            if promise(evidence[-1]) < ENOUGH or share < PART_SHARE * float(np.mean(found.heard)):
+                evidence.pop()
                 break
-        if len(evidence) == parts - 1 and promise(evidence[-1]) >= ENOUGH:
+        if len(evidence) == parts - 1:
             best, voices = parts, evidence
     if best == 1:
         return found

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import scipy.fft
 
-from strumclock.click.preprocessing import Float32
+from strumclock.arrays import Samples
 
 ATTACK_HZ = 1500.0
 """A click's time is taken from its sound above this frequency …"""
@@ -21,7 +21,7 @@ SLOW_SHARE = 0.5
 told from it. Metronomes, beeps and drums have their peak at once; a word has it in its vowel."""
 
 
-def above(sound: Float32, rate_hz: float, cut_hz: float = ATTACK_HZ) -> Float32:
+def above(sound: Samples, rate_hz: float, cut_hz: float = ATTACK_HZ) -> Samples:
     """What lies above cut_hz: a causal second-order Butterworth high-pass, applied through its frequency response."""
     size = scipy.fft.next_fast_len(2 * len(sound) + round(0.02 * rate_hz), real=True)
     w = np.tan(np.pi * min(cut_hz / rate_hz, 0.45))
@@ -29,12 +29,12 @@ def above(sound: Float32, rate_hz: float, cut_hz: float = ATTACK_HZ) -> Float32:
     root = np.sqrt(2.0)
     a0, a1, a2 = 1 + root * w + w * w, 2 * (w * w - 1), 1 - root * w + w * w
     response = (1 - 2 * z + z * z) / (a0 + a1 * z + a2 * z * z)
-    high: Float32 = scipy.fft.irfft(scipy.fft.rfft(sound, size) * response, size)[: len(sound)].astype(np.float32)
+    high: Samples = scipy.fft.irfft(scipy.fft.rfft(sound, size) * response, size)[: len(sound)].astype(np.float32)
     return high
 
 
 def attack_index(
-    sound: Float32, rate_hz: float, share: float = ATTACK_SHARE, *, still: int = 0, likely: int = 0
+    sound: Samples, rate_hz: float, share: float = ATTACK_SHARE, *, still: int = 0, likely: int = 0
 ) -> float:
     """Where the sound above ATTACK_HZ first exceeds a share of its early peak, samples (a fraction, interpolated).
 
@@ -53,7 +53,7 @@ def attack_index(
 
 
 def attack_indices(
-    sound: Float32, rate_hz: float, shares: tuple[float, ...], *, still: int = 0, likely: int = 0
+    sound: Samples, rate_hz: float, shares: tuple[float, ...], *, still: int = 0, likely: int = 0
 ) -> list[float]:
     """`attack_index` of several shares."""
     high = np.abs(above(sound, rate_hz))
@@ -75,7 +75,7 @@ def attack_indices(
     return found
 
 
-def swells_s(sound: Float32, rate_hz: float, attack: int) -> float:
+def swells_s(sound: Samples, rate_hz: float, attack: int) -> float:
     """How long a sound takes from its attack to SLOW_SHARE of its peak, seconds; 0 where it has that at once.
 
     Parameters

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from strumclock.click.preprocessing import Bools, Float64, Ints
+from strumclock.arrays import Bools, Floats, Ints
 
 WIDTHS, FEWEST_AROUND = (np.inf, 12.0, 4.0), 6
 """Beats on either side whose clicks tell the beat at a place: all of them where it is steady. And how many clicks at
@@ -55,13 +55,13 @@ class Beat:
     step: float
     alternates: float
     wanders: float
-    number: Float64
-    level: Float64
+    number: Floats
+    level: Floats
     group: Ints
     width: float
 
     @classmethod
-    def through(cls, number: Float64, at: Float64, rate_hz: float) -> Beat:
+    def through(cls, number: Floats, at: Floats, rate_hz: float) -> Beat:
         """The beat through clicks of increasing numbers (at least three)."""
         alternates = _alternation(number, at)
         level = at - alternates * _parity(number)
@@ -82,29 +82,29 @@ class Beat:
         """Whether the beat differs from the straight line."""
         return self.width < WIDTHS[0]
 
-    def places(self, number: Float64) -> Float64:
+    def places(self, number: Floats) -> Floats:
         """Where the beats of these numbers lie, before the first and after the last click straight on."""
         if not self.bends:
-            steady: Float64 = self.start + self.step * number
+            steady: Floats = self.start + self.step * number
             return steady
         return _around(self.number, self.level, self.group, number, self.width)
 
-    def usual(self, number: Float64) -> Float64:
+    def usual(self, number: Floats) -> Floats:
         """Where the clicks of these numbers usually lie."""
-        usual: Float64 = self.places(number) + self.alternates * _parity(number)
+        usual: Floats = self.places(number) + self.alternates * _parity(number)
         return usual
 
-    def next(self, number: Float64) -> Float64:
+    def next(self, number: Floats) -> Floats:
         """Where clicks beyond those known are to be expected: from the last few, as soon as the beat bends."""
         nearest = replace(self, width=min(self.width, WIDTHS[-1])) if self.bends else self
         return nearest.usual(number)
 
 
-def _parity(number: Float64) -> Float64:
+def _parity(number: Floats) -> Floats:
     return np.where(number % 2 == 0, 1.0, -1.0)
 
 
-def _alternation(number: Float64, at: Float64) -> float:
+def _alternation(number: Floats, at: Floats) -> float:
     """How much later than their neighbours' middle even clicks lie: half of it is their own."""
     middle = np.arange(1, len(number) - 1)
     middle = middle[(np.diff(number)[:-1] == 1) & (np.diff(number)[1:] == 1)]
@@ -120,7 +120,7 @@ def _neighbours(count: int, reach: int) -> Ints:
     return near
 
 
-def _among_neighbours(number: Float64, level: Float64) -> Bools:
+def _among_neighbours(number: Floats, level: Floats) -> Bools:
     """Which clicks lie where those beside them put them; all of them where that leaves too few."""
     apart = np.diff(level) / np.diff(number)
     step = np.median(apart[np.clip(_neighbours(len(number), WIDE), 0, len(apart) - 1)], axis=1)
@@ -133,7 +133,7 @@ def _among_neighbours(number: Float64, level: Float64) -> Bools:
     return np.asarray(keep if np.count_nonzero(keep) >= FEWEST_AROUND else np.ones_like(keep))
 
 
-def _jumps(number: Float64, level: Float64, least: float) -> Ints:
+def _jumps(number: Floats, level: Floats, least: float) -> Ints:
     """Counts up where the beat jumps: where the lines through some clicks before and some after do not meet."""
     group = np.zeros(len(number), dtype=np.int_)
     edge = np.arange(WIDE, len(number) - WIDE + 1)
@@ -151,15 +151,15 @@ def _jumps(number: Float64, level: Float64, least: float) -> Ints:
     return group
 
 
-def _line_at(number: Float64, level: Float64, at: Float64) -> Float64:
+def _line_at(number: Floats, level: Floats, at: Floats) -> Floats:
     """The straight line through each row of clicks, at a place for each row."""
     mean_x, mean_y = number.mean(axis=1), level.mean(axis=1)
     away = number - mean_x[:, None]
-    line: Float64 = mean_y + (away * level).sum(axis=1) / (away * away).sum(axis=1) * (at - mean_x)
+    line: Floats = mean_y + (away * level).sum(axis=1) / (away * away).sum(axis=1) * (at - mean_x)
     return line
 
 
-def _around(number: Float64, level: Float64, group: Ints, at: Float64, width: float, *, itself: bool = True) -> Float64:
+def _around(number: Floats, level: Floats, group: Ints, at: Floats, width: float, *, itself: bool = True) -> Floats:
     """The line through the clicks around each place (tricube weights), on its side of a jump; of the click at the
     place only where `itself`."""
     own = group[np.clip(np.searchsorted(number, at, side="right") - 1, 0, len(number) - 1)]
@@ -179,5 +179,5 @@ def _around(number: Float64, level: Float64, group: Ints, at: Float64, width: fl
     spread = (weight * dx * dx).sum(axis=1) / total
     slope = (weight * dx * level[None]).sum(axis=1) / total / np.maximum(spread, 1e-9)
     usual = float(np.median(np.diff(level) / np.diff(number)))
-    line: Float64 = mean_y - np.where(spread > 0.1, slope, usual) * mean_x
+    line: Floats = mean_y - np.where(spread > 0.1, slope, usual) * mean_x
     return line

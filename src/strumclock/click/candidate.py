@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from strumclock.click.preprocessing import Bools, Float32, Float64, Ints
+from strumclock.arrays import Bools, Floats, Ints, Samples
 
 HEARD = 1.0
 """Evidence (nats) above which a click counts as heard."""
@@ -42,17 +42,17 @@ class Candidate:
         fellows, samples.
     """
 
-    nominal: Float64
+    nominal: Floats
     start: float
     step: float
-    sound: Float32
-    evidence: Float64
-    weight: Float64
+    sound: Samples
+    evidence: Floats
+    weight: Floats
     kind: Ints
     accented: Bools
     score: float
-    bend: Float64 = field(default_factory=lambda: np.zeros(0))
-    away: Float64 = field(default_factory=lambda: np.zeros(0))
+    bend: Floats = field(default_factory=lambda: np.zeros(0))
+    away: Floats = field(default_factory=lambda: np.zeros(0))
     off_beat: tuple[float, float] = (0.0, 0.0)
 
     def __post_init__(self) -> None:
@@ -72,7 +72,7 @@ class Candidate:
         return self.step * float(np.median(np.diff(self.nominal)))
 
     @property
-    def position(self) -> Float64:
+    def position(self) -> Floats:
         """Place of each, samples."""
         return self.start + self.step * self.nominal + self.away
 

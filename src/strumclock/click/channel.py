@@ -6,11 +6,11 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
+from strumclock.arrays import Samples
 from strumclock.audio.channel import Channel
 from strumclock.audio.decimation import TARGET_RATE_HZ
 from strumclock.audio.stored import Held, Store
 from strumclock.click.finding import find_clicks
-from strumclock.click.preprocessing import Float32
 
 FRAME_S, WITHIN_DB, SPARSE_SHARE = 0.01, 40.0, 0.35
 """A click is over in some 30 ms of a beat, a ringing guitar is not: of a channel's frames this share at most is within
@@ -113,7 +113,7 @@ def _repeats(channel: Channel) -> bool:
     return max(_correlation(part, lag) for lag in lags if lag < len(part) / 2) > REPEATS
 
 
-def _correlation(x: Float32, lag: float) -> float:
+def _correlation(x: Samples, lag: float) -> float:
     """Correlation of a signal with itself, so many samples (and a fraction) later."""
     whole = int(lag)
     size = scipy.fft.next_fast_len(len(x) + 64, real=True)

@@ -12,11 +12,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from strumclock.arrays import Bools, Floats, Ints
 from strumclock.click.candidate import Candidate
 from strumclock.click.following import FEWEST, SEARCH_S
 from strumclock.click.matching import Matcher, average, cut
 from strumclock.click.periodicity import ALIKE, SHIFT_S, Pairs
-from strumclock.click.preprocessing import Bools, Float64, Ints, Signal
+from strumclock.click.preprocessing import Signal
 from strumclock.click.scoring import MOST_EVIDENCE
 
 FRAME_S = 0.02
@@ -33,10 +34,6 @@ QUIET_DB = 15.0
 
 QUIET_SHARE = 0.5
 """The quiet lasts as long as this share of the coming second is quiet."""
-
-
-LONGEST_S = 40.0
-"""Longest time to the first strum."""
 
 
 INTERVALS_S = (0.2, 2.2)
@@ -58,11 +55,11 @@ RISE_DB = 10.0
 
 WORTH_LIKE, WORTH_UNLIKE, WORTH_GIVEN, WORTH_MISSING = 10.0, 4.0, 7.0, -4.0
 """Evidence (nats) of a further like click (a pulse in 0.3 ms by chance, and of that sound), of an unlike one (a pulse
-in 8 ms of quiet by chance), of the told tempo met to GIVEN, and of a place without a pulse."""
+in 8 ms of quiet by chance), of the given tempo met to GIVEN, and of a place without a pulse."""
 
 
 GIVEN = 1e-3
-"""How closely the told tempo, its half or its double must be met to count."""
+"""How closely the given tempo, its half or its double must be met to count."""
 
 
 MOST_LONE = 2
@@ -77,7 +74,7 @@ ENOUGH = 9.0
 class CountIn:
     """Clicks before the playing: places (samples), which are of the main sound, and the evidence (nats)."""
 
-    place: Float64
+    place: Floats
     main: Bools
     step: float
     score: float
@@ -100,7 +97,7 @@ def quiet_until(signal: Signal) -> float:
     return float((loud[0] if len(loud) else count) * size + ahead * size // 2)
 
 
-def rise_db(signal: Signal, place: Ints) -> Float64:
+def rise_db(signal: Signal, place: Ints) -> Floats:
     """How far each pulse rises above the 30 ms before it, as far as they are recorded, dB; 0 where nothing is."""
     rate = signal.rate_hz
     before, gap, after = round(0.030 * rate), round(0.003 * rate), round(0.003 * rate)
@@ -111,14 +108,14 @@ def rise_db(signal: Signal, place: Ints) -> Float64:
     floor = 1e-10 * float(np.mean(steps)) + 1e-30
     recorded = np.clip(place - gap - 1, 0, before)
     level = steps[:, :before].sum(axis=1) / np.maximum(recorded, 1)
-    rise: Float64 = 10 * np.log10((steps[:, before:].mean(axis=1) + floor) / (level + floor))
+    rise: Floats = 10 * np.log10((steps[:, before:].mean(axis=1) + floor) / (level + floor))
     return np.where(recorded > 0, rise, 0.0)
 
 
 def _find(signal: Signal, place: Ints, pairs: Pairs, hints_s: tuple[float, ...]) -> CountIn | None:
     """The clicks of a count-in that nothing covers, or None."""
     rate = signal.rate_hz
-    until = min(quiet_until(signal), LONGEST_S * rate)
+    until = quiet_until(signal)
     early = int(np.searchsorted(place, until))
     if early < 3:
         return None
@@ -145,7 +142,7 @@ def _find(signal: Signal, place: Ints, pairs: Pairs, hints_s: tuple[float, ...])
     return best
 
 
-def _members(at: Float64, rise: Float64, like: Float64, i: int, step: float, rate: float) -> CountIn:
+def _members(at: Floats, rise: Floats, like: Floats, i: int, step: float, rate: float) -> CountIn:
     """Clicks at pulse i and at whole steps from it, as far as there are any."""
     pulses, number = [i], [0]
     for direction in (1, -1):

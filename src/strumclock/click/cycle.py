@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from strumclock.arrays import Floats, Samples
 from strumclock.click.attack import above
 from strumclock.click.matching import Matcher
-from strumclock.click.preprocessing import Float32, Float64
 from strumclock.click.templates import learn
 
 CLICKS = 24
@@ -33,12 +33,16 @@ of a word is softer than its vowel. Calibrated with qs.py: 0.03 … 0.2."""
 ALIKE_QUIET = 0.8
 """Of quiets that last this share of the longest, as between hits at equal distances, the loudest hit ends the one."""
 
-LEAST_QUIET_S, RISE_S = 0.015, 0.020
+LEAST_QUIET_S, RISE_S = 0.06, 0.020
 """Where it stays below for no longer than the first, the sounds run into each other, and a click begins where what
 comes back rises most above its highest within the second before."""
 
 AFTER_S = 0.02
 """The place of a click's best agreement lies within its sound; its beginning is no later than this after it."""
+
+SOFT_S = 0.1
+"""A soft beginning, as a word's consonant, comes no longer before the first that is as strong as a hit; what comes
+earlier is left of a tail or of the strums."""
 
 HIT_S, HIT_RISES, HIT_SHARE = (0.003, 0.010), 2.0, 0.2
 """A hit rises between these times before and after its place by this factor above the highest within RISE_S before:
@@ -59,12 +63,12 @@ class Cycle:
     rate_hz : float
     """
 
-    peak: Float32
+    peak: Samples
     place: int
     rate_hz: float
 
     @classmethod
-    def of(cls, match: Matcher, position: Float64, weight: Float64, interval: float) -> Cycle:
+    def of(cls, match: Matcher, position: Floats, weight: Floats, interval: float) -> Cycle:
         """What comes back at these positions (samples), clearest where the weight is largest."""
         rate = match.signal.rate_hz
         if np.count_nonzero(weight) > FEW:  # nothing comes before the first, nor after the last
@@ -87,6 +91,9 @@ class Cycle:
         if quiet.stop - quiet.start < LEAST_QUIET_S * self.rate_hz:
             before = _highest(np.concatenate([peak[-long - wide :], peak]), long)[:count]
             begin = int(np.argmax(peak - before))
+        else:
+            first = int(np.argmax(np.roll(peak, -begin) > HIT_SHARE * peak.max()))
+            begin += first if first > SOFT_S * self.rate_hz else 0
         sound = np.roll(peak, -begin)
         before = _highest(np.concatenate([peak.max(keepdims=True).repeat(long), sound]), long)[:count]
         hits = np.flatnonzero((sound > HIT_RISES * before) & (sound > HIT_SHARE * peak.max()))
@@ -116,6 +123,6 @@ class Cycle:
         return float(peak.max()) > max(HIT_RISES * float(before.max()), QUIET_SHARE * float(self.peak.max()))
 
 
-def _highest(values: Float32, size: int) -> Float32:
-    highest: Float32 = np.lib.stride_tricks.sliding_window_view(values, size).max(axis=1)
+def _highest(values: Samples, size: int) -> Samples:
+    highest: Samples = np.lib.stride_tricks.sliding_window_view(values, size).max(axis=1)
     return highest

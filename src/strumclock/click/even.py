@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from strumclock.arrays import Floats, Ints
 from strumclock.click.accents import complete
 from strumclock.click.candidate import Candidate
 from strumclock.click.following import FEWEST, attempt, regular, thickened, thinned
@@ -21,7 +22,7 @@ from strumclock.click.periodicity import (
     pick_pulses,
     propose_intervals,
 )
-from strumclock.click.preprocessing import Float64, Ints, Signal
+from strumclock.click.preprocessing import Signal
 from strumclock.click.scoring import Train, loudness
 
 SCAN_S = 45.0
@@ -44,7 +45,7 @@ PLAIN_SCORE = 80.0
 
 
 HITS, LOUDER_HIT = 3, 1.1
-"""So many clicks to a beat told are hits of one sound, of which the first is louder than the others by this factor, or
+"""So many clicks to a beat given are hits of one sound, of which the first is louder than the others by this factor, or
 else the first that is heard."""
 
 
@@ -54,7 +55,7 @@ nothing changes in sweep_click.py."""
 
 
 PARTS_OF_BEAT = (1, 2, 3, 4)
-"""Clicks at a told tempo and at parts of it are one train's, and so are several beats'."""
+"""Clicks at a given tempo and at parts of it are one train's, and so are several beats'."""
 
 
 def find_even(
@@ -62,7 +63,7 @@ def find_even(
     pulses: Iterable[tuple[int, int, Ints, Pairs]],
     *,
     hints_s: tuple[float, ...],
-    nominal_s: Float64 | None,
+    nominal_s: Floats | None,
     beats_per_bar: int | None,
 ) -> Candidate | None:
     """The even clicks of a recording, or None.
@@ -129,7 +130,7 @@ def _best_train(
     place: Ints,
     pairs: Pairs,
     hints_s: tuple[float, ...],
-    nominal_s: Float64 | None,
+    nominal_s: Floats | None,
     begin: int,
     end: int,
 ) -> Train | None:
@@ -156,7 +157,7 @@ def _best_train(
 def _at_given_tempo(
     match: Matcher, best: Train | None, place: Ints, pairs: Pairs, hints_s: tuple[float, ...], begin: int, end: int
 ) -> Train | None:
-    """Clicks at a told tempo beside the best train of another one, as a clock on the wall ticks too; or where no train
+    """Clicks at a given tempo beside the best train of another one, as a clock on the wall ticks too; or where no train
     is found, if they are heard nearly throughout, as what mains hum or a steady player repeats is not."""
     rate = match.signal.rate_hz
     found = best is not None and best.score > _least(match, best)
@@ -190,7 +191,7 @@ def _better(a: Train | None, b: Train | None) -> Train | None:
     return b if a is None or (b is not None and b.score > a.score) else a
 
 
-def _whole(match: Matcher, train: Train, nominal_s: Float64 | None, beats_per_bar: int | None) -> Candidate:
+def _whole(match: Matcher, train: Train, nominal_s: Floats | None, beats_per_bar: int | None) -> Candidate:
     """Follow the train through the whole recording, and find its other sounds."""
     n = len(match.signal.samples)
     start, step = (train.start, train.step) if nominal_s is not None else thinned(train)
@@ -214,7 +215,7 @@ def _whole(match: Matcher, train: Train, nominal_s: Float64 | None, beats_per_ba
 
 
 def _one_to_three(match: Matcher, found: Candidate, hints_s: tuple[float, ...]) -> Candidate:
-    """Every third of the clicks where that is the beat told: a sound of several hits is one click.
+    """Every third of the clicks where that is the beat given: a sound of several hits is one click.
 
     Which third: the one of another sound or louder, or else that of the first click heard.
     """

@@ -9,13 +9,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
+from strumclock.arrays import Floats, Samples
 from strumclock.audio.channel import Channel
 from strumclock.audio.decimation import TARGET_RATE_HZ, decimation_for
 from strumclock.click.candidate import Candidate
 from strumclock.click.countin import find_count_in
 from strumclock.click.even import PLAIN_SCORE, Scan, find_even
 from strumclock.click.matching import Matcher
-from strumclock.click.preprocessing import Float32, Float64, preprocess
+from strumclock.click.preprocessing import preprocess
 from strumclock.click.refining import Take, refine
 from strumclock.click.segments import find_segments
 from strumclock.click.uneven import again, between, find_uneven
@@ -30,12 +31,13 @@ HIGH_RATE_HZ = 22_050.0
 """Clicks are looked for below 5 kHz; where none is clear there, at about this rate too: a closed hi-hat lies above."""
 
 
-CLEAR_SHARE = 0.8
-"""Clicks are plain where so many of those on the line are heard: short quiet ticks may have more above 5 kHz."""
+CLEAR_SHARE, BEGIN_S = 0.8, 2.0
+"""Clicks are plain where so many of those on the line are heard, from before this time: short quiet ticks may have more
+above 5 kHz, and a closed hi-hat is hardly heard below in a quiet count-in."""
 
 
 SKEW_HINTS = (0.5, 1.0, 2.0)
-"""A told tempo may mean clicks on the halves of the beat, on the beat, or on every other one."""
+"""A given tempo may mean clicks on the halves of the beat, on the beat, or on every other one."""
 
 
 def find_clicks(
@@ -47,7 +49,7 @@ def find_clicks(
     beats_per_bar: int | None = None,
     nominal_s: ArrayLike | None = None,
     source: str = "recording",
-    low: Float32 | None = None,
+    low: Samples | None = None,
 ) -> Clicks | None:
     """Find the clicks of a metronome in a recording, whatever they sound like.
 
@@ -63,11 +65,11 @@ def find_clicks(
     start_s : float
         File time of samples[0].
     bpm : float, optional
-        The tempo told. It may be wrong, half or double: it only helps where clicks are few.
+        The tempo given. It may be wrong, half or double: it only helps where clicks are few.
     beats_per_bar : int, optional
         After how many clicks accents are looked for; without it they are looked for after 2 to 12.
     nominal_s : float array, shape (m,), optional
-        Told times of the clicks (a tempo map), increasing, of which only the start and the clocks' ratio are unknown.
+        Given times of the clicks (a tempo map), increasing, of which only the start and the clocks' ratio are unknown.
     source : str
         Passed on into the result.
     low : float32 array, optional
@@ -81,7 +83,7 @@ def find_clicks(
     Raises
     ------
     UsageError
-        Where the samples are not one channel of finite numbers, or the told times do not increase.
+        Where the samples are not one channel of finite numbers, or the given times do not increase.
 
     Examples
     --------
@@ -98,6 +100,10 @@ def find_clicks(
     take = _checked(samples, sample_rate_hz, start_s=start_s, source=source, nominal_s=nominal_s)
     if take is None:
         return None
+    if low is None:
+        low, _ = take.samples.decimated(TARGET_RATE_HZ)
+    if not np.any(low):
+        return None
     hints_s = () if bpm is None else tuple(60 / bpm * m for m in SKEW_HINTS)
     match, found = _heard_best(take, low, hints_s, beats_per_bar)
     if found is None:
@@ -109,7 +115,7 @@ def find_clicks(
 def _checked(
     samples: ArrayLike | Channel, sample_rate_hz: float, *, start_s: float, source: str, nominal_s: ArrayLike | None
 ) -> Take | None:
-    """The recording and what was given, as it is to be; None where it is too short or silent."""
+    """The recording and what was given, as it is to be; None where it is too short."""
     if isinstance(samples, Channel):
         x = samples
     else:
@@ -123,22 +129,19 @@ def _checked(
         raise UsageError(f"a sample rate above 0 Hz is required, not {sample_rate_hz}")
     given = None if nominal_s is None else np.asarray(nominal_s, dtype=np.float64)
     if given is not None and (given.ndim != 1 or len(given) < 3 or not np.all(np.diff(given) > 0)):
-        raise UsageError("told click times must be at least 3 and increase")
-    survey = x.survey()
-    if not survey.is_finite:
-        raise UsageError("the samples hold a number that is not finite: repair or leave out that part")
-    if len(x) < SHORTEST_S * sample_rate_hz or not survey.peak > 0:
+        raise UsageError("given click times must be at least 3 and increase")
+    if len(x) < SHORTEST_S * sample_rate_hz:
         return None
+    if x is not samples and not x.survey().is_finite:  # a recording's channel has been examined
+        raise UsageError("the samples hold a number that is not finite: repair or leave out that part")
     return Take(samples=x, sample_rate_hz=sample_rate_hz, start_s=start_s, source=source, nominal_s=given)
 
 
 def _heard_best(
-    take: Take, low: Float32 | None, hints_s: tuple[float, ...], beats_per_bar: int | None
+    take: Take, low: Samples, hints_s: tuple[float, ...], beats_per_bar: int | None
 ) -> tuple[Matcher, Candidate | None]:
     """The best candidate below 5 kHz or, where none is clear there, up to 11 kHz; and the signal it was found in."""
     rate_hz = take.sample_rate_hz
-    if low is None:
-        low, _ = take.samples.decimated(TARGET_RATE_HZ)
     match = Matcher.of(preprocess(low, rate_hz / decimation_for(rate_hz)))
     found = _candidate(match, hints_s, take.nominal_s, beats_per_bar)
     if _clear(found, match) or decimation_for(rate_hz) == decimation_for(rate_hz, HIGH_RATE_HZ):
@@ -154,7 +157,7 @@ def _heard_best(
 def _candidate(
     match: Matcher,
     hints_s: tuple[float, ...],
-    nominal_s: Float64 | None,
+    nominal_s: Floats | None,
     beats_per_bar: int | None,
     *,
     uneven: bool = True,
@@ -181,9 +184,9 @@ def _better(there: Candidate, high: Matcher, found: Candidate, match: Matcher) -
 
 
 def _clear(found: Candidate | None, match: Matcher) -> bool:
-    """Whether clicks are heard plainly, nearly all of them, and to the end."""
+    """Whether clicks are heard plainly, nearly all of them, from the beginning to the end."""
     if found is None or found.score < PLAIN_SCORE or np.mean(found.heard) < CLEAR_SHARE:
         return False
     rate_hz = match.signal.rate_hz
-    last_s = (found.start + found.step * float(found.nominal[-1])) / rate_hz
-    return to_the_end(last_s, len(match.signal.samples) / rate_hz)
+    first_s, last_s = ((found.start + found.step * float(n)) / rate_hz for n in found.nominal[[0, -1]])
+    return first_s < BEGIN_S and to_the_end(last_s, len(match.signal.samples) / rate_hz)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from strumclock.arrays import Floats, Samples
+from strumclock.click.candidate import HEARD
 from strumclock.click.cycle import Cycle
 from strumclock.click.matching import Matcher, average
 from strumclock.click.periodicity import MULTIPLES, Chain
-from strumclock.click.preprocessing import Float32, Float64
 from strumclock.click.scoring import Train, chance_at, promise, stretch, weigh
 
 CHAIN_TOLERANCE_S = 0.00025
@@ -18,9 +19,9 @@ SEARCH_S = 0.0004
 """How far a click may lie from where the clicks so far put it."""
 
 
-ALIKE, ALIKE_SHARE = (0.2, 0.4), 0.6
-"""Agreement above which a place helps to fit the train: between these, this share of what is usual in its chain.
-Among noise a chain agrees by 0.3; in 0.4 ms chance reaches 0.15."""
+ALIKE = 0.3
+"""Agreement above which a place helps to fit the train: in 0.4 ms chance reaches 0.15. A share of what is usual in the
+chain instead moves nothing in sweep_click.py."""
 
 
 SPARSE = 0.3, 0.6
@@ -33,6 +34,9 @@ THIN = 5.0
 """Evidence (nats) by which a thinner train must be the better one."""
 
 
+PART_SHARE = 0.5
+"""And so many of them are heard, against the train's own: in the quiet of a count-in anything comes back."""
+
 PART = 12.0
 """Evidence (nats) that the train's own sound must have between its places: an accent or a strum may have hidden the
 others there, and made the longer interval the likelier one. From 6 to 24 nothing changes in
@@ -44,8 +48,8 @@ FEWEST = 3
 
 
 def follow(
-    match: Matcher, chain: Chain, nominal: Float64, known: Float32 | None = None
-) -> tuple[float, float, Float32] | None:
+    match: Matcher, chain: Chain, nominal: Floats, known: Samples | None = None
+) -> tuple[float, float, Samples] | None:
     """Start, step and sound of the train that a chain belongs to, followed over all nominal places.
 
     The first fit is made where the chain's pulses lie; then twice the stretch, and so on, so that the next places are
@@ -60,15 +64,13 @@ def follow(
     sound = match.rows(np.array([chain.lead]))[0] if known is None else known
     start = chain.lead - step * float(nominal[int(np.argmin(np.abs(position - chain.lead)))])
     rounds = 3
-    first, _ = match.compare(chain.place if known is None else start + step * nominal[core], sound, reach)
-    alike = float(np.clip(ALIKE_SHARE * np.median(first), *ALIKE))
     while True:
         use = (nominal >= low) & (nominal <= high)
         x = nominal[use]
         for _ in range(rounds):
             at = start + step * x
             found, delay = match.compare(at, sound, reach)
-            weight = np.maximum(found - 0.75 * alike, 0.0) * (found > alike)
+            weight = np.maximum(found - 0.75 * ALIKE, 0.0) * (found > ALIKE)
             if np.count_nonzero(weight) < 2:
                 return None
             start, step, weight = _line(x, at + delay, weight, start, step, CHAIN_TOLERANCE_S * match.signal.rate_hz)
@@ -84,8 +86,8 @@ def follow(
 
 
 def _line(
-    x: Float64, at: Float64, weight: Float64, start: float, step: float, tolerance: float
-) -> tuple[float, float, Float64]:
+    x: Floats, at: Floats, weight: Floats, start: float, step: float, tolerance: float
+) -> tuple[float, float, Floats]:
     """Weighted straight line through (x, at), those far from it left out."""
     keep = weight
     for _ in range(4):
@@ -107,20 +109,20 @@ def _line(
     return start, step, keep
 
 
-def _weighted_median(values: Float64, weight: Float64) -> float:
+def _weighted_median(values: Floats, weight: Floats) -> float:
     order = np.argsort(values)
     total = np.cumsum(weight[order])
     return float(values[order][int(np.searchsorted(total, total[-1] / 2))])
 
 
-def attempt(match: Matcher, chain: Chain, nominal: Float64, known: Float32 | None = None) -> Train | None:
+def attempt(match: Matcher, chain: Chain, nominal: Floats, known: Samples | None = None) -> Train | None:
     if len(nominal) < FEWEST:
         return None
     fitted = follow(match, chain, nominal, known)
     return None if fitted is None else weigh(match, nominal, *fitted)
 
 
-def regular(start: float, step: float, begin: int, end: int) -> Float64:
+def regular(start: float, step: float, begin: int, end: int) -> Floats:
     """Whole numbers k with begin <= start + k * step < end."""
     return np.arange(np.ceil((begin - start) / step), np.floor((end - 1 - start) / step) + 1.0)
 
@@ -147,15 +149,16 @@ def thinned(train: Train) -> tuple[float, float]:
 
 def thickened(match: Matcher, start: float, step: float, train: Train) -> float:
     """The step, or a half or third of it where the train's own sound is heard between its places too."""
-    clear = np.where(train.heard, np.maximum(train.agreement, 0.0), 0.0)
-    cycle = Cycle.of(match, train.position, clear, step)
     whole = np.arange(np.floor((train.position[0] - start) / step), np.ceil((train.position[-1] - start) / step))
     for parts in (2, 3):
-        if not all(cycle.hits(part * step / parts) for part in range(1, parts)):
-            continue
         number = np.arange(whole[0] * parts, (whole[-1] + 1) * parts)
         position = start + step / parts * number[number % parts > 0]
         agreement, _ = match.compare(position, train.sound, 1)
-        if promise(chance_at(match, position, train.sound, step / parts).evidence(agreement)) > PART:
+        evidence = chance_at(match, position, train.sound, step / parts).evidence(agreement)
+        often = np.mean(evidence > HEARD) > PART_SHARE * np.mean(train.heard)
+        if not often or promise(evidence) <= PART:
+            continue
+        cycle = Cycle.of(match, train.position, np.where(train.heard, np.maximum(train.agreement, 0.0), 0.0), step)
+        if all(cycle.hits(part * step / parts) for part in range(1, parts)):
             return step / parts
     return step

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.fft
 
+from strumclock.arrays import Floats, Samples
 from strumclock.audio import cutting
-from strumclock.click.preprocessing import Float32, Float64, Signal
+from strumclock.click.preprocessing import Signal
 from strumclock.click.templates import turn
 
 BODY_S = (0.002, 0.012)
@@ -35,15 +36,15 @@ class Matcher:
         """Matcher with the usual body."""
         return cls(signal=signal, before=round(BODY_S[0] * signal.rate_hz), after=round(BODY_S[1] * signal.rate_hz))
 
-    def windows(self, centre: Float64, before: int, after: int) -> Float32:
+    def windows(self, centre: Floats, before: int, after: int) -> Samples:
         """Rows of the signal around rounded centres, zero beyond the ends."""
         return cut(self.signal.samples, centre, before, after)
 
-    def rows(self, position: Float64) -> Float32:
+    def rows(self, position: Floats) -> Samples:
         """Rows of unit energy, moved so that the fractional positions fall on the same sample."""
         return unit(aligned(self.signal.samples, position, self.before, self.after))
 
-    def compare(self, position: Float64, sound: Float32, reach: int) -> tuple[Float64, Float64]:
+    def compare(self, position: Floats, sound: Samples, reach: int) -> tuple[Floats, Floats]:
         """Best agreement within reach samples of each position, and how much later than the position it lies
         (samples)."""
         reach = reach + 1
@@ -59,16 +60,16 @@ class Matcher:
         best = (y1 - 0.25 * (y0 - y2) * step).astype(np.float64)
         return best, top - reach + step + np.round(position) - position
 
-    def curve(self, position: Float64, sound: Float32, reach: int) -> Float32:
+    def curve(self, position: Floats, sound: Samples, reach: int) -> Samples:
         """Agreement at every sample within reach of each position, shape (n, 2 reach + 1)."""
         wide = self.windows(position, reach + self.before, reach + self.after)
         length = scipy.fft.next_fast_len(wide.shape[1], real=True)
         spectrum = scipy.fft.rfft(wide, length)
         spectrum *= scipy.fft.rfft(sound, length).conj()
-        agreement: Float32 = scipy.fft.irfft(spectrum, length)[:, : 2 * reach + 1]
+        agreement: Samples = scipy.fft.irfft(spectrum, length)[:, : 2 * reach + 1]
         return agreement / local_norm(wide, self.before + self.after)
 
-    def surroundings(self, position: Float64, sound: Float32, interval: float) -> Float32:
+    def surroundings(self, position: Floats, sound: Samples, interval: float) -> Samples:
         """Agreement at every sample of the surroundings of each position, before and after, shape (n, lags)."""
         near = min(round(NEAR_S * self.signal.rate_hz), round(NEAR_SHARE * interval))
         far = max(min(round(FAR_S * self.signal.rate_hz), round(FAR_SHARE * interval)), near + 8)
@@ -76,12 +77,12 @@ class Matcher:
         return np.concatenate([curve[:, : far - near], curve[:, far + near + 1 :]], axis=1)
 
 
-def cut(x: Float32, centre: Float64, before: int, after: int) -> Float32:
+def cut(x: Samples, centre: Floats, before: int, after: int) -> Samples:
     """Rows of x around rounded centres, zero beyond the ends."""
     return cutting.cut(x, np.round(centre).astype(np.intp) - before, before + after)
 
 
-def aligned(x: Float32, position: Float64, before: int, after: int) -> Float32:
+def aligned(x: Samples, position: Floats, before: int, after: int) -> Samples:
     """Rows of x moved so that the fractional positions fall on row index `before`."""
     pad = 8
     whole = np.round(position)
@@ -89,11 +90,11 @@ def aligned(x: Float32, position: Float64, before: int, after: int) -> Float32:
     size = scipy.fft.next_fast_len(wide.shape[1] + 16, real=True)
     spectrum = scipy.fft.rfft(wide, size)
     turn(spectrum, position - whole, size)
-    rows: Float32 = scipy.fft.irfft(spectrum, size)[:, pad : pad + before + after]
+    rows: Samples = scipy.fft.irfft(spectrum, size)[:, pad : pad + before + after]
     return rows
 
 
-def local_norm(rows: Float32, size: int) -> Float32:
+def local_norm(rows: Samples, size: int) -> Samples:
     """Norm of every stretch of size samples of each row, never below a thousandth of the row's own."""
     square = rows * rows
     least = np.float32(1e-5) * square.sum(axis=1, keepdims=True) + np.float32(1e-12)
@@ -102,7 +103,7 @@ def local_norm(rows: Float32, size: int) -> Float32:
     return np.sqrt(norm, out=norm)
 
 
-def sliding_sum(values: Float32, size: int) -> Float32:
+def sliding_sum(values: Samples, size: int) -> Samples:
     """Sum of every stretch of so many neighbours in each row: sums of 1, 2, 4 … put together.
 
     Examples
@@ -122,20 +123,20 @@ def sliding_sum(values: Float32, size: int) -> Float32:
         span *= 2
 
 
-def unit(rows: Float32) -> Float32:
+def unit(rows: Samples) -> Samples:
     """Rows scaled to unit energy; silent rows stay silent."""
     norm = np.sqrt(np.einsum("ij,ij->i", rows, rows))
-    scaled: Float32 = rows / np.maximum(norm, np.float32(1e-9))[:, None]
+    scaled: Samples = rows / np.maximum(norm, np.float32(1e-9))[:, None]
     return scaled
 
 
-def average(rows: Float32, weight: Float64) -> Float32:
+def average(rows: Samples, weight: Floats) -> Samples:
     """Weighted mean of rows, of unit energy."""
-    mean: Float32 = unit((weight.astype(np.float32) @ rows)[None])[0]
+    mean: Samples = unit((weight.astype(np.float32) @ rows)[None])[0]
     return mean
 
 
-def leave_one_out(rows: Float32, weight: Float64) -> Float64:
+def leave_one_out(rows: Samples, weight: Floats) -> Floats:
     """Agreement of each unit row with the weighted mean of the others."""
     gram = (rows @ rows.T).astype(np.float64)
     own = np.diag(gram)

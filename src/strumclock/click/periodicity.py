@@ -15,8 +15,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from strumclock.arrays import Floats, Ints, Samples
 from strumclock.audio.cutting import cut
-from strumclock.click.preprocessing import Float32, Float64, Ints, Signal, moving_mean
+from strumclock.click.preprocessing import Signal, moving_mean
 
 PULSE_S = 0.002
 """A pulse is where the energy over this time stands out."""
@@ -52,8 +53,8 @@ class Pairs:
 
     first: Ints
     second: Ints
-    lag_s: Float64
-    weight: Float64
+    lag_s: Floats
+    weight: Floats
 
 
 def pick_pulses(signal: Signal, begin: int = 0, end: int | None = None) -> Ints:
@@ -81,11 +82,11 @@ def pick_pulses(signal: Signal, begin: int = 0, end: int | None = None) -> Ints:
     return np.sort(place[np.concatenate(kept)]) * fine + fine // 2 + begin if kept else np.zeros(0, dtype=np.int64)
 
 
-def snippets(x: Float32, place: Ints, before: int, after: int) -> Float32:
+def snippets(x: Samples, place: Ints, before: int, after: int) -> Samples:
     """Rows x[p - before : p + after], zero beyond the ends, each of unit energy."""
     rows = cut(x, place.astype(np.intp) - before, before + after)
     norm = np.sqrt(np.einsum("ij,ij->i", rows, rows))
-    scaled: Float32 = rows / np.maximum(norm, np.float32(1e-12))[:, None]
+    scaled: Samples = rows / np.maximum(norm, np.float32(1e-12))[:, None]
     return scaled
 
 
@@ -146,7 +147,7 @@ MULTIPLES = 8
 
 
 CLOCK = 5e-4
-"""How far a told tempo may be from the heard one where a map of click times is told: no clock is worse."""
+"""How far a given tempo may be from the heard one where a map of click times is given: no clock is worse."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -165,7 +166,7 @@ class Chain:
 
     start: float
     step: float
-    place: Float64
+    place: Floats
     lead: float
 
 
@@ -177,8 +178,8 @@ def propose_intervals(pairs: Pairs, hints_s: tuple[float, ...] = ()) -> list[flo
         return []
     total = np.concatenate([[0.0], np.cumsum(weight)])
 
-    def collected(at: Float64, width: Float64 | float) -> Float64:
-        found: Float64 = total[np.searchsorted(lag, at + width)] - total[np.searchsorted(lag, at - width)]
+    def collected(at: Floats, width: Floats | float) -> Floats:
+        found: Floats = total[np.searchsorted(lag, at + width)] - total[np.searchsorted(lag, at - width)]
         return found
 
     peaks: list[float] = []
@@ -239,15 +240,15 @@ def find_chains(place: Ints, pairs: Pairs, interval_s: float, rate_hz: float, mo
     return found
 
 
-def find_mapped_chains(place: Ints, pairs: Pairs, nominal_s: Float64, rate_hz: float, most: int = 3) -> list[Chain]:
-    """The chains of pulses that keep a told map of click times, by where that puts its time 0."""
+def find_mapped_chains(place: Ints, pairs: Pairs, nominal_s: Floats, rate_hz: float, most: int = 3) -> list[Chain]:
+    """The chains of pulses that keep a given map of click times, by where that puts its time 0."""
     a, b = np.triu_indices(len(nominal_s), 1)
     near = nominal_s[b] - nominal_s[a] <= SPAN_S
     a, b = a[near], b[near]
     order = np.argsort(nominal_s[b] - nominal_s[a])
-    a, told = a[order], (nominal_s[b] - nominal_s[a])[order]
+    a, given = a[order], (nominal_s[b] - nominal_s[a])[order]
     width = LAG_TOLERANCE_S + CLOCK * pairs.lag_s
-    low, high = np.searchsorted(told, pairs.lag_s - width), np.searchsorted(told, pairs.lag_s + width)
+    low, high = np.searchsorted(given, pairs.lag_s - width), np.searchsorted(given, pairs.lag_s + width)
     pair = np.repeat(np.arange(len(low)), high - low)
     which = np.arange(len(pair)) - np.repeat(np.cumsum(high - low) - (high - low), high - low) + low[pair]
     first = pairs.first[pair]

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from strumclock.arrays import Floats, Samples
 from strumclock.audio.channel import Channel
 from strumclock.click.attack import ATTACK_SHARE, attack_indices
 from strumclock.click.matching import Matcher
-from strumclock.click.preprocessing import Float32, Float64
 from strumclock.click.templates import MARGIN, learn
 
 BACK_S, AHEAD_S = 0.020, 0.045
@@ -48,14 +48,12 @@ class Line:
     middle: float
     middle_u: float
 
-    def u(self, nominal: Float64) -> Float64:
+    def u(self, nominal: Floats) -> Floats:
         """Standard uncertainty of the line's places."""
         return np.hypot(self.middle_u, self.step_u * (nominal - self.middle))
 
 
-def fit_line(
-    match: Matcher, position: Float64, nominal: Float64, sound: Float32, weight: Float64, bend: Float64
-) -> Line:
+def fit_line(match: Matcher, position: Floats, nominal: Floats, sound: Samples, weight: Floats, bend: Floats) -> Line:
     """Weighted straight line through the exact places of the heard clicks, less what their beat bends away from it;
     what lies far from it does not count."""
     use = weight > 0
@@ -87,7 +85,7 @@ def fit_line(
     )
 
 
-def attack_of(channel: Channel, position: Float64, weight: Float64) -> tuple[float, float]:
+def attack_of(channel: Channel, position: Floats, weight: Floats) -> tuple[float, float]:
     """How much later than the positions the click's time lies, and its standard uncertainty (samples).
 
     The uncertainty is read from half of the clicks against all, and from the definition's own play: how far apart the
@@ -100,7 +98,7 @@ def attack_of(channel: Channel, position: Float64, weight: Float64) -> tuple[flo
     samples, place = channel.around(position[clear], max(back, ahead) + 2 * MARGIN)
     still, likely = round(STILL_S * sample_rate_hz), back - round(NOT_BEFORE_S * sample_rate_hz)
 
-    def attacks(part: Float64, *shares: float) -> list[float]:
+    def attacks(part: Floats, *shares: float) -> list[float]:
         sound = learn(samples, sample_rate_hz, part, back, ahead).sound
         return [i - back for i in attack_indices(sound, sample_rate_hz, shares, still=still, likely=likely)]
 

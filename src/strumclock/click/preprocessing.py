@@ -12,15 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
-from numpy.typing import NDArray
 
+from strumclock.arrays import Samples
 from strumclock.audio.cutting import cut
 from strumclock.audio.quantiles import quantiles
-
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
-Ints = NDArray[np.int_]
-Bools = NDArray[np.bool_]
 
 WHITEN_S = 0.14
 """Length of a whitening frame, to the nearest length of quick transforms: long enough to resolve a guitar's partials (7
@@ -65,12 +60,12 @@ class Signal:
         Their sample rate. Sample i lies at i / rate_hz seconds from the first sample of the recording.
     """
 
-    samples: Float32
-    plain: Float32
+    samples: Samples
+    plain: Samples
     rate_hz: float
 
 
-def whiten(samples: Float32, rate_hz: float) -> Float32:
+def whiten(samples: Samples, rate_hz: float) -> Samples:
     """Each frame divided by its own smoothed spectrum (zero phase), frames added up again."""
     size = _frame(rate_hz)
     hop = size // 2
@@ -108,7 +103,7 @@ def _frame(rate_hz: float) -> int:
     return min((two, two * 3 // 2, 2 * two), key=lambda size: abs(size - wanted))
 
 
-def _smooth(power: Float32) -> Float32:
+def _smooth(power: Samples) -> Samples:
     """Mean of SMOOTH_BINS neighbouring bins, by repeated doubling; the ends repeat."""
     half, bins = SMOOTH_BINS // 2, power.shape[1]
     padded = np.empty((len(power), bins + SMOOTH_BINS), dtype=np.float32)
@@ -122,7 +117,7 @@ def _smooth(power: Float32) -> Float32:
     return padded[:, :bins]
 
 
-def moving_mean(values: Float32, length: int) -> Float32:
+def moving_mean(values: Samples, length: int) -> Samples:
     """Centred moving mean of odd or even length; beyond the ends nothing counts."""
     total = np.empty(len(values) + 1, dtype=np.float64)
     total[0] = 0.0
@@ -130,11 +125,11 @@ def moving_mean(values: Float32, length: int) -> Float32:
     before = length // 2
     high = np.minimum(np.arange(len(values)) + (length - before), len(values))
     low = np.maximum(np.arange(len(values)) - before, 0)
-    mean: Float32 = ((total[high] - total[low]) / (high - low)).astype(np.float32)
+    mean: Samples = ((total[high] - total[low]) / (high - low)).astype(np.float32)
     return mean
 
 
-def level(samples: Float32, rate_hz: float) -> Float32:
+def level(samples: Samples, rate_hz: float) -> Samples:
     """Samples divided by their own level over LEVEL_S, read every 2 ms and interpolated between."""
     block = max(round(0.002 * rate_hz), 1)
     span = max(round(LEVEL_S * rate_hz / block), 1)
@@ -157,6 +152,6 @@ def level(samples: Float32, rate_hz: float) -> Float32:
     return padded[: len(samples)]
 
 
-def preprocess(plain: Float32, rate_hz: float) -> Signal:
+def preprocess(plain: Samples, rate_hz: float) -> Signal:
     """Whiten and level a decimated recording."""
     return Signal(samples=level(whiten(plain, rate_hz), rate_hz), plain=plain, rate_hz=rate_hz)

@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from strumclock.arrays import Floats
 from strumclock.audio.channel import Channel
 from strumclock.click.beat import LEAST_JUMP_S
 from strumclock.click.candidate import Candidate
@@ -15,7 +16,6 @@ from strumclock.click.countin import quiet_until, with_count_in
 from strumclock.click.cycle import Cycle
 from strumclock.click.matching import Matcher
 from strumclock.click.placing import attack_of, fit_line
-from strumclock.click.preprocessing import Float64
 from strumclock.click.values import ALIKE_SHARE, Clicks, extent_of
 
 PAUSE = 2.0
@@ -38,7 +38,7 @@ class Take:
     sample_rate_hz: float
     start_s: float
     source: str
-    nominal_s: Float64 | None
+    nominal_s: Floats | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,7 +133,7 @@ def _placed(
     return clicks, lead
 
 
-def _lead(take: Take, match: Matcher, found: Candidate, position: Float64, step: float) -> Lead:
+def _lead(take: Take, match: Matcher, found: Candidate, position: Floats, step: float) -> Lead:
     """Where in the learned sound a click's time lies."""
     apart = float(np.median(np.diff(found.nominal))) * step
     begin, last_hit = Cycle.of(match, position, found.weight, apart).sounding()
@@ -150,7 +150,7 @@ def _begins(before: Clicks, after: Clicks) -> str:
     return "gap" if abs(apart_s[1] / apart_s[0] - 1) < ALIKE_SHARE / 2 else "tempo"
 
 
-def _jumps_s(time_s: Float64, bend_s: Float64) -> tuple[float, ...]:
+def _jumps_s(time_s: Floats, bend_s: Floats) -> tuple[float, ...]:
     """The clicks at which a beat that bends has jumped."""
     leap_s = np.diff(bend_s)
     leap_s = np.abs(leap_s - np.median(leap_s))

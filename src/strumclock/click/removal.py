@@ -9,8 +9,8 @@ import numpy as np
 import scipy.fft
 from numpy.typing import ArrayLike, NDArray
 
+from strumclock.arrays import Floats, Samples
 from strumclock.click.attack import swells_s
-from strumclock.click.preprocessing import Float32, Float64
 from strumclock.click.templates import MARGIN, learn, turn
 from strumclock.click.values import Clicks
 
@@ -59,11 +59,11 @@ class Removal:
         How long the slowest of the sounds takes from its attack to its strength (`attack.swells_s`): 0 but for voices.
     """
 
-    samples: Float32
-    removed: Float32
-    sounds: tuple[Float32, ...]
+    samples: Samples
+    removed: Samples
+    sounds: tuple[Samples, ...]
     lead_s: float
-    left_share: Float64
+    left_share: Floats
     left_db: float
     swells_s: float
 
@@ -129,7 +129,7 @@ def remove_clicks(samples: ArrayLike, sample_rate_hz: float, clicks: Clicks, *, 
     )
 
 
-def _add(out: Float32, sound: Float32, position: Float64, before: int, gain: Float64) -> None:
+def _add(out: Samples, sound: Samples, position: Floats, before: int, gain: Floats) -> None:
     """Add the sound at every fractional position, at its gain."""
     size = scipy.fft.next_fast_len(len(sound) + 2 * MARGIN, real=True)
     spectrum = scipy.fft.rfft(np.pad(sound, (MARGIN, size - len(sound) - MARGIN)))

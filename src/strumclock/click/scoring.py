@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from strumclock.arrays import Bools, Floats, Samples
 from strumclock.audio.quantiles import quantiles
 from strumclock.click.candidate import HEARD
 from strumclock.click.matching import Matcher, aligned, average, leave_one_out, unit
-from strumclock.click.preprocessing import Bools, Float32, Float64
 
 MASKED = 0.3
 """Share of clicks that a strum or noise may hide."""
@@ -50,6 +50,11 @@ HUM, HUM_TIMES = 0.5, 1.3
 a hum, a buzz or a ringing string comes back at any distance that is a multiple of its period."""
 
 
+BUZZ_TIMES, BUZZ_SHARE, BUZZ_GAP_S, BUZZ_ROWS = 2, 0.35, 0.004, 32
+"""What comes back so many times before and after the places too, by this share in the mean of all and so far apart, is
+a buzz: a pickup's hum with its overtones. A click's later hits come on one side of it, those of the click before beyond
+NEAR_S on the other; a long tone ends where it began. So many places are enough for a mean."""
+
 MOST_ROWS = 128
 """The surroundings of so many places are looked at, those of the others are taken to be as their neighbours' are."""
 
@@ -83,16 +88,16 @@ class Chance:
         Greatest agreement before the place.
     """
 
-    deviation: Float64
-    before: Float64
+    deviation: Floats
+    before: Floats
 
-    def evidence(self, agreement: Float64) -> Float64:
+    def evidence(self, agreement: Floats) -> Floats:
         """Log likelihood ratio (nats) of a click heard at each place against chance, with MASKED clicks allowed for."""
         null = np.exp(-0.5 * (agreement / self.deviation) ** 2) / (self.deviation * np.sqrt(2 * np.pi))
         heard = np.where(agreement > 0, 1.0, 0.05)
         ratio = np.minimum(np.log(MASKED + (1 - MASKED) * heard / np.maximum(null, 1e-12)), MOST_EVIDENCE)
         humming = (self.before > HUM) & (agreement < HUM_TIMES * self.before)
-        evidence: Float64 = np.where(humming, np.minimum(ratio, np.log(MASKED)), ratio)
+        evidence: Floats = np.where(humming, np.minimum(ratio, np.log(MASKED)), ratio)
         return evidence
 
 
@@ -103,7 +108,7 @@ class Train:
     Attributes
     ----------
     nominal : float array, shape (n,)
-        0, 1, 2, … (or the told times) of each click.
+        0, 1, 2, … (or the given times) of each click.
     start, step : float
         Position = start + step * nominal.
     sound : float32 array
@@ -119,18 +124,18 @@ class Train:
         What the sound agrees with around each of these places by chance.
     """
 
-    nominal: Float64
+    nominal: Floats
     start: float
     step: float
-    sound: Float32
-    agreement: Float64
-    evidence: Float64
+    sound: Samples
+    agreement: Floats
+    evidence: Floats
     score: float
-    places: Float64
+    places: Floats
     chance: Chance
 
     @property
-    def position(self) -> Float64:
+    def position(self) -> Floats:
         """Place of each click, samples."""
         return self.start + self.step * self.nominal
 
@@ -145,7 +150,7 @@ class Train:
         return self.evidence > HEARD
 
 
-def chance_at(match: Matcher, position: Float64, sound: Float32, interval: float) -> Chance:
+def chance_at(match: Matcher, position: Floats, sound: Samples, interval: float) -> Chance:
     """How a sound agrees with the surroundings of each place.
 
     The deviation is the larger of there and everywhere, read from the 97th percentile (2.17 standard deviations of a
@@ -161,7 +166,7 @@ def chance_at(match: Matcher, position: Float64, sound: Float32, interval: float
     return Chance(deviation=deviation[nearest], before=before[nearest])
 
 
-def weigh(match: Matcher, nominal: Float64, start: float, step: float, sound: Float32) -> Train | None:
+def weigh(match: Matcher, nominal: Floats, start: float, step: float, sound: Samples) -> Train | None:
     """Evidence of every place of a train, and the stretch of it that is heard; None where that is fewer than 3
     clicks."""
     position = start + step * nominal
@@ -187,6 +192,8 @@ def weigh(match: Matcher, nominal: Float64, start: float, step: float, sound: Fl
     elsewhere = displaced(match, position[part], sound, agreement[part])
     if np.count_nonzero(elsewhere) > MOST_DISPLACED * np.count_nonzero(evidence[part] > HEARD):
         score = min(score, 0.0)
+    if score > 0 and buzzes(match, position[part][evidence[part] > HEARD], sound, interval):
+        score = 0.0
     return Train(
         nominal=nominal[part],
         start=start,
@@ -200,7 +207,19 @@ def weigh(match: Matcher, nominal: Float64, start: float, step: float, sound: Fl
     )
 
 
-def displaced(match: Matcher, position: Float64, sound: Float32, agreement: Float64) -> Bools:
+def buzzes(match: Matcher, position: Floats, sound: Samples, interval: float) -> bool:
+    """Whether what is heard at the places comes back several times on either side of them too, as a buzz does."""
+    if len(position) == 0:
+        return False
+    some = position[:: max(len(position) // BUZZ_ROWS, 1)]
+    usual = float(match.compare(some, sound, 1)[0].mean())
+    around = np.abs(match.surroundings(some, sound, interval).mean(axis=0)) > BUZZ_SHARE * usual
+    gap = round(BUZZ_GAP_S * match.signal.rate_hz)
+    sides = (np.flatnonzero(side) for side in np.split(around, 2))
+    return all(len(side) and 1 + np.count_nonzero(np.diff(side) > gap) >= BUZZ_TIMES for side in sides)
+
+
+def displaced(match: Matcher, position: Floats, sound: Samples, agreement: Floats) -> Bools:
     """Which places hold the sound a few milliseconds away rather than there: so does a player's strum, but no click."""
     near, far = round(DISPLACED_S[0] * match.signal.rate_hz), round(DISPLACED_S[1] * match.signal.rate_hz)
     curve = match.curve(position, sound, far)
@@ -209,14 +228,14 @@ def displaced(match: Matcher, position: Float64, sound: Float32, agreement: Floa
     return np.asarray((other > DISPLACED_ALIKE) & (other > agreement + DISPLACED_MORE))
 
 
-def promise(evidence: Float64) -> float:
+def promise(evidence: Floats) -> float:
     """Evidence of the best run of clicks, less that of the two which any two sounds would give."""
     begin, end = stretch(evidence)
     run = evidence[begin:end]
     return float(run.sum() - np.sort(run)[-2:].sum()) if len(run) > 2 else 0.0
 
 
-def stretch(evidence: Float64) -> tuple[int, int]:
+def stretch(evidence: Floats) -> tuple[int, int]:
     """First and one past the last of the run with the greatest sum."""
     total = np.concatenate([[0.0], np.cumsum(evidence)])
     end = int(np.argmax(total - np.minimum.accumulate(total)))
@@ -224,8 +243,8 @@ def stretch(evidence: Float64) -> tuple[int, int]:
 
 
 def evidence_near(
-    match: Matcher, position: Float64, sound: Float32, interval: float, reach: int
-) -> tuple[Float64, Float64]:
+    match: Matcher, position: Floats, sound: Samples, interval: float, reach: int
+) -> tuple[Floats, Floats]:
     """Evidence of the sound within reach of each place, and how much later than it (samples)."""
     rough = match.curve(position, sound, reach).argmax(axis=1) - reach
     agreement, delay = match.compare(position + rough, sound, 1)
@@ -233,7 +252,7 @@ def evidence_near(
     return chance.evidence(agreement) - (LOOKS if reach > 1 else 0.0), rough + delay
 
 
-def like_itself(match: Matcher, at: Float64, sound: Float32) -> bool:
+def like_itself(match: Matcher, at: Floats, sound: Samples) -> bool:
     """Whether the sound is heard nearly as well some milliseconds beside each place as there."""
     near, far = (round(s * match.signal.rate_hz) for s in ITSELF_S)
     curve = match.curve(at, sound, far)
@@ -242,7 +261,7 @@ def like_itself(match: Matcher, at: Float64, sound: Float32) -> bool:
     return bool(np.median(curve.max(axis=1) / np.maximum(there, 1e-3)) > ITSELF)
 
 
-def loudness(match: Matcher, position: Float64, heard: Bools) -> Float64:
+def loudness(match: Matcher, position: Floats, heard: Bools) -> Floats:
     """Loudness of each click: how much of the sound that they have in common is in the plain signal there."""
     rate = match.signal.rate_hz
     rows = np.diff(aligned(match.signal.plain, position, round(0.001 * rate), round(0.006 * rate)), axis=1)
@@ -255,11 +274,11 @@ def loudness(match: Matcher, position: Float64, heard: Bools) -> Float64:
     # against its surroundings: a phone's gain rides over some seconds
     kernel = np.hanning(2 * RIDE + 3)[1:-1]
     around = np.convolve(loud, kernel)[RIDE:-RIDE] / np.maximum(np.convolve(heard, kernel)[RIDE:-RIDE], 1e-9)
-    against: Float64 = loud / np.maximum(around, 1e-30)
+    against: Floats = loud / np.maximum(around, 1e-30)
     return against
 
 
-def loudness_scatters_db(match: Matcher, at: Float64, heard: Bools) -> float:
+def loudness_scatters_db(match: Matcher, at: Floats, heard: Bools) -> float:
     """Standard deviation of the clicks' loudness about their neighbours', dB."""
     loud_db = 20 * np.log10(np.maximum(loudness(match, at, heard)[heard], 1e-6))
     return 1.4826 * float(np.median(np.abs(loud_db - np.median(loud_db))))

@@ -12,13 +12,14 @@ from dataclasses import replace
 
 import numpy as np
 
+from strumclock.arrays import Floats, Ints, Samples
 from strumclock.click.accents import complete
 from strumclock.click.candidate import Candidate
 from strumclock.click.even import PLAIN_SCORE, Scan, find_even
 from strumclock.click.following import CHAIN_TOLERANCE_S, SEARCH_S, attempt, regular
 from strumclock.click.matching import Matcher
 from strumclock.click.periodicity import INTERVALS_S, PULSE_GAP_S, SPAN_S, Pairs, find_chains, propose_intervals
-from strumclock.click.preprocessing import Float32, Float64, Ints, Signal
+from strumclock.click.preprocessing import Signal
 from strumclock.click.scoring import Train
 
 DENSE_PLACES, DENSE, FEWEST_OWN = 9, 0.5, 8
@@ -137,7 +138,7 @@ def _continues(start: float, step: float, own: Candidate, tolerance: float) -> b
     return abs(off - round(off)) * apart / parts < tolerance
 
 
-def _places(match: Matcher, sound: Float32, begin: int, end: int) -> tuple[Float64, Float64]:
+def _places(match: Matcher, sound: Samples, begin: int, end: int) -> tuple[Floats, Floats]:
     """Where between two samples a sound is heard (fractions of a sample), and how much each place agrees with it."""
     rate = match.signal.rate_hz
     gap = max(round(PULSE_GAP_S * rate), 1)
@@ -157,7 +158,7 @@ def _places(match: Matcher, sound: Float32, begin: int, end: int) -> tuple[Float
     return np.concatenate(places), np.concatenate(agreements)
 
 
-def _pairs(place: Float64, agreement: Float64, rate_hz: float) -> Pairs:
+def _pairs(place: Floats, agreement: Floats, rate_hz: float) -> Pairs:
     """All pairs of places no further apart than SPAN_S."""
     until = np.searchsorted(place, place + SPAN_S * rate_hz)
     counts = np.maximum(until - np.arange(len(place)) - 1, 0)

@@ -6,13 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
-from numpy.typing import NDArray
 
+from strumclock.arrays import Floats, Samples, Spectra
 from strumclock.audio.cutting import cut
 from strumclock.audio.quantiles import quantiles
-from strumclock.click.preprocessing import Float32, Float64
-
-Complex64 = NDArray[np.complex64]
 
 BANDS_HZ = (900.0, 3500.0)
 """Where the bands split in which repetitions are weighted: a string's sound sits in the lowest, a click's mostly
@@ -77,13 +74,13 @@ class Learned:
         show it.
     """
 
-    sound: Float32
-    gain: Float64
-    gain_u: Float64
-    left: Float64
+    sound: Samples
+    gain: Floats
+    gain_u: Floats
+    left: Floats
 
 
-def row_spectra(samples: Float32, position: Float64, before: int, after: int) -> tuple[Complex64, int]:
+def row_spectra(samples: Samples, position: Floats, before: int, after: int) -> tuple[Spectra, int]:
     """Spectra of rows around fractional positions, moved so that the position falls on row index MARGIN + before.
 
     Returns
@@ -99,7 +96,7 @@ def row_spectra(samples: Float32, position: Float64, before: int, after: int) ->
     return spectra, size
 
 
-def turn(spectra: Complex64, advance: Float64, size: int) -> None:
+def turn(spectra: Spectra, advance: Floats, size: int) -> None:
     """Move each row earlier by a fraction of a sample, in place."""
     bins = spectra.shape[1]
     step = 64  # exp(i w (64 a + b)) = exp(i w 64 a) exp(i w b): two short tables instead of one long
@@ -111,26 +108,6 @@ def turn(spectra: Complex64, advance: Float64, size: int) -> None:
         part *= coarse[:, j : j + 1]
     if size % 2 == 0:
         spectra[:, -1] = spectra[:, -1].real
-
-
-def windows(samples: Float32, position: Float64, before: int, after: int) -> Float32:
-    """Rows of samples around fractional positions, moved so that the position falls on row index `before`.
-
-    Parameters
-    ----------
-    samples : float32 array, shape (n,)
-    position : float array, shape (k,), samples
-    before, after : int
-        Length of a row on either side of the position.
-
-    Returns
-    -------
-    float32 array, shape (k, before + after)
-        Zero where the row reaches beyond the recording.
-    """
-    spectra, size = row_spectra(samples, position, before, after)
-    rows: Float32 = scipy.fft.irfft(spectra, size)[:, MARGIN : MARGIN + before + after]
-    return rows
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -152,25 +129,25 @@ class _Band:
         So many neighbouring samples share one piece of information.
     """
 
-    rows: Float32
-    power: Float32
+    rows: Samples
+    power: Samples
     size: int
     attack: slice
     still: int
     shared: float
 
-    def mean(self, weight: Float32) -> Float32:
+    def mean(self, weight: Samples) -> Samples:
         """Sum of the repetitions, each block with its own weight (k, blocks): shape (blocks, length)."""
-        summed: Float32 = np.matmul(np.ascontiguousarray(weight.T)[:, None, :], self.rows)[:, 0]
+        summed: Samples = np.matmul(np.ascontiguousarray(weight.T)[:, None, :], self.rows)[:, 0]
         return summed
 
-    def along(self, sound: Float32) -> Float32:
+    def along(self, sound: Samples) -> Samples:
         """Mean product of each block with a sound (blocks, length): shape (k, blocks)."""
-        product: Float32 = np.matmul(self.rows, sound[:, :, None])[:, :, 0].T / np.float32(self.rows.shape[2])
+        product: Samples = np.matmul(self.rows, sound[:, :, None])[:, :, 0].T / np.float32(self.rows.shape[2])
         return product
 
 
-def _split(spectra: Complex64, size: int, rate_hz: float, before: int) -> list[_Band]:
+def _split(spectra: Spectra, size: int, rate_hz: float, before: int) -> list[_Band]:
     """Three bands that add up to the rows, each at the lowest rate that holds it."""
     hz = np.arange(spectra.shape[1], dtype=np.float64) * (rate_hz / size)
     bands = []
@@ -203,15 +180,15 @@ def _split(spectra: Complex64, size: int, rate_hz: float, before: int) -> list[_
     return bands
 
 
-def _responses(hz: Float64) -> list[Float32]:
+def _responses(hz: Floats) -> list[Samples]:
     low = [(1 / (1 + (hz / f) ** 8)).astype(np.float32) for f in BANDS_HZ]
     return [low[0], low[1] - low[0], 1 - low[1]]
 
 
-def _neighbours(power: Float32) -> Float32:
+def _neighbours(power: Samples) -> Samples:
     """Smoothed over neighbouring blocks (last axis): a level needs some periods to be known."""
     quarter = np.float32(0.25) * power
-    smoothed: Float32 = np.float32(0.5) * power
+    smoothed: Samples = np.float32(0.5) * power
     smoothed[..., 1:] += quarter[..., :-1]
     smoothed[..., :-1] += quarter[..., 1:]
     smoothed[..., 0] += quarter[..., 0]
@@ -219,7 +196,7 @@ def _neighbours(power: Float32) -> Float32:
     return smoothed
 
 
-def learn(samples: Float32, rate_hz: float, position: Float64, before: int, after: int) -> Learned:
+def learn(samples: Samples, rate_hz: float, position: Floats, before: int, after: int) -> Learned:
     """Sound and gains of the repetitions at given positions.
 
     Every repetition is weighted, in each band and every few milliseconds, by the inverse of how disturbed it is
@@ -243,8 +220,8 @@ def learn(samples: Float32, rate_hz: float, position: Float64, before: int, afte
     quiet = [_first_disturbance(band, gain) for band in bands]
     disturbed = list(quiet)
     floors = [np.float32(FLOOR) * d.max() + np.float32(1e-30) for d in disturbed]
-    sounds: list[Float32] = []
-    errors: list[Float32] = []
+    sounds: list[Samples] = []
+    errors: list[Samples] = []
     differs: list[tuple[float, float]] = []
     for _ in range(PASSES):
         sounds, errors, differs = [], [], []
@@ -288,15 +265,15 @@ def learn(samples: Float32, rate_hz: float, position: Float64, before: int, afte
     return Learned(sound=whole.astype(np.float32), gain=gain, gain_u=gain_u, left=np.clip(left, 0.0, 1.0))
 
 
-def trust(power: Float32, error: Float32) -> Float32:
+def trust(power: Samples, error: Samples) -> Samples:
     """How much of the sound is believed, 0 to 1, against the power of its error (Wiener's rule, with CAUTION)."""
     share = 1 - CAUTION * _neighbours(error) / np.maximum(_neighbours(power), np.float32(1e-30))
     return np.maximum(share, np.float32(0)).astype(np.float32)
 
 
-def first_gain(bands: list[_Band]) -> Float64:
+def first_gain(bands: list[_Band]) -> Floats:
     """Loudness of the repetitions, 1 on average, before anything is known: from the band where they agree best."""
-    best: tuple[float, Float64] | None = None
+    best: tuple[float, Floats] | None = None
     for band in bands:
         rows = band.rows[band.attack].transpose(1, 0, 2).reshape(band.rows.shape[1], -1)
         energy = np.einsum("kt,kt->k", rows, rows).astype(np.float64)
@@ -316,7 +293,7 @@ def first_gain(bands: list[_Band]) -> Float64:
     return np.clip(best[1], 1e-3, 1e3)
 
 
-def _first_disturbance(band: _Band, gain: Float64) -> Float32:
+def _first_disturbance(band: _Band, gain: Floats) -> Samples:
     """What else sounds in each repetition: what sounds before the click, and what exceeds the quietest tenth of
     them."""
     power = _neighbours(band.power)
@@ -325,11 +302,11 @@ def _first_disturbance(band: _Band, gain: Float64) -> Float32:
     quietest = np.partition(power / square, [0, rank], axis=0)
     usual = square * np.minimum(quietest[rank], np.float32(2) * quietest[0])
     background = band.power[:, : band.still].mean(axis=1)[:, None]
-    disturbance: Float32 = np.maximum(power - usual, 0) + background + np.float32(QUIETEST) * usual
+    disturbance: Samples = np.maximum(power - usual, 0) + background + np.float32(QUIETEST) * usual
     return disturbance
 
 
-def shrink(gain: Float64, known: Float64) -> tuple[Float64, Float64]:
+def shrink(gain: Floats, known: Floats) -> tuple[Floats, Floats]:
     """Gains drawn towards their neighbours' as far as they are not known themselves, and their uncertainty.
 
     Parameters
@@ -341,8 +318,8 @@ def shrink(gain: Float64, known: Float64) -> tuple[Float64, Float64]:
     k = len(gain)
     kernel = np.hanning(2 * GAIN_REACH + 3)[1:-1]
 
-    def around(values: Float64) -> Float64:
-        mean: Float64 = np.convolve(values, kernel, mode="full")[GAIN_REACH : GAIN_REACH + k]
+    def around(values: Floats) -> Floats:
+        mean: Floats = np.convolve(values, kernel, mode="full")[GAIN_REACH : GAIN_REACH + k]
         return mean
 
     g = np.clip(gain, 0.0, None)
@@ -359,7 +336,7 @@ def shrink(gain: Float64, known: Float64) -> tuple[Float64, Float64]:
     return (g * real + near * noise) / (real + noise), np.sqrt(real * noise / (real + noise))
 
 
-def _weighted_median(values: Float64, weight: Float64) -> float:
+def _weighted_median(values: Floats, weight: Floats) -> float:
     order = np.argsort(values)
     total = np.cumsum(weight[order])
     return float(values[order][int(np.searchsorted(total, total[-1] / 2))])

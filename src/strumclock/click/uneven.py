@@ -13,13 +13,13 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from strumclock.arrays import Floats, Ints, Samples
 from strumclock.click.beat import Beat
 from strumclock.click.candidate import HEARD, Candidate
 from strumclock.click.cycle import Cycle
 from strumclock.click.following import PART, SEARCH_S
 from strumclock.click.matching import Matcher, average
 from strumclock.click.periodicity import SHIFT_S, Pairs, find_chains, propose_intervals
-from strumclock.click.preprocessing import Float32, Float64, Ints
 from strumclock.click.scoring import evidence_near, like_itself, loudness_scatters_db, promise, stretch
 
 SOUNDS = 12
@@ -122,7 +122,7 @@ def find_uneven(match: Matcher, place: Ints, pairs: Pairs, hints_s: tuple[float,
 
 def _seeds(
     match: Matcher, place: Ints, pairs: Pairs, hints_s: tuple[float, ...]
-) -> Iterator[tuple[Float64, float, float, Float32]]:
+) -> Iterator[tuple[Floats, float, float, Samples]]:
     """Pulses that may be uneven clicks: places, one of them and the interval of the beat that they keep, the sound."""
     rate = match.signal.rate_hz
     strength = np.bincount(
@@ -187,10 +187,14 @@ def between(match: Matcher, found: Candidate) -> Candidate | None:
     if not Cycle.of(match, heard, np.ones(len(heard)), interval).hits(interval / 2 + later):
         return None
     first = float(heard[0]) + later / 2
-    return _followed(match, np.concatenate([heard, middle + later]), first, interval / 2, found.sound)
+    both = _followed(match, np.concatenate([heard, middle + later]), first, interval / 2, found.sound)
+    if both is None:
+        return None
+    shares = [float(np.mean(both.heard[both.nominal % 2 == parity])) for parity in (0, 1)]
+    return both if min(shares) > USUALLY_HEARD * max(shares) else None
 
 
-def _group(match: Matcher, place: Ints, lead: int) -> tuple[Float64, Float64, Float32]:
+def _group(match: Matcher, place: Ints, lead: int) -> tuple[Floats, Floats, Samples]:
     """Places of pulses as the sound around one of them puts them, their agreement with it, and the sound."""
     reach = max(round(SHIFT_S * match.signal.rate_hz), 3)
     sound = match.rows(np.array([lead], dtype=np.float64))[0]
@@ -205,7 +209,7 @@ def _group(match: Matcher, place: Ints, lead: int) -> tuple[Float64, Float64, Fl
     return at, agreement, sound
 
 
-def _tempo(at: Float64, weight: Float64, rate_hz: float) -> tuple[float, float]:
+def _tempo(at: Floats, weight: Floats, rate_hz: float) -> tuple[float, float]:
     """A place and the interval (samples) whose multiples from there the places keep best."""
     time_s = at / rate_hz
     span_s = max(float(np.ptp(time_s)), INTERVALS_S[1])
@@ -219,7 +223,7 @@ def _tempo(at: Float64, weight: Float64, rate_hz: float) -> tuple[float, float]:
     return float(np.angle(turns[best])) / (2 * np.pi) * step, step
 
 
-def _followed(match: Matcher, at: Float64, start: float, step: float, sound: Float32) -> Candidate | None:
+def _followed(match: Matcher, at: Floats, start: float, step: float, sound: Samples) -> Candidate | None:
     """The clicks of a sound through the whole recording, from some of their places; None where they are too few, or
     scatter as strums do."""
     number = np.round((at - start) / step)
@@ -254,8 +258,8 @@ def _followed(match: Matcher, at: Float64, start: float, step: float, sound: Flo
 
 
 def _further(
-    match: Matcher, beat: Beat, last: float, way: int, sound: Float32, reach: int
-) -> tuple[Float64, Float64, Float64]:
+    match: Matcher, beat: Beat, last: float, way: int, sound: Samples, reach: int
+) -> tuple[Floats, Floats, Floats]:
     """The next numbers that way, where the sound is, and the evidence of it.
 
     Only those up to the last heard, where one is: the others are foretold better once that is known. Where none is, the
@@ -279,7 +283,7 @@ def _further(
     return number[near][keep], at[keep], evidence[keep]
 
 
-def _heard_at(match: Matcher, usual: Float64, sound: Float32, interval: float, reach: int) -> tuple[Float64, Float64]:
+def _heard_at(match: Matcher, usual: Floats, sound: Samples, interval: float, reach: int) -> tuple[Floats, Floats]:
     """Where near each usual place the sound is, and the evidence of it."""
     if len(usual) == 0:
         return usual, usual
@@ -287,7 +291,7 @@ def _heard_at(match: Matcher, usual: Float64, sound: Float32, interval: float, r
     return usual + delay, evidence
 
 
-def _weighed(match: Matcher, nominal: Float64, at: Float64, evidence: Float64, sound: Float32) -> Candidate | None:
+def _weighed(match: Matcher, nominal: Floats, at: Floats, evidence: Floats, sound: Samples) -> Candidate | None:
     """The stretch that is heard, if what is heard keeps its places as a metronome does."""
     begin, end = stretch(evidence)
     score = promise(evidence)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from strumclock.click.preprocessing import Float64
+from strumclock.arrays import Floats
 
 ALIKE_SHARE = 0.002
 """Intervals that differ by less than this share are the same click heard at another rate."""
@@ -55,7 +55,7 @@ class Clicks:
     sound : int array, shape (n,)
         Which of the click's sounds each has: 0 the commonest, 1 the accent's, from 2 on those between the beats.
     number : int array, shape (n,)
-        Index of each in the told `nominal_s`; without that 0, 1, 2, …
+        Index of each in the given `nominal_s`; without that 0, 1, 2, …
     alternates_s, wanders_s : float
         How far ticks and tocks lie on either side of their mean beat, and the standard deviation of each about that; 0
         for even clicks.
@@ -76,8 +76,8 @@ class Clicks:
         these are the longest of them. Those of a segment are empty.
     """
 
-    time_s: Float64
-    u_s: Float64
+    time_s: Floats
+    u_s: Floats
     heard: NDArray[np.bool_]
     accented: NDArray[np.bool_]
     interval_s: float
@@ -89,7 +89,7 @@ class Clicks:
     number: NDArray[np.int_]
     alternates_s: float = 0.0
     wanders_s: float = 0.0
-    bend_s: Float64 = field(default_factory=lambda: np.zeros(0))
+    bend_s: Floats = field(default_factory=lambda: np.zeros(0))
     last_hit_s: float = 0.0
     begins: str = "first"
     breaks_s: tuple[float, ...] = ()
@@ -134,7 +134,7 @@ class Clicks:
         return self.segments or (self,)
 
     @property
-    def every_s(self) -> Float64:
+    def every_s(self) -> Floats:
         """Times of the clicks of all segments, file time."""
         return np.concatenate([train.time_s for train in self.trains])
 
@@ -153,28 +153,12 @@ class Clicks:
         """Clicks a minute, of the interval most usual between them."""
         return 60 / float(np.median(np.diff(self.time_s)))
 
-    @property
-    def _other(self) -> Clicks | None:
-        """The first segment at another tempo."""
-        away = (t for t in self.segments if abs(t.interval_s / self.interval_s - 1) > ALIKE_SHARE)
-        return next(away, None)
-
-    @property
-    def other_interval_s(self) -> float | None:
-        """Time between the clicks of the first segment at another tempo; None where there is none."""
-        return None if self._other is None else self._other.interval_s
-
-    @property
-    def other_s(self) -> tuple[float, float] | None:
-        """From when to when these are heard."""
-        return None if self._other is None else (self._other.start_s, self._other.end_s)
-
 
 def to_the_end(last_s: float, duration_s: float) -> bool:
     return duration_s - last_s < max(REST_S, REST_SHARE * duration_s)
 
 
-def extent_of(time_s: Float64, duration_s: float) -> str:
+def extent_of(time_s: Floats, duration_s: float) -> str:
     """Whether the clicks are there throughout, in the count-in only, or in part."""
     if to_the_end(float(time_s[-1]), duration_s):
         return "throughout"

@@ -16,11 +16,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.arrays import Floats
 from strumclock.audio.limits import MAX_DURATION_S
 from strumclock.audio.writing import write_wav
 from strumclock.click.attack import attack_index
 from strumclock.errors import UsageError
-from strumclock.grid import BeatGrid, Exercise, FloatArray, Meter, lay_out, parse_meter
+from strumclock.grid import BeatGrid, Exercise, Meter, lay_out, parse_meter
 
 SAMPLE_RATES_HZ = (32_000, 192_000)  # the highest partial is at 7.4 kHz, and a place between samples needs room above
 DEFAULT_BARS = 16  # with two or more beats a bar enough slots for every standard
@@ -62,7 +63,7 @@ class ClickTrack:
 
     samples: NDArray[np.float32]
     sample_rate_hz: int
-    click_s: FloatArray
+    click_s: Floats
     accented: NDArray[np.bool_]
     on_beat: NDArray[np.bool_]
     first_downbeat_s: float
@@ -253,9 +254,9 @@ def _step_grid(exercise: Exercise, meter: Meter, steps: Sequence[tuple[int, floa
     begin_s = np.concatenate([[0.0], np.cumsum(np.diff(first) * beat_s)])
     lines = np.arange(first[-1])
 
-    def place(x: FloatArray) -> FloatArray:
+    def place(x: Floats) -> Floats:
         which = np.clip(np.searchsorted(first, x, side="right") - 1, 0, len(steps) - 1)
-        placed: FloatArray = begin_s[which] + (x - first[which]) * beat_s[which]
+        placed: Floats = begin_s[which] + (x - first[which]) * beat_s[which]
         return placed
 
     plain = replace(
@@ -294,19 +295,19 @@ def _gain(timbre: str, level: str) -> float:
     return PEAK * 10 ** (LEVEL_DB[level] / 20) / float(np.abs(_sound(timbre, level, t)).max())
 
 
-def _sound(timbre: str, level: str, t: FloatArray) -> FloatArray:
+def _sound(timbre: str, level: str, t: Floats) -> Floats:
     """A timbre at times t ≥ 0 after its beginning: decaying partials (or a steady tone), started and ended smoothly."""
     high = 1.25 if level == "accent" else 1.0  # a major third: heard as the same instrument, told apart at once
     start = 0.5 - 0.5 * np.cos(np.pi * np.clip(t / ONSET_S, 0, 1))
     end = np.clip((CLICK_LENGTH_S - t) / 0.005, 0, 1)
-    sound: FloatArray = start * end * _BODY[timbre](t, high)
+    sound: Floats = start * end * _BODY[timbre](t, high)
     return sound
 
 
-def _partials(*parts: tuple[float, float, float]) -> Callable[[FloatArray, float], FloatArray]:
+def _partials(*parts: tuple[float, float, float]) -> Callable[[Floats, float], Floats]:
     """A sum of decaying sines, each (Hz, amplitude, decay to 1/e in s)."""
 
-    def body(t: FloatArray, high: float) -> FloatArray:
+    def body(t: Floats, high: float) -> Floats:
         total = np.zeros_like(t)
         for hz, amplitude, decay_s in parts:
             total += amplitude * np.exp(-t / decay_s) * np.sin(2 * np.pi * hz * high * t)
@@ -315,13 +316,13 @@ def _partials(*parts: tuple[float, float, float]) -> Callable[[FloatArray, float
     return body
 
 
-def _beep(t: FloatArray, high: float) -> FloatArray:
+def _beep(t: Floats, high: float) -> Floats:
     """40 ms of 1.6 or 2 kHz: above 1.5 kHz, where the rule listens, and easy to hear at a low level."""
-    tone: FloatArray = np.sin(2 * np.pi * 1600.0 * high * t) * np.clip((0.04 - t) / 0.005, 0, 1)
+    tone: Floats = np.sin(2 * np.pi * 1600.0 * high * t) * np.clip((0.04 - t) / 0.005, 0, 1)
     return tone
 
 
-_BODY: dict[str, Callable[[FloatArray, float], FloatArray]] = {
+_BODY: dict[str, Callable[[Floats, float], Floats]] = {
     "wood": _partials((1250.0, 1.0, 0.008), (2650.0, 1.0, 0.006), (3900.0, 0.3, 0.003)),
     "stick": _partials((2480.0, 1.0, 0.012), (3150.0, 0.3, 0.006), (5200.0, 0.4, 0.003)),
     "tick": _partials((3100.0, 1.0, 0.0015), (4700.0, 0.9, 0.0012), (5900.0, 0.6, 0.001)),

@@ -6,7 +6,7 @@ Conventions: nominal times have the first played downbeat at 0 s; bars, beats an
 
 from __future__ import annotations
 
-from strumclock.grid.beats import BeatGrid, FloatArray, IntArray
+from strumclock.grid.beats import BeatGrid
 from strumclock.grid.exercise import BARS_MAX, BPM_RANGE, COUNT_IN_MAX_BARS, PER_BEAT_RANGE, SWING_RANGE, Exercise
 from strumclock.grid.laying import build_grid, lay_out, part_places, parts_of_pattern
 from strumclock.grid.meter import Meter, parse_meter
@@ -19,8 +19,6 @@ __all__ = [
     "SWING_RANGE",
     "BeatGrid",
     "Exercise",
-    "FloatArray",
-    "IntArray",
     "Meter",
     "build_grid",
     "lay_out",

@@ -10,10 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.arrays import Floats, Ints
 from strumclock.errors import UsageError
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -44,21 +42,21 @@ class BeatGrid:
         The chord at each slot, empty where not told.
     """
 
-    slot_s: FloatArray
-    bar: IntArray
-    beat: IntArray
-    part: IntArray
+    slot_s: Floats
+    bar: Ints
+    beat: Ints
+    part: Ints
     stroke: NDArray[np.str_]
     at_change: NDArray[np.bool_]
-    beat_s: FloatArray
-    part_s: FloatArray
-    line_s: FloatArray
-    line_bar: IntArray
-    line_beat: IntArray
+    beat_s: Floats
+    part_s: Floats
+    line_s: Floats
+    line_bar: Ints
+    line_beat: Ints
     per_beat: int
     beats_per_bar: int
     end_s: float
-    count_in_s: FloatArray = field(default_factory=lambda: np.zeros(0))
+    count_in_s: Floats = field(default_factory=lambda: np.zeros(0))
     chord: NDArray[np.str_] = field(default_factory=lambda: np.zeros(0, "<U1"))
 
     def __post_init__(self) -> None:
@@ -86,7 +84,7 @@ class BeatGrid:
         return len(self.slot_s)
 
     @property
-    def click_s(self) -> FloatArray:
+    def click_s(self) -> Floats:
         """Every beat line, the counted-in bars included: where a metronome would click [s]."""
         return np.concatenate([self.count_in_s, self.line_s])
 

@@ -7,9 +7,10 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from strumclock.arrays import Floats, Ints
 from strumclock.errors import UsageError
 from strumclock.fields import whole_between
-from strumclock.grid.beats import BeatGrid, FloatArray, IntArray
+from strumclock.grid.beats import BeatGrid
 from strumclock.grid.exercise import BARS_MAX, PER_BEAT_RANGE, Exercise
 from strumclock.grid.meter import Meter
 
@@ -49,7 +50,7 @@ def build_grid(exercise: Exercise, *, bars: int) -> BeatGrid:
     bpm, per_bar = exercise.bpm, meter.beats_per_bar
     line = np.arange(bars * per_bar)
 
-    def place(lines: FloatArray) -> FloatArray:
+    def place(lines: Floats) -> Floats:
         return lines * 60.0 / bpm
 
     return lay_out(
@@ -64,7 +65,7 @@ def lay_out(
     meter: Meter,
     line_bar: ArrayLike,
     line_beat: ArrayLike,
-    place: Callable[[FloatArray], FloatArray],
+    place: Callable[[Floats], Floats],
     count_in: int = 0,
     restart: ArrayLike = (0,),
 ) -> BeatGrid:
@@ -111,7 +112,7 @@ def lay_out(
     )  # fmt: skip
 
 
-def part_places(per_beat: int, swing: float | None = None) -> FloatArray:
+def part_places(per_beat: int, swing: float | None = None) -> Floats:
     """Places of a beat's parts within the beat, the beat line 0 and the next one 1.
 
     Swing moves the second of two parts; of four, the second and the fourth (each half of the beat swings).
@@ -159,7 +160,7 @@ def _parts(exercise: Exercise, meter: Meter) -> int:
     return parts
 
 
-def _changes(exercise: Exercise, line: IntArray, meter: Meter) -> tuple[NDArray[np.bool_], NDArray[np.str_]]:
+def _changes(exercise: Exercise, line: Ints, meter: Meter) -> tuple[NDArray[np.bool_], NDArray[np.str_]]:
     """For slots on the given lines: whether each is the first on a new chord, and the chord."""
     chords = exercise.chords
     every = exercise.beats_per_change or (meter.beats_per_bar if chords else None)

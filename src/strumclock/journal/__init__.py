@@ -4,8 +4,9 @@ from strumclock.journal.csvfile import read_date, read_page
 from strumclock.journal.entry import TakeEntry, exercise_label, identity_of, plain
 from strumclock.journal.forgetting import Forgotten, Traces
 from strumclock.journal.history import Figure, History, PastTake, Practised
+from strumclock.journal.paper import Imported
 from strumclock.journal.places import find_journal
-from strumclock.journal.store import Imported, Journal
+from strumclock.journal.store import Journal
 
 __all__ = [
     "Figure",

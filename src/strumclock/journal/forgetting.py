@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import re
 import shutil
+import sqlite3
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -17,6 +18,7 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from strumclock.errors import JournalError
+from strumclock.journal.copying import CSV_NAME
 from strumclock.journal.edits import known_student
 from strumclock.journal.entry import plain, sha256_of
 from strumclock.journal.places import FILE_NAME, SETTINGS_NAME, SQLITE_START
@@ -232,3 +234,37 @@ def after_files(forgotten: Forgotten, found: Traces, root: Path | None, *, delet
             remarks = (f"No folder was deleted: {why}.",)
     there = tuple(path for path in forgotten.recordings if root is None or (root / path).exists())
     return replace(forgotten, traces=found, deleted=gone, recordings=there, remarks=remarks)
+
+
+def delete_copy(root: Path | None) -> None:
+    """No copy is better than one that names whom the journal forgot. Needs no room on the disk.
+
+    Raises
+    ------
+    JournalError
+        If it is there and cannot be deleted.
+    """
+    if root is None:
+        return
+    try:
+        for path in (root / CSV_NAME, *root.glob(f".{Path(CSV_NAME).stem}-*")):
+            path.unlink(missing_ok=True)
+    except OSError as error:
+        raise JournalError(
+            f"the copy {root / CSV_NAME} must be deleted, but the system said: {error.strerror}; "
+            "the journal was not changed"
+        ) from None
+
+
+def give_back_pages(engine: sa.Engine) -> list[str]:
+    """Make an SQLite file as small as what is left in it. Where there is no room for that, say so: nothing is lost."""
+    if engine.dialect.name != "sqlite":
+        return []
+    try:
+        with engine.connect() as connection:
+            raw = connection.connection.dbapi_connection
+            assert raw is not None
+            raw.execute("VACUUM")
+    except sqlite3.Error as error:
+        return [f"The file was not made smaller ({error}); what was deleted is overwritten with zeros."]
+    return []

@@ -5,7 +5,7 @@ The takes come oldest first. `History` is plain data: whoever draws conclusions 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, NamedTuple
@@ -149,12 +149,6 @@ def history(connection: sa.Connection, student: str | None, exercise: str | None
     only = known_exercise(connection, exercise, owner) if exercise is not None else None
     told = connection.execute(sa.select(students.c.takes_to_hold).where(students.c.id == owner)).scalar()
     return _history(connection, owner, name, told, only)
-
-
-def histories(connection: sa.Connection) -> Iterator[History]:
-    """The past of every student, by name."""
-    for row in connection.execute(sa.select(students).order_by(students.c.key)).all():
-        yield _history(connection, row.id, row.name, row.takes_to_hold, None)
 
 
 def _history(connection: sa.Connection, owner: int, name: str, told: int | None, only: int | None) -> History:

@@ -15,6 +15,8 @@ from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
+from strumclock.errors import JournalError, printable
+
 SETTINGS_NAME = "practice.toml"
 FILE_NAME = "strumclock-journal.sqlite"
 SQLITE_START = b"SQLite format 3\0"
@@ -81,6 +83,44 @@ def find_journal(folder: str | os.PathLike[str]) -> Path:
         if is_journal(place / FILE_NAME):
             return place / FILE_NAME
     return start / FILE_NAME
+
+
+def journal_file(where: str | os.PathLike[str], *, create: bool) -> Path:
+    """The file that a journal lies in, or shall be made in: by its path, or by the folder that it belongs to.
+
+    Raises
+    ------
+    JournalError
+        If it can be none, or is not there and shall not be made.
+    """
+    try:
+        path = Path(where)
+        path = find_journal(path) if path.is_dir() else path.absolute()
+        path = path.parent.resolve() / path.name
+        there = path.stat() if path.exists() else None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "it is no name that a file can have"
+        raise JournalError(f"a journal must lie in a file, but {os.fspath(where)} is none: {reason}") from None
+    if not path.parent.is_dir():
+        raise JournalError(f"a journal must lie in a folder that exists, but {path.parent} does not; make it")
+    if there is not None and not stat.S_ISREG(there.st_mode):
+        raise JournalError(f"a journal must be a file, but {path} is a folder, a pipe or a device; name another")
+    if not create and (there is None or there.st_size == 0):
+        found = "there is none" if there is None else "the file there is empty"
+        raise JournalError(f"a journal must be at {path}, but {found}; run a batch there first")
+    return path
+
+
+def name_in(root: Path | None, path: str | os.PathLike[str]) -> str:
+    """How a journal below `root` names a file: relative where it lies below, so that the folder can move."""
+    if "://" in os.fspath(path):
+        scheme, _, rest = str(path).partition("://")
+        host, slash, inside = rest.partition("/")
+        return f"{scheme}://{host.rpartition('@')[2]}{slash}{inside}"  # a name and password are nobody's business
+    absolute = Path(os.path.realpath(os.path.dirname(os.path.abspath(path))), os.path.basename(os.path.abspath(path)))
+    if root is not None and absolute.is_relative_to(root):
+        return printable(absolute.relative_to(root).as_posix())
+    return printable(absolute.as_posix())
 
 
 def _homes() -> frozenset[Path]:

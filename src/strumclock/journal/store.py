@@ -2,56 +2,34 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
-import sqlite3
 import stat
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from strumclock.errors import JournalError, UsageError, printable
-from strumclock.journal import edits as by_hand, forgetting, tables
+from strumclock.errors import JournalError, UsageError
+from strumclock.journal import edits as by_hand, forgetting, paper, tables
 from strumclock.journal.conclusions import keep, kept, marks
 from strumclock.journal.copying import CSV_NAME, bring_up_to_date, is_current, is_kept
 from strumclock.journal.csvfile import read_page, write_csv
 from strumclock.journal.damage import shown
-from strumclock.journal.entry import TakeEntry, exercise_label, plain
+from strumclock.journal.entry import TakeEntry, exercise_label
 from strumclock.journal.forgetting import Forgotten, Traces
-from strumclock.journal.history import History, histories, history
+from strumclock.journal.history import History, history
 from strumclock.journal.opening import blank, is_url, make_engine, make_file, prepare, transaction
-from strumclock.journal.places import find_journal
+from strumclock.journal.paper import Imported
+from strumclock.journal.places import journal_file, name_in
 from strumclock.journal.schema import edits, exercises, students, takes
 from strumclock.journal.writing import edits_of, student_id, write_take
 
 if TYPE_CHECKING:
     import pandas as pd
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Imported:
-    """What a page kept on paper brought.
-
-    Attributes
-    ----------
-    added, known : int
-        Rows new to the journal, and rows that it had.
-    problems : tuple of str
-        One line for each row that could not be read.
-    """
-
-    added: int
-    known: int
-    problems: tuple[str, ...]
-
-    def __str__(self) -> str:
-        lines = [f"{self.added} takes from paper added, {self.known} known already"]
-        return "\n".join([*lines, *(f"Not read: {problem}" for problem in self.problems)])
 
 
 class Journal:
@@ -91,28 +69,9 @@ class Journal:
             self.where = str(where)
             self.root: Path | None = None
         else:
-            self.where = self._file(where, create=create)
+            self.where = journal_file(where, create=create)
             self.root = self.where.parent
         self._open()
-
-    @staticmethod
-    def _file(where: str | os.PathLike[str], *, create: bool) -> Path:
-        try:
-            path = Path(where)
-            path = find_journal(path) if path.is_dir() else path.absolute()
-            path = path.parent.resolve() / path.name
-            there = path.stat() if path.exists() else None
-        except (OSError, ValueError) as error:
-            reason = getattr(error, "strerror", None) or "it is no name that a file can have"
-            raise JournalError(f"a journal must lie in a file, but {os.fspath(where)} is none: {reason}") from None
-        if not path.parent.is_dir():
-            raise JournalError(f"a journal must lie in a folder that exists, but {path.parent} does not; make it")
-        if there is not None and not stat.S_ISREG(there.st_mode):
-            raise JournalError(f"a journal must be a file, but {path} is a folder, a pipe or a device; name another")
-        if not create and (there is None or there.st_size == 0):
-            found = "there is none" if there is None else "the file there is empty"
-            raise JournalError(f"a journal must be at {path}, but {found}; run a batch there first")
-        return path
 
     def _open(self) -> None:
         """Open what is there; a file that is not there yet is made when something is written."""
@@ -158,16 +117,7 @@ class Journal:
 
     def name_of(self, path: str | os.PathLike[str]) -> str:
         """How the journal names a file: relative to itself where it lies below, so that the folder can move."""
-        if is_url(path):
-            scheme, _, rest = str(path).partition("://")
-            host, slash, inside = rest.partition("/")
-            return f"{scheme}://{host.rpartition('@')[2]}{slash}{inside}"  # a name and password are nobody's business
-        absolute = Path(
-            os.path.realpath(os.path.dirname(os.path.abspath(path))), os.path.basename(os.path.abspath(path))
-        )
-        if self.root is not None and absolute.is_relative_to(self.root):
-            return printable(absolute.relative_to(self.root).as_posix())
-        return printable(absolute.as_posix())
+        return name_in(self.root, path)
 
     # writing
 
@@ -242,39 +192,14 @@ class Journal:
             forgotten = forgetting.delete_rows(connection, student)
             if files:
                 forgetting.delete_folders(found)
-            self._delete_copy()
+            forgetting.delete_copy(self.root)
         forgotten = forgetting.after_files(forgotten, found, self.root, deleted=files)
-        return replace(forgotten, remarks=(*forgotten.remarks, *self._tidied()))
-
-    def _delete_copy(self) -> None:
-        """No copy is better than one that names whom the journal forgot. Needs no room on the disk."""
-        if self.root is None:
-            return
-        try:
-            for path in (self.root / CSV_NAME, *self.root.glob(f".{Path(CSV_NAME).stem}-*")):
-                path.unlink(missing_ok=True)
-        except OSError as error:
-            raise JournalError(
-                f"the copy {self.root / CSV_NAME} must be deleted, but the system said: {error.strerror}; "
-                "the journal was not changed"
-            ) from None
-
-    def _tidied(self) -> tuple[str, ...]:
-        """Give free pages back, write the copy anew; what cannot be done is said, since all is deleted already."""
-        remarks = []
-        if self._engine.dialect.name == "sqlite":
-            try:
-                with self._engine.connect() as connection:
-                    raw = connection.connection.dbapi_connection
-                    assert raw is not None
-                    raw.execute("VACUUM")
-            except sqlite3.Error as error:
-                remarks.append(f"The file was not made smaller ({error}); what was deleted is overwritten with zeros.")
+        remarks = [*forgotten.remarks, *forgetting.give_back_pages(self._engine)]
         try:
             self.mend_copy()
         except JournalError as error:
             remarks.append(f"There is no copy for now: {error}.")
-        return tuple(remarks)
+        return replace(forgotten, remarks=tuple(remarks))
 
     def import_csv(self, path: str | os.PathLike[str], *, student: str | None = None) -> Imported:
         """Read in a page kept on paper: date, exercise, tempo; perhaps held, student, chords, beats_per_change, remark.
@@ -282,36 +207,8 @@ class Journal:
         Reading the same page again adds nothing. A row that cannot be read is listed; the others are written.
         """
         rows, problems = read_page(path)
-        seen: dict[str, int] = {}
-        added = known = 0
         with self.writing() as connection:
-            for row in rows:
-                owner = row.student or student or ""
-                told = {"name": row.exercise, "bpm": row.bpm}
-                told |= {"chords": row.chords} if row.chords else {}
-                told |= {"beats_per_change": row.beats_per_change} if row.beats_per_change else {}
-                day = row.played_on.isoformat()
-                words = "|".join((plain(owner), day, plain(row.exercise), f"{row.bpm:g}", str(row.chords)))
-                seen[words] = seen.get(words, 0) + 1
-                digest = hashlib.sha256(f"{words}|{seen[words]}".encode()).hexdigest()
-                identity = f"paper:{digest[:32]}"
-                if connection.execute(sa.select(takes.c.id).where(takes.c.identity == identity)).first():
-                    known += 1
-                    continue
-                added += 1
-                write_take(
-                    connection,
-                    TakeEntry(
-                        identity=identity,
-                        student=owner,
-                        source="paper",
-                        played_on=row.played_on,
-                        date_source="told",
-                        remark=row.remark,
-                        exercise=told,
-                        held=row.held,
-                    ),
-                )
+            added, known = paper.write_rows(connection, rows, student)
         return Imported(added=added, known=known, problems=tuple(problems))
 
     # reading
@@ -340,11 +237,6 @@ class Journal:
         """The past takes of one student (the only one, where none is named), of one exercise or of all."""
         with self.reading() as connection:
             return history(connection, student, exercise)
-
-    def histories(self) -> tuple[History, ...]:
-        """The past takes of every student, by name."""
-        with self.reading() as connection:
-            return tuple(histories(connection))
 
     def marks(self) -> dict[str, tuple[int, str]]:
         """Every student's number, and a mark that changes with what the weeks are judged from; by name."""

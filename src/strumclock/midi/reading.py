@@ -13,9 +13,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike
 
+from strumclock.arrays import Floats
 from strumclock.audio.files import regular_file
 from strumclock.errors import AudioFileError, UsageError
-from strumclock.grid import BARS_MAX, BeatGrid, Exercise, FloatArray, Meter, lay_out, parse_meter
+from strumclock.grid import BARS_MAX, BeatGrid, Exercise, Meter, lay_out, parse_meter
 
 LEAST_US_PER_QUARTER = 30_000  # whole notes at 400 a minute, the fastest beats that an exercise may have, have 37 500
 DEFAULT_US_PER_QUARTER = 500_000  # 120 quarters a minute, where a file tells no tempo (SMF 1.0)
@@ -41,7 +42,7 @@ class TempoMap:
     meters: tuple[tuple[int, Meter], ...]
     end_tick: int
 
-    def seconds(self, ticks: ArrayLike) -> FloatArray:
+    def seconds(self, ticks: ArrayLike) -> Floats:
         """Time of ticks, which may be fractional [s].
 
         Examples
@@ -59,7 +60,7 @@ class TempoMap:
         which = np.maximum(np.searchsorted(starts, asked, side="right") - 1, 0)
         speed = np.array([us for _, us in self.tempi], dtype=np.float64)[which]
         within = (asked - np.array(starts, dtype=np.float64)[which]) * speed
-        total: FloatArray = (np.array(sums, dtype=np.float64)[which] + within) / (self.ticks_per_quarter * 1e6)
+        total: Floats = (np.array(sums, dtype=np.float64)[which] + within) / (self.ticks_per_quarter * 1e6)
         return total
 
     def bars(self) -> Iterator[tuple[int, Meter]]:
@@ -172,7 +173,7 @@ def grid_from_midi(path: str | os.PathLike[str], exercise: Exercise) -> BeatGrid
     first_line = np.cumsum([0, *sizes[:-1]])
     new = [i == 0 or played[i].meter != played[i - 1].meter for i in range(len(played))]
 
-    def place(lines: FloatArray) -> FloatArray:
+    def place(lines: Floats) -> Floats:
         return tempo.seconds(np.interp(lines + len(before), np.arange(len(edges)), edges)) - zero
 
     return lay_out(

@@ -11,8 +11,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from strumclock.arrays import Floats
 from strumclock.errors import UsageError
-from strumclock.grid import BeatGrid, FloatArray, Meter, parse_meter
+from strumclock.grid import BeatGrid, Meter, parse_meter
 from strumclock.saving import replacing
 
 TICKS_PER_QUARTER = 9600  # parts of 2, 3, 4 fall on ticks; at 60 bpm a tick is 0.1 ms, finer than a strum is known
@@ -120,8 +121,8 @@ def write_notes(
 class _Plan:
     """Ticks and true times of the edges between which the tempo is constant, and the map's events (tick, message)."""
 
-    tick: FloatArray
-    time_s: FloatArray
+    tick: Floats
+    time_s: Floats
     events: list[tuple[int, Any]]
 
 

@@ -15,7 +15,7 @@ from strumclock.alignment import Alignment, align
 from strumclock.audio import Recording, load
 from strumclock.errors import Notice, UsageError
 from strumclock.grid import BeatGrid, Exercise
-from strumclock.pipeline.analysing import analyse
+from strumclock.pipeline.analysing import analyse, take_path
 from strumclock.pipeline.assembling import assemble, assemble_free
 from strumclock.pipeline.listening import Listened, listen
 from strumclock.pipeline.measurement import Measurement
@@ -123,7 +123,7 @@ def _of_part(heard: Listened, alignment: Alignment, options: MeasureOptions) -> 
     return replace(
         measurement,
         strums=tuple(replace(s, of=part_at(alignment.parts, s.time_s)) for s in measurement.strums),
-        elsewhere=strums_elsewhere(heard.strums, alignment),
+        elsewhere=strums_elsewhere(heard.strums, alignment, take_path(options).bias_s),
         parts=alignment.parts,
         steps=take_steps(here, of_it, found, options),
     )

@@ -40,8 +40,8 @@ def of_part(heard: Listened, alignment: Alignment) -> tuple[Listened, Alignment]
     return replace(heard, strums=kept, low=low), replace(alignment, slot=alignment.slot[here])
 
 
-def strums_elsewhere(strums: Strums, alignment: Alignment) -> tuple[Strum, ...]:
-    """A row for each strum of the other parts, each held against its own part's grid."""
+def strums_elsewhere(strums: Strums, alignment: Alignment, path_s: float) -> tuple[Strum, ...]:
+    """A row for each strum of the other parts, each held against its own part's grid, less the air's `path_s`."""
     rows: dict[int, Strum] = {}
     for other in alignment.others:
         offsets = other.anchor != "fitted"
@@ -49,11 +49,11 @@ def strums_elsewhere(strums: Strums, alignment: Alignment) -> tuple[Strum, ...]:
             slot = int(other.slot[i])
             if slot < -1 and slot != LEFT_CLICK:
                 continue  # before the first or after the last place of that part
-            rows[int(i)] = _row(strums, int(i), other, slot, offsets, alignment.parts)
+            rows[int(i)] = _row(strums, int(i), other, slot, path_s if offsets else None, alignment.parts)
     return tuple(rows[i] for i in sorted(rows))
 
 
-def _row(strums: Strums, i: int, other: Alignment, slot: int, offsets: bool, parts: tuple[Part, ...]) -> Strum:
+def _row(strums: Strums, i: int, other: Alignment, slot: int, path_s: float | None, parts: tuple[Part, ...]) -> Strum:
     time_s = float(strums.time_s[i])
     bare = Strum(
         time_s=time_s,
@@ -75,7 +75,7 @@ def _row(strums: Strums, i: int, other: Alignment, slot: int, offsets: bool, par
         stroke=str(grid.stroke[slot]),
         grid_s=line_s,
         at_change=bool(grid.at_change[slot]),
-        offset_ms=1000 * (time_s - line_s) if offsets else None,
+        offset_ms=None if path_s is None else 1000 * (time_s - line_s - path_s),
     )
 
 

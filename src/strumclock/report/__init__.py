@@ -1,6 +1,7 @@
 """What is shown of a measurement: plain words, a table, JSON, pictures, a page, sound. No computing of its own."""
 
 from strumclock.report.comparing import comparison, tuning_table
+from strumclock.report.comparison_plot import plot_comparison, write_comparison_plot
 from strumclock.report.outputs import Outputs, write_outputs
 from strumclock.report.page import page, write_page
 from strumclock.report.picture import plot_take, write_plot
@@ -39,6 +40,7 @@ __all__ = [
     "plain",
     "plot_beats",
     "plot_class",
+    "plot_comparison",
     "plot_jitter",
     "plot_offsets",
     "plot_placement",
@@ -53,6 +55,7 @@ __all__ = [
     "to_send",
     "tuning_table",
     "write_class_plot",
+    "write_comparison_plot",
     "write_outputs",
     "write_page",
     "write_plot",

@@ -5,13 +5,25 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from strumclock.errors import printable
+from strumclock.pipeline.comparison import RELATIVE_JITTER
 from strumclock.pipeline.figures import COMPARED
 from strumclock.report import words
 from strumclock.report.text import render
 
 if TYPE_CHECKING:
-    from strumclock.pipeline.comparison import Comparison
+    from strumclock.pipeline.comparison import Comparison, Difference
     from strumclock.tuning import OpenStrings
+
+
+THESE_TWO = (
+    "Takes of one person differ from day to day: that these two differ does not say that it stays so. "
+    "Several takes of each tell more."
+)
+USUAL = "“Usual” is how far takes of this player lie apart in the practice record, in 19 of 20 pairs."
+_OWN = {
+    RELATIVE_JITTER: ("Jitter, of interval", "%", False),
+    "at_change": ("Chord changes", "ms", True),
+}
 
 
 def tuning_table(strings: OpenStrings) -> str:
@@ -42,23 +54,16 @@ def comparison(result: Comparison) -> str:
     from rich.table import Table
 
     head = [f"{letter}: {printable(path) if path else 'array'}{_at(bpm)}" for letter, path, bpm in _takes(result)]
-    if not result.same_exercise:
+    if not result.differences and not result.same_exercise:
         return "\n".join([*head, *(words.sentence(why.reason) for why in dict.fromkeys(result.absent.values()))])
     grid = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     for heading in ("", "A", "B", "B − A", "95 % interval", ""):
         grid.add_column(heading, justify="right" if heading else "left", no_wrap=True)
     for row in result.differences:
-        figure = next(figure for figure in COMPARED if figure.name == row.figure)
-        a, b = (words.fixed(e.value, 1, sign=figure.signed) for e in (row.a, row.b))
-        difference = f"{words.fixed(row.b_minus_a.value, 1, sign=True)} {figure.unit}"
-        grid.add_row(
-            figure.label,
-            a,
-            b,
-            difference,
-            words.interval(row.b_minus_a),
-            "a difference" if row.shown else "no clear difference",
-        )
+        label, unit, signed = figure_words(row.figure)
+        a, b = (words.fixed(e.value, 1, sign=signed) for e in (row.a, row.b))
+        difference = f"{words.fixed(row.b_minus_a.value, 1, sign=True)} {unit}"
+        grid.add_row(label, a, b, difference, words.interval(row.b_minus_a), told(row))
     said = []
     apart = result.apart_ms
     if apart is not None:
@@ -71,8 +76,29 @@ def comparison(result: Comparison) -> str:
     if result.spread_ms is not None:
         scatter = words.amount(result.spread_ms.value)
         said.append(f"The two scatter by {scatter} against each other, {words.spread(result.spread_ms)}.")
+    if any(row.shown and row.beyond_usual is None for row in result.differences):
+        said.append(THESE_TWO)
+    if any(row.beyond_usual is not None for row in result.differences):
+        said.append(USUAL)
     said += [words.sentence(why.reason) for why in dict.fromkeys(result.absent.values())]
     return "\n".join([*head, *([render(grid)] if result.differences else []), *said])
+
+
+def figure_words(name: str) -> tuple[str, str, bool]:
+    """What a compared figure is called, its unit, and whether it has a sign."""
+    if name in _OWN:
+        return _OWN[name]
+    figure = next(figure for figure in COMPARED if figure.name == name)
+    return figure.label, figure.unit, figure.signed
+
+
+def told(row: Difference) -> str:
+    """What a difference says, and of what."""
+    if not row.shown:
+        return "no clear difference"
+    if row.beyond_usual is None:
+        return "these two differ"
+    return "more than usual" if row.beyond_usual else "no more than usual"
 
 
 def _takes(result: Comparison) -> tuple[tuple[str, str | None, float | None], ...]:

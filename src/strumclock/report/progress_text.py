@@ -10,13 +10,12 @@ from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
+from strumclock.report.cause_words import better_words, cause_words, day
 from strumclock.weeks.tendency import TREND_WEEKS
 
 if TYPE_CHECKING:
-    from strumclock.weeks import Cause, ExerciseProgress, Outlook, Progress, Reach, Span, Week
+    from strumclock.weeks import ExerciseProgress, Outlook, Progress, Reach, Span, Week
 
-_TO_OCTOBER = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October")
-MONTHS = (*_TO_OCTOBER, "November", "December")
 MINUS = "\N{MINUS SIGN}"
 NEED_WORDS = {
     "stuck": "the tempo in reach is not rising",
@@ -48,16 +47,8 @@ DOUBT_STEPS = {
 }
 
 
-def day(d: date, *, today: date | None = None) -> str:
-    """A day in words, with its year unless that is today's.
-
-    Examples
-    --------
-    >>> day(date(2026, 3, 2)), day(date(2026, 3, 2), today=date(2026, 5, 1))
-    ('2 March 2026', '2 March')
-    """
-    year = "" if today is not None and d.year == today.year else f" {d.year}"
-    return f"{d.day} {MONTHS[d.month - 1]}{year}"
+LATELY_WEEKS, BEYOND = 4, 1.15
+"""A tempo in reach so far above all that was tried in these weeks rests on the usual slope alone: no number is told."""
 
 
 def tempo(bpm: float, beats_per_change: float | None = None) -> str:
@@ -101,11 +92,11 @@ def _good(progress: Progress, now: ExerciseProgress) -> str:
     if now.state == "rising" and reach is not None:
         return (
             f"{_named(now)}: your tempo is rising, by about {_rate(reach.per_week_bpm.value)} bpm a week; "
-            f"about {reach.now.value:.0f} bpm is in reach now."
+            f"{_beyond(now) or f'about {reach.now.value:.0f} bpm'} is in reach now."
         )
     better = next((c for c in now.causes if c.state == "smaller" and c.kind != "scatter"), now.more_even)
     if better is not None:
-        return f"{_named(now)}: {_better(better, today)}."
+        return f"{_named(now)}: {better_words(better, today)}."
     if now.highest_held_bpm is not None and now.highest_held_in is not None:
         when = day(now.highest_held_in, today=today)
         return f"{_named(now)}: you held {tempo(now.highest_held_bpm, now.beats_per_change)} in the week of {when}."
@@ -122,19 +113,18 @@ def _stands_out(progress: Progress, now: ExerciseProgress) -> str | None:
     if progress.need == "silent" and progress.last_played is not None and silent is not None:
         return f"The last take is of {day(progress.last_played, today=today)}, {silent} days ago."
     stays = next((c for c in now.causes if c.stands and c.state != "smaller"), None)
+    why = f"; {cause_words(stays)}" if stays is not None else ""
     if reach is not None and now.state in ("plateau", "level"):
-        near = f"the tempo in reach has stayed near {reach.now.value:.0f} bpm"
-        why = f"; {cause_words(stays)}" if stays is not None else ""
+        near = "the tempo in reach has stayed " + ("the same" if _beyond(now) else f"near {reach.now.value:.0f} bpm")
         return f"Since about the week of {day(reach.since, today=today)} {near}{why}."
     if reach is not None and now.state == "falling":
         down = _rate(-reach.per_week_bpm.value)
-        return (
-            f"The tempo in reach has come down lately, by about {down} bpm a week, to about {reach.now.value:.0f} bpm."
-        )
+        near = f"by about {down} bpm a week, to about {reach.now.value:.0f} bpm"
+        return f"The tempo in reach has come down lately, {near}{why}."
     if progress.need == "unsure":
         doubt = progress.doubts[0] if progress.doubts else ""
-        why = f", mostly because {DOUBT_WORDS[doubt]}" if doubt in DOUBT_WORDS else ""
-        return f"{progress.doubtful} of the last {progress.n_recent} recordings cannot be measured well{why}."
+        mostly = f", mostly because {DOUBT_WORDS[doubt]}" if doubt in DOUBT_WORDS else ""
+        return f"{progress.doubtful} of the last {progress.n_recent} recordings cannot be measured well{mostly}."
     if stays is not None:
         words = cause_words(stays)
         return f"{words[:1].upper()}{words[1:]}."
@@ -174,6 +164,14 @@ def _between(earliest: date, latest: date, today: date) -> str:
 
 def _named(exercise: ExerciseProgress) -> str:
     return exercise.label[:1].upper() + exercise.label[1:]
+
+
+def _beyond(exercise: ExerciseProgress) -> str | None:
+    """What is said instead of a tempo in reach far beyond every tempo tried lately; None where it is not."""
+    tried = max((w.tried_bpm for w in exercise.weeks[-LATELY_WEEKS:] if w.tried_bpm is not None), default=None)
+    if tried is None or exercise.reach is None or exercise.reach.now.value <= BEYOND * tried:
+        return None
+    return f"more than the {tried:.0f} bpm that was tried"
 
 
 def _rate(per_week: float) -> str:
@@ -223,8 +221,11 @@ def facts(exercise: ExerciseProgress, *, today: date | None = None) -> list[str]
         lines.append(f"No tempo was held by {takes} yet.")
     if exercise.reach is not None:
         reach = exercise.reach.now
+        beyond = _beyond(exercise)
         lines.append(
-            f"In reach: about {reach.value:.0f} bpm (between {reach.low:.0f} and {reach.high:.0f}), "
+            f"In reach: {beyond}; so far below it the takes cannot say how much more."
+            if beyond
+            else f"In reach: about {reach.value:.0f} bpm (between {reach.low:.0f} and {reach.high:.0f}), "
             f"where three of four takes would hold."
         )
         lines += _trend_lines(exercise, exercise.reach, today)
@@ -252,7 +253,8 @@ def _trend_lines(exercise: ExerciseProgress, reach: Reach, today: date | None) -
     between = f"(between {signed(rate.low)} and {signed(rate.high)})"
     if exercise.state in ("rising", "falling"):
         by = f"about {_rate(abs(rate.value))} bpm a week"
-        lines = [f"The tempo in reach is {exercise.state}{started}: {by} {between}."]
+        surely = "is" if rate.low > 0 or rate.high < 0 else "seems to be"
+        lines = [f"The tempo in reach {surely} {exercise.state}{started}: {by} {between}."]
     elif exercise.state == "plateau" and reach.rose_by_bpm is not None:
         before = f"before, it rose by about {_rate(reach.rose_by_bpm)} bpm a week"
         lines = [f"The tempo in reach has stayed about the same since about the week of {since}; {before}."]
@@ -268,66 +270,6 @@ def _trend_lines(exercise: ExerciseProgress, reach: Reach, today: date | None) -
         when = day(reach.leap.in_week, today=today)
         lines.append(f"About the week of {when} it went {way} by about {100 * share:.0f} % at once.")
     return lines
-
-
-def cause_words(cause: Cause, *, today: date | None = None) -> str:
-    """One cause over weeks, as half a sentence.
-
-    Parameters
-    ----------
-    cause : Cause
-    today : date, optional
-        Its year is not told.
-    """
-    said = _cause_now(cause, cause.now.value)
-    first = day(cause.weeks[0][0], today=today)
-    if cause.state in ("smaller", "larger"):
-        return f"{said}; in the week of {first} it was about {_amount(cause, cause.first.value)}"
-    if cause.state == "same":
-        return f"{said}, much the same for {len(cause.weeks)} weeks"
-    return said
-
-
-def _cause_now(cause: Cause, value: float) -> str:
-    amount = _amount(cause, value)
-    if cause.kind == "scatter":
-        return f"the strums scatter by about {amount}"
-    if cause.kind == "omitted":
-        return f"about {amount} of the strums are left out"
-    if cause.kind == "drift":
-        return f"the strums {'fall behind' if value > 0 else 'pull ahead of'} the click by about {amount}"
-    side = "late" if value > 0 else "early"
-    if cause.kind == "pair":
-        before, _, after = cause.where.partition(">")
-        return f"the changes from {before} to {after} come about {amount} {side}"
-    if cause.kind == "changes":
-        return f"the chord changes come about {amount} {side}"
-    return f"the strums on {_place(cause)} come about {amount} {side} of the others"
-
-
-def _place(cause: Cause) -> str:
-    return f"beat {cause.where}" if cause.kind == "beat" else f"part {cause.where} of the beat"
-
-
-def _amount(cause: Cause, value: float) -> str:
-    if cause.unit == "share":
-        return f"{100 * abs(value):.0f} %"
-    return f"{abs(value):.0f} ms" + (" a minute" if cause.unit == "ms/min" else "")
-
-
-def _better(cause: Cause, today: date) -> str:
-    """A cause that has become smaller, as what got better."""
-    first = day(cause.weeks[0][0], today=today)
-    now, then = (_amount(cause, span.value) for span in (cause.now, cause.first))
-    change = f"about {now} now, about {then} in the week of {first}"
-    if cause.kind == "scatter":
-        return f"your strums have become more even: they scatter by {change}"
-    if cause.kind == "omitted":
-        return f"you leave out fewer strums: {change}"
-    if cause.kind == "drift":
-        return f"you stay closer to the click: it moves by {change}"
-    what = {"changes": "chord changes", "pair": f"changes from {' to '.join(cause.where.split('>'))}"}.get(cause.kind)
-    return f"your {what or 'strums on ' + _place(cause)} come closer to the beat: {change}"
 
 
 def _goal_line(goal: Outlook, beats_per_change: float | None, today: date | None) -> str:

@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from strumclock.audio.writing import write_wav
 from strumclock.errors import UsageError
 from strumclock.report.writing import check_outputs
-from strumclock.saving import replacing
 
 if TYPE_CHECKING:
     from strumclock.audio import Recording
@@ -128,11 +128,7 @@ def write_sound(
     check_outputs({"the sound": path}, reads=take, sounds=("the sound",), force=force)
     if recording is None:
         recording = take_again(measurement)
-    samples, rate_hz = marked(measurement, recording), recording.sample_rate_hz
-    import soundfile
-
-    with replacing(path) as temporary:
-        soundfile.write(temporary, samples, rate_hz, subtype="PCM_16", format="WAV")
+    write_wav(path, marked(measurement, recording), recording.sample_rate_hz)
     return Path(path)
 
 

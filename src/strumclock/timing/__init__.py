@@ -3,10 +3,9 @@
 from strumclock.timing.estimate import Estimate
 from strumclock.timing.figures import measure_timing
 from strumclock.timing.placed import ANCHORS, Anchoring, PlacedStrums, StrumErrors
-from strumclock.timing.questions import audible_s
 from strumclock.timing.regression import Line, fit_line, lag1
 from strumclock.timing.sound_path import SoundPath, sound_path
-from strumclock.timing.values import Finding, Group, PartGroup, Step, Timing, WithinTolerance
+from strumclock.timing.values import Finding, Group, PartGroup, Step, Timing, WithinTolerance, audible_s
 
 __all__ = [
     "ANCHORS",

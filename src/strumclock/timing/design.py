@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Whole = NDArray[np.int64]
+from strumclock.arrays import Floats, Ints
 
 SEPARABLE = 0.1
 """Least share of a place's indicator that must be left beside the others for the two to be told apart."""
@@ -25,7 +23,7 @@ def beside(indicator: Floats, others: Floats) -> Floats | None:
     return np.asarray(left / size)
 
 
-def indicators(at: Whole) -> Floats:
+def indicators(at: Ints) -> Floats:
     """One column a level but the first."""
     return np.asarray(at[:, None] == np.unique(at)[None, 1:], dtype=np.float64)
 

@@ -22,24 +22,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, next_fast_len, rfft
-from scipy.linalg.lapack import dpttrf, dpttrs
 from scipy.special import chdtrc, gammaln, stdtr, stdtrit
 
-Floats = NDArray[np.float64]
+from strumclock.arrays import Floats, Ints
+from strumclock.timing.likelihood import Explained, explain_by_long_memory_and_period, explain_by_phase_correction
+from strumclock.timing.members import MOTOR_GRID, PHI_GRID
 
-PHI_GRID = (-0.8, -0.6, -0.4, -0.2, 0.0, 0.15, 0.3, 0.45, 0.6, 0.7, 0.8, 0.88, 0.94)
-"""Share of an error that is left after one more slot; 1 − φ is the share corrected."""
-
-SLOW_DOUBT, SHORT_TAKE, LONG_TAKE = {0.88: 0.6, 0.94: 0.35}, 16, 40
-"""How much less than the others the slowest wander is expected beforehand: not at all in takes of 16 strums or fewer,
-in full from 40 on. Set so that simulated players' intervals hold the truth in no cell more than 99 % of the time and
-those of slow wanderers in short takes as often as can be (`tests/benchmarks/coverage_cells.py`)."""
-
-MOTOR_GRID = (0.0, 0.15, 0.3, 0.5, 0.7, 0.9)
-"""The hand's own scatter as a share of the most that the model allows at that φ."""
-
-NEWTON_STEPS = 6
-"""Enough for 1e-6 of a half width: the distribution function is concave there, so each step stays on the safe side."""
+NEWTON_STEPS = 5
+"""Enough for 1e-4 of a half width: the distribution function is concave there, so each step stays on the safe side."""
 
 SEARCH_RANGE = 14.0
 """Natural logarithms searched below a hundred times the largest standard deviation."""
@@ -55,7 +45,7 @@ GAMMA_KURTOSIS = 1.5
 LEAST_INFLATION = 0.1
 """Errors that take turns make a mean better known than independent ones do, but never without limit."""
 
-NEGLIGIBLE = 1e-4
+NEGLIGIBLE = 2e-3
 """Pairs whose weight is less than this share of the best are left out of the mixture."""
 
 MIN_STRUMS = 8
@@ -168,12 +158,14 @@ class ErrorModel:
 
 def fit_error_model(
     values: Floats,
-    slot: NDArray[np.int64],
+    slot: Ints,
     design: Floats,
     *,
     phi_grid: tuple[float, ...] = PHI_GRID,
     motor_grid: tuple[float, ...] = MOTOR_GRID,
     across_gaps: bool = True,
+    phase_only: bool = False,
+    slow_doubt: bool = True,
 ) -> ErrorModel:
     """Weigh every way in which errors can hang together by how well it explains `values`.
 
@@ -186,9 +178,13 @@ def fit_error_model(
     design : (n, p) array
         What is taken out first: a column of ones, the times, other means. Full rank.
     phi_grid, motor_grid : tuple of float
-        The pairs that are weighed.
+        The pairs of linear phase correction that are weighed.
     across_gaps : bool
         Whether errors hang together across omitted slots; else each unbroken run stands alone.
+    phase_only : bool
+        Whether linear phase correction alone is weighed.
+    slow_doubt : bool
+        Whether the slowest wander is expected less than the others beforehand; not on a grid of one's own.
 
     Returns
     -------
@@ -196,142 +192,61 @@ def fit_error_model(
 
     Notes
     -----
-    Multiplying the values by φ^gap and subtracting leaves a series whose covariance is tridiagonal for every pair, also
-    across gaps; LAPACK factors it in linear time. Restricted likelihood: Patterson & Thompson 1971 (from memory).
+    Restricted likelihood: Patterson & Thompson 1971 (from memory).
     """
-    fitted = fit_error_models(
-        values,
-        slot,
-        design,
-        columns=(design.shape[1],),
-        phi_grid=phi_grid,
-        motor_grid=motor_grid,
-        across_gaps=across_gaps,
-    )
-    return fitted[0]
-
-
-def fit_error_models(
-    values: Floats,
-    slot: NDArray[np.int64],
-    design: Floats,
-    *,
-    columns: tuple[int, ...],
-    phi_grid: tuple[float, ...] = PHI_GRID,
-    motor_grid: tuple[float, ...] = MOTOR_GRID,
-    across_gaps: bool = True,
-) -> list[ErrorModel]:
-    """`fit_error_model` with the first so many columns of a design, for each of these numbers: they share the work."""
-    gap = np.diff(slot)
-    joined = 1.0 if across_gaps else (gap == 1).astype(float)
     table = np.vstack([values, design.T])
-    pairs = []
-    for phi in phi_grid:
-        powers = np.power(phi, np.arange(gap.max(initial=1) + 1))
-        left, before = joined * powers[gap], joined * powers[gap - 1]
-        moved = table.copy()
-        moved[:, 1:] -= left * table[:, :-1]
-        rho1 = phi - np.array(motor_grid) * (1 + phi) / 2
-        factor, off, whole = _factored(left, before, rho1)
-        gram, logdet = moved @ _solved(factor, off, moved), np.log(factor).sum(axis=1)
-        motors = np.array(motor_grid)[whole]
-        pairs += [
-            _Pair(phi=phi, motor=m, rho1=r, gram=g, logdet=d, moved=moved, factor=f, off=o)
-            for m, r, g, d, f, o in zip(motors, rho1[whole], gram, logdet, factor, off, strict=True)
-        ]
-    return [_weighed(pairs, slot, p) for p in columns]
+    pairs = {"phi_grid": phi_grid, "motor_grid": motor_grid}
+    families = [
+        explain_by_phase_correction(table, slot, **pairs, across_gaps=across_gaps, slow_doubt=slow_doubt),
+    ]
+    if not phase_only:
+        families.append(explain_by_long_memory_and_period(table))
+    return _weighed(families, slot, design.shape[1])
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Pair:
-    """One way in which errors can hang together, and what it makes of the values and the design's columns.
-
-    `moved` are their rows less φ^gap times what came before; `factor` and `off` their covariance's factors and `logdet`
-    its logarithm; `gram` their products once that covariance is taken out.
-    """
-
-    phi: float
-    motor: float
-    rho1: float
-    gram: Floats
-    logdet: float
-    moved: Floats
-    factor: Floats
-    off: Floats
+def fit_error_models(values: Floats, slot: Ints, design: Floats, *, columns: tuple[int, ...]) -> list[ErrorModel]:
+    """`fit_error_model` with the first so many columns of a design, for each of these numbers: they share the work."""
+    table = np.vstack([values, design.T])
+    families = [
+        explain_by_phase_correction(table, slot, phi_grid=PHI_GRID, motor_grid=MOTOR_GRID, across_gaps=True),
+        explain_by_long_memory_and_period(table),
+    ]
+    return [_weighed(families, slot, p) for p in columns]
 
 
-def _weighed(pairs: list[_Pair], slot: NDArray[np.int64], p: int) -> ErrorModel:
-    """How well each pair explains the values when the design's first p columns are taken out."""
+def _weighed(families: list[Explained], slot: Ints, p: int) -> ErrorModel:
+    """How well each member explains the values when the design's first p columns are taken out."""
     n = slot.size
-    gram = np.array([pair.gram[: 1 + p, : 1 + p] for pair in pairs])
+
+    def every(name: str) -> Floats:
+        return np.concatenate([getattr(family, name) for family in families])
+
+    gram = every("gram")[:, : 1 + p, : 1 + p]
     inner = gram[:, 1:, 1:]
     beta = np.linalg.solve(inner, gram[:, 1:, :1])
     rss = gram[:, 0, 0] - (gram[:, :1, 1:] @ beta)[:, 0, 0]
     rss = np.maximum(rss, np.finfo(float).tiny)
-    logdet = np.array([pair.logdet for pair in pairs])
-    log_likelihood = -0.5 * (logdet + np.linalg.slogdet(inner)[1] + (n - p) * np.log(rss))
-    doubt = min(max((n - SHORT_TAKE) / (LONG_TAKE - SHORT_TAKE), 0.0), 1.0)
-    prior = np.array([SLOW_DOUBT.get(pair.phi, 1.0) ** doubt for pair in pairs])
-    weight = prior * np.exp(log_likelihood - log_likelihood.max())
+    log_likelihood = -0.5 * (every("logdet") + np.linalg.slogdet(inner)[1] + (n - p) * np.log(rss))
+    weight = every("prior") * np.exp(log_likelihood - log_likelihood.max())
     best = int(np.argmax(weight))
-    unexplained = pairs[best].moved[0] - beta[best, :, 0] @ pairs[best].moved[1 : 1 + p]
-    innovation = _unfold(unexplained, pairs[best].off) / np.sqrt(pairs[best].factor)
-    excess_low, excess_high = _excess(innovation)
+    family, member = (0, best) if best < len(families[0].prior) else (1, best - len(families[0].prior))
+    left = np.zeros(len(families[0].gram[0]))
+    left[: 1 + p] = [1.0, *-beta[best, :, 0]]
+    excess_low, excess_high = _excess(families[family].innovation(member, left))
     kept = weight > NEGLIGIBLE * weight.max()
-    phi, motor, rho1 = np.array([(pair.phi, pair.motor, pair.rho1) for pair in pairs])[kept].T
-    weight = weight[kept]
-    decay = np.repeat(phi[:, None], int(slot[-1] - slot[0]), axis=1)
-    decay[:, :1] = rho1[:, None]
+    n_lags = int(slot[-1] - slot[0])
     return ErrorModel(
-        phi=phi,
-        motor=motor,
-        rho1=rho1,
-        weight=weight / weight.sum(),
+        phi=every("phi")[kept],
+        motor=every("motor")[kept],
+        rho1=every("rho1")[kept],
+        weight=weight[kept] / weight[kept].sum(),
         sigma2=rss[kept] / (n - p),
         dof=float(n - p),
         excess_low=excess_low,
         excess_high=excess_high,
         slot=np.asarray(slot),
-        rho=np.cumprod(decay, axis=1),
+        rho=np.concatenate([family.rho(n_lags) for family in families])[kept],
     )
-
-
-def _factored(left: Floats, before: Floats, rho1: Floats) -> tuple[Floats, Floats, NDArray[np.bool_]]:
-    """Factors of the tridiagonal covariance under each ρ(1), (pairs, n): its diagonal, and what is beside it (last 0);
-    and which pairs they are of, without those whose covariance is none, by rounding.
-
-    LAPACK factors all at once, as blocks of one matrix between which nothing hangs together.
-    """
-    pairs, n = rho1.size, left.size + 1
-    diagonal, off = np.ones((pairs, n)), np.zeros((pairs, n))
-    np.subtract(1 + left * left, np.multiply.outer(rho1, 2 * left * before), out=diagonal[:, 1:])
-    np.subtract(np.multiply.outer(rho1, before), left, out=off[:, :-1])
-    if pairs == 0:
-        return diagonal, off, np.ones(0, dtype=bool)
-    factor, shares, info = dpttrf(diagonal.ravel(), off.ravel()[:-1])
-    if info:
-        bad = (info - 1) // n
-        factor, off, whole = _factored(left, before, np.delete(rho1, bad))
-        return factor, off, np.insert(whole, bad, False)
-    return factor.reshape(pairs, n), np.append(shares, 0.0).reshape(pairs, n), np.ones(pairs, dtype=bool)
-
-
-def _solved(factor: Floats, off: Floats, columns: Floats) -> Floats:
-    """What every covariance makes of the same columns (p, n) when it is solved for them: (pairs, n, p)."""
-    pairs, n = factor.shape
-    if pairs == 0:
-        return np.empty((0, n, len(columns)))
-    repeated = np.tile(columns, pairs).T  # in LAPACK's order
-    solved, _ = dpttrs(factor.ravel(), off.ravel()[:-1], repeated, overwrite_b=True)
-    return np.asarray(solved).reshape(pairs, n, -1)
-
-
-def _unfold(values: Floats, off: Floats) -> Floats:
-    """Solve the unit lower bidiagonal system that factoring a tridiagonal covariance leaves."""
-    solved = values.tolist()
-    for i, share in enumerate(off[:-1].tolist()):
-        solved[i + 1] -= share * solved[i]
-    return np.array(solved)
 
 
 def _excess(innovation: Floats) -> tuple[float, float]:

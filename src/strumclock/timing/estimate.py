@@ -1,14 +1,27 @@
-"""A number with its two uncertainties: what further takes would show, and how well this take was measured."""
+"""A number with its two uncertainties: of this take's player, and of how well this take was measured."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
 
+from scipy.special import stdtrit
+
 from strumclock.errors import UsageError
 
 COVERAGE_FACTOR = 1.96
 """Standard uncertainties from the middle to the end of a 95 % interval of a normal distribution (GUM, table G.1)."""
+
+
+def t_factor(freedom: float) -> float:
+    """Standard errors from the middle to the end of Student's 95 % interval with these degrees of freedom.
+
+    Examples
+    --------
+    >>> round(t_factor(4), 3)
+    2.776
+    """
+    return float(stdtrit(freedom, 0.975))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,8 +33,9 @@ class Estimate:
     value : float
         What this take showed.
     low, high : float
-        The 95 % interval of the *player*: where the value of further takes like this one is centred, given this one.
-        It holds the sampling of a finite take, whose errors hang together, and the measuring.
+        The 95 % interval of *this take's player*: what this player, playing on just so, would come to. It holds the
+        sampling of a finite take, whose errors hang together, and the measuring. Another day's take may lie outside:
+        how far takes lie apart only several takes can say.
     u : float
         Standard uncertainty of measuring *this take*: how far `value` may be from what was really played.
 

@@ -6,8 +6,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from strumclock.arrays import Floats
 from strumclock.errors import Absent
 from strumclock.timing import intervals
 from strumclock.timing.clocks import played_bpm, with_clock
@@ -16,12 +17,11 @@ from strumclock.timing.estimate import COVERAGE_FACTOR, Estimate
 from strumclock.timing.groups import by_place, explained, fit_places, lateness_at_changes, swing_place, unknown_groups
 from strumclock.timing.parts import jitter_by_part, with_jitters
 from strumclock.timing.placed import Anchoring, PlacedStrums, StrumErrors
-from strumclock.timing.questions import Asked, answer_all, audible_s
+from strumclock.timing.questions import Asked, answer_all
 from strumclock.timing.regression import Line, fit_line
 from strumclock.timing.sound_path import SoundPath
-from strumclock.timing.values import Finding, Step, Timing, WithinTolerance
+from strumclock.timing.values import Finding, Step, Timing, WithinTolerance, audible_s
 
-Floats = NDArray[np.float64]
 Figure = Estimate | WithinTolerance | Step | Absent
 
 SAME_MS = 1e-9
@@ -118,7 +118,7 @@ def measure_timing(
     >>> strums = PlacedStrums.of(played, lines, slot=slots, bar=slots // 4 + 1, beat=slots % 4 + 1, u_s=0.0005)
     >>> timing = measure_timing(strums)
     >>> print(f"mean {timing.mean_offset_ms:+.0f ms}; jitter {timing.jitter_ms.value:.1f} ms")
-    mean +11 ms (+9 to +14); jitter 7.7 ms
+    mean +11 ms (+8 to +15); jitter 7.7 ms
     """
     anchoring, errors = anchoring or Anchoring(), errors or StrumErrors()
     path = path or SoundPath(bias_s=0.0, u_s=0.0)
@@ -152,11 +152,12 @@ def measure_timing(
             u_ms=take.u_ms,
             shared_u_ms=take.shared_u_ms,
             model=models.full,
+            design=models.full_design,
             audible_ms=audible_ms,
         )
         by = by_place(asked)
         findings = answer_all(asked, by)
-        at_change = lateness_at_changes(asked, models.line)
+        at_change = lateness_at_changes(asked)
         within, share = explained(offset_ms, models, take.own_u_ms, errors)
         figures["jitter_within_ms"] = figures["jitter_ms"] if within is None else within
         jitters = jitter_by_part(strums, offset_ms, errors)

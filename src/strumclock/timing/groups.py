@@ -8,9 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ncfdtrinc
 
+from strumclock.arrays import Floats
 from strumclock.errors import Absent
 from strumclock.timing import intervals
-from strumclock.timing.design import Floats, beside, independent, indicators, residual
+from strumclock.timing.changes import change_contrasts, mean_contrast, measuring_of_mean
+from strumclock.timing.design import beside, independent, indicators, residual
 from strumclock.timing.error_model import MIN_STRUMS, ErrorModel, fit_error_models
 from strumclock.timing.estimate import Estimate
 from strumclock.timing.placed import PlacedStrums, StrumErrors
@@ -28,12 +30,15 @@ class PlaceModels:
         Mean and drift line.
     within_design : (n, p) array
         These and the means of each part of the beat and of chord changes.
+    full_design : (n, q) array
+        These and the means of each beat.
     within, full : ErrorModel
-        How the errors hang together about `within_design`, and about the means of beats too.
+        How the errors hang together about the two.
     """
 
     line: Floats
     within_design: Floats
+    full_design: Floats
     within: ErrorModel
     full: ErrorModel
 
@@ -51,7 +56,7 @@ def fit_places(strums: PlacedStrums, offset_ms: Floats) -> PlaceModels:
     widest = max(full_design, within_design, key=lambda design: design.shape[1])  # each begins with the other's columns
     columns = (full_design.shape[1], within_design.shape[1])
     full, within = fit_error_models(offset_ms, strums.slot, widest, columns=columns)
-    return PlaceModels(line=line, within_design=within_design, within=within, full=full)
+    return PlaceModels(line=line, within_design=within_design, full_design=full_design, within=within, full=full)
 
 
 def unknown_groups(strums: PlacedStrums) -> dict[str, tuple[Group, ...]]:
@@ -86,15 +91,12 @@ def _places(strums: PlacedStrums) -> dict[str, np.ndarray[tuple[int, ...], np.dt
     return {"bar": strums.bar, "beat": strums.beat, "part": strums.part}
 
 
-def lateness_at_changes(asked: Asked, line: Floats) -> Estimate | None:
-    """How much later the strums at chord changes are than the others; None where no change can be told from a place."""
-    change = asked.strums.at_change
-    if not 0 < change.sum() < change.size:
-        return None
-    weights = beside(change.astype(float), line)
-    if weights is None:
-        return None
-    return intervals.combination(float(weights @ asked.offset_ms), weights, asked.model, asked.u_ms)
+def lateness_at_changes(asked: Asked) -> Estimate | None:
+    """How much later the strums at chord changes are than their neighbours; None from too few changes."""
+    contrasts, u_ms = change_contrasts(asked.offset_ms, asked.strums), asked.u_ms[asked.strums.at_change]
+    known = np.isfinite(contrasts)
+    found = mean_contrast(contrasts[known], measuring_of_mean(u_ms[known]))
+    return None if found is None else found[0]
 
 
 def swing_place(asked: Asked, line: Floats) -> Estimate | Absent:

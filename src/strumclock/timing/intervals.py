@@ -8,13 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
+from strumclock.arrays import Floats
 from strumclock.errors import Absent
 from strumclock.timing.error_model import ErrorModel
 from strumclock.timing.estimate import COVERAGE_FACTOR, Estimate
 from strumclock.timing.placed import ERROR_SHARE
 from strumclock.timing.regression import lag1
-
-Floats = NDArray[np.float64]
 
 DOUBT_OF_SHARE = 0.7
 """Standard uncertainty of that share, so that it may be none or that of our own synthesiser: 87 to 89 % of its takes

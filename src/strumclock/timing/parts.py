@@ -6,9 +6,10 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from strumclock.arrays import Floats
 from strumclock.errors import Absent
 from strumclock.timing import intervals
-from strumclock.timing.design import Floats, indicators
+from strumclock.timing.design import indicators
 from strumclock.timing.error_model import MIN_STRUMS, fit_error_model
 from strumclock.timing.estimate import Estimate
 from strumclock.timing.placed import PlacedStrums, StrumErrors

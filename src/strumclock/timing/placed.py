@@ -8,10 +8,8 @@ from typing import Self
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from strumclock.arrays import Floats, Ints
 from strumclock.errors import UsageError
-
-Floats = NDArray[np.float64]
-Whole = NDArray[np.int64]
 
 ANCHORS = ("recorded-click", "click-channel", "given", "fitted")
 """How a grid got its place in the recording."""
@@ -50,10 +48,10 @@ class PlacedStrums:
 
     time_s: Floats
     line_s: Floats
-    slot: Whole
-    bar: Whole
-    beat: Whole
-    part: Whole
+    slot: Ints
+    bar: Ints
+    beat: Ints
+    part: Ints
     u_s: Floats
     at_change: NDArray[np.bool_]
     chord: tuple[str, ...] | None

@@ -13,17 +13,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import stdtrit
 
+from strumclock.arrays import Floats
 from strumclock.timing import intervals
+from strumclock.timing.changes import change_contrasts, contrast_difference, mean_contrast, measuring_of_mean
 from strumclock.timing.clocks import with_clock
-from strumclock.timing.design import Floats, beside, independent
-from strumclock.timing.error_model import ErrorModel
+from strumclock.timing.design import beside, independent, residual
+from strumclock.timing.error_model import MIN_STRUMS, ErrorModel, fit_error_model
 from strumclock.timing.estimate import COVERAGE_FACTOR, Estimate
 from strumclock.timing.placed import Anchoring, PlacedStrums
 from strumclock.timing.values import Finding, Group
-
-AUDIBLE_FLOOR_S, AUDIBLE_SHARE = 0.006, 0.025
-"""Smallest shift of one tone that is heard: 6 ms; above 240 ms 2.5 % of the interval (Friberg & Sundberg 1995)."""
 
 SHOWN_BELOW_P = 0.04
 """Largest p at which something is shown, after Holm's correction over all that was asked of the take (Holm 1979)."""
@@ -37,21 +37,13 @@ MIN_IN_PLACE = 3
 LEAST_BESIDE_STEP, CUTS = 8, 40
 """A step has so many strums on either side at least, and is looked for at so many places at most."""
 
+ANY = ""
+"""Stands for the first chord of a pair where it does not matter: all changes into the second."""
+
 TREND = ("drift", "step")
 
 SAME = 1e-9
 """Halves of intervals below this, in ms or ms a minute, are a computer's."""
-
-
-def audible_s(interval_s: float) -> float:
-    """Smallest displacement that is heard in a run of tones `interval_s` apart, s (Friberg & Sundberg 1995).
-
-    Examples
-    --------
-    >>> audible_s(0.2), audible_s(0.6)
-    (0.006, 0.015)
-    """
-    return max(AUDIBLE_FLOOR_S, AUDIBLE_SHARE * interval_s)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -94,7 +86,9 @@ class Asked:
     shared_u_ms : float
         Uncertainty that all offsets share.
     model : ErrorModel
-        How the player's errors hang together.
+        How the player's errors hang together about the means of places and the drift line.
+    design : (n, p) array
+        These means and that line.
     audible_ms : float
     """
 
@@ -104,6 +98,7 @@ class Asked:
     u_ms: Floats
     shared_u_ms: float
     model: ErrorModel
+    design: Floats
     audible_ms: float
 
     @property
@@ -137,11 +132,12 @@ def answer_all(asked: Asked, by: Mapping[str, tuple[Group, ...]]) -> tuple[Findi
         The smallest p first.
     """
     open_ = questions(asked)
+    trend = _trend_model(asked, open_)
     fixed: list[Question] = []
     found: list[Finding] = []
     answers: list[_Answer] = []
     while open_:
-        answers = [a for a in (_answer(q, asked, fixed) for q in open_) if a is not None]
+        answers = [a for a in (_answer(q, asked, fixed, trend) for q in open_) if a is not None]
         # Whether the take as a whole is late is told last, by the strums of which nothing else is said.
         best = _clearest([a for a in answers if a.question.kind != "placement"], len(open_), asked)
         if best is None:
@@ -182,15 +178,19 @@ def questions(asked: Asked) -> list[Question]:
 
 
 def _pairs(strums: PlacedStrums, line: Floats) -> list[Question]:
-    """Each pair of chords against the other changes."""
+    """Each pair of chords against the other changes, and all changes into one chord, which two pairs may share."""
     pairs = strums.pair
-    counts = {pair: pairs.count(pair) for pair in dict.fromkeys(pairs) if pair is not None}
-    if len(counts) < 2:
+    known = [pair for pair in dict.fromkeys(pairs) if pair is not None]
+    if len(known) < 2:
         return []
+    into = [chord for chord in dict.fromkeys(to for _, to in known) if sum(to == chord for _, to in known) > 1]
+    groups = {pair: [p == pair for p in pairs] for pair in known}
+    groups |= {(ANY, chord): [p is not None and p[1] == chord for p in pairs] for chord in into}
+    changes = sum(pair is not None for pair in pairs)
     return [
-        Question(kind="pair", where=pair, column=np.array([p == pair for p in pairs], dtype=float), beside=line)
-        for pair, count in counts.items()
-        if count >= MIN_IN_PLACE
+        Question(kind="pair", where=where, column=np.array(marked, dtype=float), beside=line)
+        for where, marked in groups.items()
+        if MIN_IN_PLACE <= sum(marked) < changes
     ]
 
 
@@ -203,7 +203,8 @@ def _likeliest_step(asked: Asked) -> Question | None:
     tried = cuts[np.unique(np.linspace(0, cuts.size - 1, min(CUTS, cuts.size)).round().astype(int))]
     after = np.arange(n) >= tried[:, None]
     weights = after / (n - tried)[:, None] - ~after / tried[:, None]
-    clear = np.abs(weights @ asked.offset_ms) / asked.model.half_width(weights)
+    spread = np.sqrt(asked.model.variance_of(weights) @ asked.model.weight)
+    clear = np.abs(weights @ asked.offset_ms) / np.maximum(spread, SAME)
     # Galwey's effective number of independent tests, from the correlations of the cuts (Galwey 2009, from memory).
     root = np.sqrt(np.maximum(np.linalg.eigvalsh(np.corrcoef(weights)), 0.0)) if tried.size > 1 else np.ones(1)
     cut = int(tried[np.argmax(clear)])
@@ -216,9 +217,20 @@ def _likeliest_step(asked: Asked) -> Question | None:
     )
 
 
-def _answer(question: Question, asked: Asked, fixed: list[Question]) -> _Answer | None:
+def _trend_model(asked: Asked, asked_of_it: list[Question]) -> ErrorModel:
+    """How errors hang together beside the likeliest step too: a step that is there would pass for long memory."""
+    steps = [question.column for question in asked_of_it if question.kind == "step"]
+    design = independent(asked.design, np.column_stack(steps)) if steps else asked.design
+    if design.shape[1] == asked.design.shape[1] or len(asked.strums) - design.shape[1] < MIN_STRUMS:
+        return asked.model
+    return fit_error_model(asked.offset_ms, asked.strums.slot, design)
+
+
+def _answer(question: Question, asked: Asked, fixed: list[Question], trend: ErrorModel) -> _Answer | None:
     """The size of a question's column beside what is held fixed; None where that hides it."""
-    model, extra_u = asked.model, 0.0
+    if question.kind in ("changes", "pair"):
+        return _answer_of_changes(question, asked, fixed)
+    model, extra_u = trend if question.kind in TREND else asked.model, 0.0
     shown = [q.column - q.column.mean() if q.kind == "step" else q.column for q in fixed]
     held = independent(question.beside, np.column_stack(shown)) if shown else question.beside
     weights = beside(question.column, held)
@@ -231,6 +243,10 @@ def _answer(question: Question, asked: Asked, fixed: list[Question]) -> _Answer 
         plain = size.high - size.value
         size = with_clock(size, anchoring=asked.anchoring)
         extra_u = math.sqrt(max((size.high - size.value) ** 2 - plain**2, 0.0)) / COVERAGE_FACTOR
+    elif question.kind in ("beat", "part"):
+        extra_u = _marked_vary_more(question, asked, held, weights)
+        half = math.hypot(size.high - size.value, COVERAGE_FACTOR * extra_u)
+        size = Estimate(value=size.value, low=size.value - half, high=size.value + half, u=size.u)
     p = model.p_value(weights, size.value, extra_u=extra_u)
     return _Answer(
         question=question,
@@ -240,12 +256,54 @@ def _answer(question: Question, asked: Asked, fixed: list[Question]) -> _Answer 
     )
 
 
+def _answer_of_changes(question: Question, asked: Asked, fixed: list[Question]) -> _Answer | None:
+    """Changes against their neighbours, or one pair's against the others', beside what else was shown."""
+    strums, offset_ms = asked.strums, asked.offset_ms
+    others = [q.column for q in fixed if q.kind not in ("changes", "pair")]
+    if others:
+        held = independent(question.beside, np.column_stack(others))
+        if beside(question.column, held) is None:
+            return None
+        design = np.column_stack([held, question.column])
+        shift = np.linalg.lstsq(design, offset_ms, rcond=None)[0]
+        offset_ms = offset_ms - held[:, 1:] @ shift[1:-1]
+    contrasts = change_contrasts(offset_ms, strums)
+    known = np.isfinite(contrasts)
+    of_it = question.column[strums.at_change][known] > 0
+    contrasts, u_ms = contrasts[known], asked.u_ms[strums.at_change][known]
+    measuring = measuring_of_mean(u_ms[of_it])
+    if question.kind == "changes":
+        found = mean_contrast(contrasts, measuring)
+    else:
+        found = contrast_difference(contrasts[of_it], contrasts[~of_it], measuring)
+    if found is None:
+        return None
+    size, p = found
+    end = size.low if size.value > 0 else size.high
+    return _Answer(question=question, size=size, clear=abs(size.value) / max(abs(size.value - end), SAME), p=p)
+
+
+def _marked_vary_more(question: Question, asked: Asked, held: Floats, weights: Floats) -> float:
+    """Standard uncertainty to add where the marked strums scatter more than the others, as those at changes do.
+
+    The part of the contrast's variance that the marked strums bring is theirs; its degrees of freedom are as many as
+    they are less one, so that the factor to a 95 % interval is Student's.
+    """
+    marked = question.column > 0
+    left = residual(asked.offset_ms, np.column_stack([held, question.column]))
+    more = float(left[marked].var()) - float(left[~marked].var())
+    if more <= 0:
+        return 0.0
+    t = float(stdtrit(int(marked.sum()) - 1, 0.975))
+    return t / COVERAGE_FACTOR * math.sqrt(more * float(weights[marked] @ weights[marked]))
+
+
 def _clearest(answers: list[_Answer], n_open: int, asked: Asked) -> _Answer | None:
     """The answer to be shown next: beyond chance, and of those as clear the one further from the click."""
     proven = [a for a in answers if n_open * a.p < SHOWN_BELOW_P]
     # That something changed is proven by either; which of the two it was is told by what fits better.
     if any(a.question.kind in TREND for a in proven):
-        trend = max((a for a in answers if a.question.kind in TREND), key=lambda a: a.clear)
+        trend = max((a for a in answers if a.question.kind in TREND), key=lambda a: _trend_score(a, asked))
         proven = [a for a in proven if a.question.kind not in TREND] + [trend]
     if not proven:
         return None
@@ -261,6 +319,18 @@ def _clearest(answers: list[_Answer], n_open: int, asked: Asked) -> _Answer | No
         return abs(float(asked.offset_ms[a.question.column > 0].mean()))
 
     return max(alike, key=off)  # of equals the first asked: a chord change before the beat that it falls on
+
+
+def _trend_score(answer: _Answer, asked: Asked) -> float:
+    """Twice the logarithm of how much better the shape alone explains the take, less something for the places searched.
+
+    By plain least squares: the shape that a reader of the picture would draw. Weighed by how errors hang together, a
+    shift near the end of a take that drifts would seem the clearer of the two.
+    """
+    question = answer.question
+    left = residual(asked.offset_ms, np.column_stack([np.ones(len(asked.strums)), question.column]))
+    squares = max(float(left @ left), SAME)
+    return -len(asked.strums) * math.log(squares) - math.log(question.looks)
 
 
 def _finding(found: _Answer, asked: Asked, by: Mapping[str, tuple[Group, ...]], *, shown: bool) -> Finding:

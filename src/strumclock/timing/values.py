@@ -5,16 +5,26 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-import numpy as np
-from numpy.typing import NDArray
-
+from strumclock.arrays import Floats
 from strumclock.errors import Absent
 from strumclock.timing.estimate import Estimate
 
-Floats = NDArray[np.float64]
-
 KINDS = ("placement", "drift", "step", "changes", "pair", "beat", "part")
 """What is asked of a take."""
+
+AUDIBLE_FLOOR_S, AUDIBLE_SHARE = 0.006, 0.025
+"""Smallest shift of one tone that is heard: 6 ms; above 240 ms 2.5 % of the interval (Friberg & Sundberg 1995)."""
+
+
+def audible_s(interval_s: float) -> float:
+    """Smallest displacement that is heard in a run of tones `interval_s` apart, s (Friberg & Sundberg 1995).
+
+    Examples
+    --------
+    >>> audible_s(0.2), audible_s(0.6)
+    (0.006, 0.015)
+    """
+    return max(AUDIBLE_FLOOR_S, AUDIBLE_SHARE * interval_s)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +83,8 @@ class Finding:
         Is the take late or early on average? Does it fall behind? Was there a one-off shift? Do the strums at chord
         changes, at one pair of chords, on one beat, on one part of the beat come later than others?
     where : int, tuple of str, or None
-        Number of the beat or part, from 1; slot of the first strum after a step; the pair of chords ``(from, to)``.
+        Number of the beat or part, from 1; slot of the first strum after a step; the pair of chords
+        ``(from, to)``, ``("", to)`` for all changes into one chord.
         Of two beats or parts that differ, the one further from the click.
     size : Estimate
         Positive = late. Placement: the mean offset of the strums of which nothing else is shown, ms. Drift: its slope,

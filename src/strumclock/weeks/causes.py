@@ -22,7 +22,7 @@ LOOK_BACK_WEEKS = 26
 MIN_WEEKS, SAME_WEEKS = 6, 8
 """Weeks with takes before a change is told, and before it is told that there is none."""
 
-SURE = 0.85
+SURE = 0.75
 """Probability from which a size is called smaller or larger. Calibrated with ``tests/benchmarks/causes_over_weeks.py``:
 at most one in twenty that do not change is called so, with luck that lasts from week to week (AR(1)) up to .8."""
 

@@ -20,7 +20,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from strumclock.arrays import Floats
 
 SCALES = (0.6, 0.8, 1.0, 1.3, 1.7)
 """Sizes of a take's luck that are tried, as multiples of what is known of it."""
@@ -37,8 +39,6 @@ KINDS_OF_LUCK = (
 
 SMALLEST = 1e-9
 
-Array = NDArray[np.float64]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Curve:
@@ -47,9 +47,9 @@ class Curve:
     Attributes
     ----------
     name : str
-    seen : Array [weeks]
+    seen : Floats [weeks]
         Its values in the weeks of the series.
-    later : Array [weeks ahead] or None
+    later : Floats [weeks ahead] or None
         And in weeks after the last one, where the future is asked for.
     prior : float
         How likely it is before anything is seen.
@@ -58,10 +58,10 @@ class Curve:
     """
 
     name: str
-    seen: Array
+    seen: Floats
     prior: float
     sd: float
-    later: Array | None = None
+    later: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,22 +71,22 @@ class Weighed:
     Attributes
     ----------
     curves : tuple of Curve
-    probability : Array [luck, 1 + curves]
-    amount, amount_sd : Array [luck, 1 + curves]
+    probability : Floats [luck, 1 + curves]
+    amount, amount_sd : Floats [luck, 1 + curves]
         Of each curve, where it is the right one.
-    level, level_sd : Array [luck]
+    level, level_sd : Floats [luck]
         Weighted mean of the values, and its uncertainty.
-    middle : Array [luck, 1 + curves]
+    middle : Floats [luck, 1 + curves]
         The curve's value where the level is taken.
     """
 
     curves: tuple[Curve, ...]
-    probability: Array
-    amount: Array
-    amount_sd: Array
-    level: Array
-    level_sd: Array
-    middle: Array
+    probability: Floats
+    amount: Floats
+    amount_sd: Floats
+    level: Floats
+    level_sd: Floats
+    middle: Floats
 
     def chance(self, name: str, sign: int = 0) -> float:
         """Probability of the curves of a name (``"flat"`` too), or that they go up (sign 1) or down (-1)."""
@@ -98,7 +98,7 @@ class Weighed:
             part = ndtr(sign * self.amount / np.maximum(self.amount_sd, SMALLEST))
         return float((self.probability * part)[:, chosen].sum())
 
-    def at(self, values: Array) -> tuple[Array, Array, Array]:
+    def at(self, values: Floats) -> tuple[Floats, Floats, Floats]:
         """Mixture at one time: probabilities, means and sds, given each curve's value then [1 + curves]."""
         away = values - self.middle
         mean = self.level[:, None] + self.amount * away
@@ -144,7 +144,7 @@ def weigh(week: ArrayLike, value: ArrayLike, curves: Sequence[Curve], *, n: Arra
     )
 
 
-def _solve(y: Array, shapes: Array, sd: Array, noise: Array, log_prior: float) -> tuple[Array, ...]:
+def _solve(y: Floats, shapes: Floats, sd: Floats, noise: Floats, log_prior: float) -> tuple[Floats, ...]:
     """Level free, amount of one shape normal: log evidence, amount and its sd, level and its sd, shape at the level."""
     root = np.linalg.cholesky(noise)
     white = np.linalg.solve(root, np.column_stack((np.ones_like(y), y, shapes.T)))

@@ -16,8 +16,6 @@ from strumclock.weeks.placement import Moved, moved
 from strumclock.weeks.tendency import Reach, follow
 from strumclock.weeks.week import JITTER_SD, OFFSET_SD_MS, TAKES_TO_HOLD, Point, Week, by_week, luck, summarise_week
 
-STATES = ("plateau", "level", "falling", "rising", "early")
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ExerciseProgress:
@@ -65,7 +63,7 @@ class ExerciseProgress:
 
     @property
     def state(self) -> str:
-        """Of the tempo in reach: ``"plateau"`` (level after a climb) or one of `tendency.STATES`."""
+        """Of the tempo in reach: ``"plateau"`` (level after a climb) or as `Reach.state` has it."""
         if self.reach is None:
             return "early"
         return "plateau" if self.reach.rose_by_bpm is not None else self.reach.state

@@ -22,8 +22,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from strumclock.arrays import Floats
 from strumclock.verdict.reach import Z_IN_REACH, log_margin
 
 START_SD = 0.35
@@ -68,7 +68,6 @@ _FINENESS = 48
 _NEGLIGIBLE = 9.0  # e^-9: readings less likely than the likeliest by this are left out of what is said
 _Z = 1.959964
 
-Array = NDArray[np.float64]
 
 # Rows of the table of readings, one column a reading.
 _L, _B, _U = 0, 1, 2  # means: level, slope a week, luck of the week
@@ -220,14 +219,14 @@ class Follower:
         ratio = np.exp(-0.5 * z**2 - log_p) / math.sqrt(2 * math.pi)
         self._learn(with_state, sign * ratio / sd, ratio * (ratio + z) / sd**2, log_p)
 
-    def _expected(self, bpm: float) -> tuple[Array, Array, Array]:
+    def _expected(self, bpm: float) -> tuple[Floats, Floats, Floats]:
         """The logarithm of the margin that each reading expects: mean, covariance with the state, variance."""
         t = self._t
         g = t[_G]
         covariance = -g * np.stack((t[_LL] + t[_LU], t[_LB] + t[_BU], t[_LU] + t[_UU]))
         return g * (math.log(bpm) - t[_L] - t[_U]), covariance, g**2 * (t[_LL] + 2 * t[_LU] + t[_UU])
 
-    def _learn(self, with_state: Array, shift: Array, shrink: Array, log_likelihood: Array) -> None:
+    def _learn(self, with_state: Floats, shift: Floats, shrink: Floats, log_likelihood: Floats) -> None:
         t = self._t
         t[: _U + 1] += with_state * shift
         for row, (i, j) in enumerate(_PAIRS, start=_LL):
@@ -271,7 +270,7 @@ class Follower:
         )
 
 
-def _likeliest(t: Array) -> Array:
+def _likeliest(t: Floats) -> Floats:
     """The readings worth keeping, their probabilities adding up to 1."""
     if t.shape[1] > MOST_READINGS:
         t = t[:, np.argpartition(t[_WEIGHT], -MOST_READINGS)[-MOST_READINGS:]]
@@ -279,7 +278,7 @@ def _likeliest(t: Array) -> Array:
     return t
 
 
-def _quantiles(weight: Array, mean: Array, sd: Array) -> tuple[float, float, float]:
+def _quantiles(weight: Floats, mean: Floats, sd: Floats) -> tuple[float, float, float]:
     """The 2.5, 50 and 97.5 % of a mixture of normal distributions."""
     from scipy.special import ndtr
 
@@ -291,7 +290,7 @@ def _quantiles(weight: Array, mean: Array, sd: Array) -> tuple[float, float, flo
     return float(low), float(middle), float(high)
 
 
-def _median(weight: Array, values: Array) -> float:
+def _median(weight: Floats, values: Floats) -> float:
     order = np.argsort(values)
     summed = np.cumsum(weight[order])
     return float(values[order][min(int(np.searchsorted(summed, summed[-1] / 2)), values.size - 1)])

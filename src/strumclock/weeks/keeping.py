@@ -61,9 +61,10 @@ def conclusions(journal: Journal, make: Callable[[History], T], kind: type[T], *
 
 @cache
 def _code() -> str:
-    """A hash of this package's files: other code may conclude something else."""
+    """A hash of this package's files and of the rule of the next tempo: other code may conclude something else."""
     digest = hashlib.blake2b(digest_size=8)
-    for file in sorted(Path(__file__).parent.glob("*.py")):
+    here = Path(__file__).parent
+    for file in (*sorted(here.glob("*.py")), here.parent / "verdict" / "reach.py"):
         digest.update(file.read_bytes())
     return digest.hexdigest()
 

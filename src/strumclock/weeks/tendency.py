@@ -16,24 +16,23 @@ from strumclock.verdict.reach import next_tempo
 from strumclock.weeks.following import Follower, Standing
 from strumclock.weeks.week import Point, Span, monday_of
 
-SURE, NO_LONGER = 0.72, 0.55
-"""A trend is said from this probability on, and until it falls below the other. Calibrated with
-``tests/benchmarks/next_tempo.py``: of players who stay where they are at most one in ten is called rising or falling at
-any of twenty weekly looks, and three in four who gain 1 bpm a week by their twentieth week."""
+SURE_RISING, SURE_FALLING, NO_LONGER = 0.72, 0.82, 0.55
+"""A trend is said from these probabilities on, and until it falls below the last. Calibrated with
+``tests/benchmarks/next_tempo.py``: at most one in ten of those who stay where they are is called rising or falling at
+any of twenty weekly looks, and, with one take a week, two in three who gain 1 bpm a week by their twentieth week (nine
+in ten with two takes). Falls show so clearly that more is asked of them."""
 
 SURE_LEVEL = 0.65
 """Probability of gaining and losing less than half a percent a week from which a player is called level."""
 
-TREND_WEEKS, LEVEL_WEEKS = 6, 8
-"""Weeks with takes before a trend is said, and before a level is."""
+TREND_WEEKS = 8
+"""Weeks with takes before anything is said."""
 
 SAME = 0.05
 """Share of the tempo: two steps of a metronome. Weeks that differ by less are the same level."""
 
 SURE_LEAP, HEARD_LEAP = 0.8, 0.08
 """A leap is told where it is as likely as this and as large (of the logarithm), about three steps of a metronome."""
-
-STATES = ("rising", "falling", "level", "early")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,7 +140,9 @@ class Tendency:
         following, subdivide = next_tempo(
             _in_reach(standing, ahead_weeks=min(self._apart_days / 7, 1.0)),  # the next take comes as the last one did
             self._last.bpm,
-            held=self._last.held,
+            held=None
+            if self._state == "falling" and self._last.held
+            else self._last.held,  # it may go slower all the same
             slope=standing.margin_slope,
             take_sd=standing.take_sd,
         )
@@ -211,7 +212,9 @@ def _in_reach(standing: Standing, *, ahead_weeks: float = 0.0) -> Span:
 
 def _state(state: str, standing: Standing, n_weeks: int) -> str:
     """What is said now, given what was said before."""
-    for name, p in (("rising", standing.rises), ("falling", standing.falls)):
-        if n_weeks >= TREND_WEEKS and p >= (NO_LONGER if state == name else SURE):
+    if n_weeks < TREND_WEEKS:
+        return "early"
+    for name, p, sure in (("rising", standing.rises, SURE_RISING), ("falling", standing.falls, SURE_FALLING)):
+        if p >= (NO_LONGER if state == name else sure):
             return name
-    return "level" if n_weeks >= LEVEL_WEEKS and standing.still >= SURE_LEVEL else "early"
+    return "level" if standing.still >= SURE_LEVEL else "early"
