@@ -622,6 +622,7 @@ def test_strums_of_another_part_are_held_against_its_own_grid_less_the_path() ->
         time_s=np.array([1.0, 40.012, 40.5, 42.020, 50.0]),
         u_s=np.full(5, 0.001),
         strength_db=np.zeros(5),
+        p=np.ones(5),
         bias_u_s=0.0003,
     )
     rows = parts.strums_elsewhere(strums, SimpleNamespace(others=(other,), parts=()), 0.005)

@@ -206,7 +206,9 @@ def _apart(time_s: FloatArray, likely: FloatArray) -> npt.NDArray[np.intp]:
 
 def _worth(levels: Levels, frame: npt.NDArray[np.intp], detector: Detector) -> npt.NDArray[np.bool_]:
     """Which of the rises are worth a look."""
-    worth = np.empty(len(frame), bool)
+    worth = np.ones(len(frame), bool)
+    if detector.calibration.least_worth <= 0:
+        return worth
     for a in range(0, len(frame), BLOCK):
         part = slice(a, a + BLOCK)
         seen = worth_a_look(pictures(levels, frame[part]), detector.weights)

@@ -98,7 +98,7 @@ def logits(evidence: Tensor, picture: Tensor, w: Weights) -> Tensor:
     fine = _layer(_seen(evidence, len(layers.fine[0]) // channels, group=COARSE), *layers.fine)
     mixed = np.repeat(seen @ w.mixed[0] + w.mixed[1], groups, axis=0)
     wide = _layer(_seen(fine, len(w.wide[0]) // fine.shape[2]), w.wide[0], layers.wide_bias, mixed)
-    for (kernel, _), bias, dilation in zip((w.near, w.far, w.farther), layers.more_bias, DILATIONS, strict=True):
+    for kernel, bias, dilation in layers.more:
         wide += _layer(_seen(wide, len(kernel) // wide.shape[2], dilation=dilation), kernel, bias)
     beside = _seen(wide, 3)
     in_fine = (len(layers.joined[0]) - beside.shape[2]) // w.fine[0].shape[1]
@@ -118,7 +118,7 @@ class _Grouped:
     fine: Layer
     joined: Layer
     wide_bias: Tensor
-    more_bias: tuple[Tensor, ...]
+    more: tuple[tuple[Tensor, Tensor, int], ...]  # kernel, bias, dilation; without those that are empty
 
 
 @lru_cache(maxsize=4)
@@ -132,7 +132,11 @@ def _grouped(w: Weights, channels_in: int, groups: int) -> _Grouped:
         fine=(_for_groups(fine.reshape(-1, channels_in, channels)), np.tile(w.fine[1], COARSE * groups)),
         joined=(joined_both, np.tile(w.joined[1], COARSE * groups)),
         wide_bias=np.tile(w.wide[1], groups),
-        more_bias=tuple(np.tile(layer[1], groups) for layer in (w.near, w.far, w.farther)),
+        more=tuple(
+            (kernel, np.tile(bias, groups), dilation)
+            for (kernel, bias), dilation in zip((w.near, w.far, w.farther), DILATIONS, strict=True)
+            if kernel.any() or bias.any()
+        ),
     )
 
 

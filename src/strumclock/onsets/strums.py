@@ -80,5 +80,6 @@ class Strums:
             time_s=self.time_s[inside],
             u_s=self.u_s[inside],
             strength_db=self.strength_db[inside],
+            p=self.p[inside],
             ignored=tuple(sound for sound in self.ignored if start_s <= sound.time_s < end_s),
         )
