@@ -180,3 +180,40 @@ def test_who_starts_on_the_click_and_pulls_ahead_is_not_early_as_a_whole():
         assert kinds(concluded.verdict.obstacles) == ["drift"]
         assert concluded.verdict.obstacles[0].held_without is True
         assert concluded.verdict.task.code == "foot-with-click"
+
+
+def test_a_take_that_only_leans_stays_at_its_tempo():
+    """Even strums 70 ms late: a slower click mends no lean, so the tempo stays; uneven ones go down."""
+    n = 64
+    line_s = 2.0 + 60 / 90 * np.arange(n)
+    place = {"bar": np.arange(n) // 4 + 1, "beat": np.arange(n) % 4 + 1, "part": np.ones(n, dtype=int)}
+    for offset_ms, goes_down in ((even(n) + 70, False), (even(n, sd=60), True)):
+        placed = PlacedStrums.of(
+            line_s + offset_ms / 1e3, line_s, slot=np.arange(n), **place, part_s=2 / 3, beat_s=2 / 3
+        )
+        held = conclude(played(offset_ms), measure_timing(placed, tolerance_s=0.05), STEADY).held
+        assert held.held is False
+        assert (held.next_bpm < 90) is goes_down
+
+
+def test_changes_into_one_chord_that_come_late_are_named_by_it():
+    """Chords A D E D, a bar each: the changes into D come 120 ms late, the others do not; each single pair is too rare
+    to tell. By the real timing."""
+    n = 64
+    line_s = 2.0 + 60 / 90 * np.arange(n)
+    chord = [("A", "D", "E", "D")[i // 4 % 4] for i in range(n)]
+    at_change = np.array([i > 0 and chord[i] != chord[i - 1] for i in range(n)])
+    pairs = tuple((chord[i - 1], chord[i]) if at_change[i] else None for i in range(n))
+    into_d = np.array([pair is not None and pair[1] == "D" for pair in pairs])
+    offset_ms = even(n, sd=8, seed=2) + 120 * into_d
+    place = {"bar": np.arange(n) // 4 + 1, "beat": np.arange(n) % 4 + 1, "part": np.ones(n, dtype=int)}
+    placed = PlacedStrums.of(
+        line_s + offset_ms / 1e3, line_s, slot=np.arange(n), **place, at_change=at_change, chord=chord, beat_s=2 / 3
+    )
+    concluded = conclude(
+        played(offset_ms, at_change=at_change, pairs=pairs), measure_timing(placed, tolerance_s=0.05), STEADY
+    )
+    first = concluded.verdict.obstacles[0]
+    assert (first.kind, first.where.from_chord, first.where.to_chord) == ("changes", None, "D")
+    assert concluded.held.held is False
+    assert first.held_without is True

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from strumclock.report import words
-from strumclock.report.obstacle_words import bars_in_words, obstacle_sentence
+from strumclock.report.obstacle_words import bars_in_words, change_in_words, obstacle_sentence
 from strumclock.report.places import part_in_words
 
 if TYPE_CHECKING:
@@ -78,8 +78,8 @@ def to_do(measurement: Measurement) -> str:
         return ""
     where, alone = verdict.task.where, verdict.task.bpm
     slowly = f"at {words.bpm(alone)} bpm" if alone is not None else "slowly"
-    known = where.from_chord and where.to_chord
-    pair = f"the change from {where.from_chord} to {where.to_chord}" if known else "the chord changes"
+    which = change_in_words(where)
+    pair = f"the change {which}" if which else "the chord changes"
     bars = bars_in_words(where.bars) if where.bars else "the place"
     time = words.clock(where.times_s[0]) if where.times_s else ""
     spot = f"on beat {where.beat}" if where.beat is not None else part_in_words(where.part or 1, _per_beat(measurement))

@@ -30,6 +30,20 @@ def obstacle_sentence(obstacle: Obstacle, *, per_beat: int, standard_name: str) 
     return words.sentence(_KINDS[obstacle.kind](obstacle, per_beat, standard_name))
 
 
+def change_in_words(where: Where) -> str:
+    """Which changes: ``"from A to D"``, ``"into D"``; nothing where all are meant.
+
+    Examples
+    --------
+    >>> from strumclock.verdict import Where
+    >>> change_in_words(Where(from_chord="A", to_chord="D")), change_in_words(Where(to_chord="D"))
+    ('from A to D', 'into D')
+    """
+    if not where.to_chord:
+        return ""
+    return f"from {where.from_chord} to {where.to_chord}" if where.from_chord else f"into {where.to_chord}"
+
+
 def short_name(obstacle: Obstacle, per_beat: int) -> str:
     """An obstacle in a few words, for a heading or a table: ``"late at A→D"``, ``"pulling ahead"``.
 
@@ -46,8 +60,8 @@ def short_name(obstacle: Obstacle, per_beat: int) -> str:
     """
     where, late = obstacle.where, "late" if obstacle.size.value > 0 else "early"
     if obstacle.kind == "changes":
-        pair = f"{where.from_chord}→{where.to_chord}" if where.from_chord and where.to_chord else "chord changes"
-        return f"{late} at {pair}"
+        known = f"{where.from_chord}→{where.to_chord}" if where.from_chord else f"changes into {where.to_chord}"
+        return f"{late} at {known if where.to_chord else 'chord changes'}"
     if obstacle.kind == "place":
         spot = f"on beat {where.beat}" if where.beat is not None else part_in_words(where.part or 1, per_beat)
         return f"{late} {spot}"
@@ -66,8 +80,12 @@ def short_name(obstacle: Obstacle, per_beat: int) -> str:
 
 def _changes(obstacle: Obstacle, *_: object) -> str:
     pair = obstacle.where
-    most = f", worst from {pair.from_chord} to {pair.to_chord}" if pair.from_chord and pair.to_chord else ", worst"
-    return f"the first strum of a new chord comes {_off(obstacle)}{most}{_in_bars(pair, comma=bool(pair.from_chord))}"
+    which = change_in_words(pair)
+    if obstacle.compared_with == "other changes":
+        later = _off(obstacle, late="later", early="earlier")
+        return f"changes {which} come {later} than the other changes, worst{_in_bars(pair)}"
+    most = f", worst {which}" if which else ", worst"
+    return f"the first strum of a new chord comes {_off(obstacle)}{most}{_in_bars(pair, comma=bool(which))}"
 
 
 def _place(obstacle: Obstacle, per_beat: int, *_: object) -> str:

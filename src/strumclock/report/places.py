@@ -52,7 +52,8 @@ def place_in_words(finding: Finding, measurement: Measurement) -> str:
     if finding.kind == "changes":
         return "at the chord changes"
     if finding.kind == "pair" and isinstance(finding.where, tuple):
-        return f"at the changes from {finding.where[0]} to {finding.where[1]}"
+        before, to = finding.where
+        return f"at the changes from {before} to {to}" if before else f"at the changes into {to}"
     if finding.kind == "beat":
         return f"on beat {finding.where}"
     return part_in_words(finding.where if isinstance(finding.where, int) else 1, measurement.exercise.per_beat or 1)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from strumclock.report import words
-from strumclock.report.obstacle_words import bars_in_words
+from strumclock.report.obstacle_words import bars_in_words, change_in_words
 from strumclock.report.places import place_name
 
 if TYPE_CHECKING:
@@ -80,8 +80,8 @@ def _one_thing(m: Measurement, verdict: Verdict) -> str:
 def _changes(first: Obstacle, _: int) -> str:
     pair = first.where
     late = "late" if first.size.value > 0 else "early"
-    if pair.from_chord and pair.to_chord:
-        return f"When you change from {pair.from_chord} to {pair.to_chord}, the new chord comes {late}."
+    if pair.to_chord:
+        return f"When you change {change_in_words(pair)}, the new chord comes {late}."
     return f"When you change chords, the new chord comes {late}."
 
 

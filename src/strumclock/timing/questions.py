@@ -37,6 +37,9 @@ MIN_IN_PLACE = 3
 LEAST_BESIDE_STEP, CUTS = 8, 40
 """A step has so many strums on either side at least, and is looked for at so many places at most."""
 
+ANY = ""
+"""Stands for the first chord of a pair where it does not matter: all changes into the second."""
+
 TREND = ("drift", "step")
 
 SAME = 1e-9
@@ -175,15 +178,19 @@ def questions(asked: Asked) -> list[Question]:
 
 
 def _pairs(strums: PlacedStrums, line: Floats) -> list[Question]:
-    """Each pair of chords against the other changes."""
+    """Each pair of chords against the other changes, and all changes into one chord, which two pairs may share."""
     pairs = strums.pair
-    counts = {pair: pairs.count(pair) for pair in dict.fromkeys(pairs) if pair is not None}
-    if len(counts) < 2:
+    known = [pair for pair in dict.fromkeys(pairs) if pair is not None]
+    if len(known) < 2:
         return []
+    into = [chord for chord in dict.fromkeys(to for _, to in known) if sum(to == chord for _, to in known) > 1]
+    groups = {pair: [p == pair for p in pairs] for pair in known}
+    groups |= {(ANY, chord): [p is not None and p[1] == chord for p in pairs] for chord in into}
+    changes = sum(pair is not None for pair in pairs)
     return [
-        Question(kind="pair", where=pair, column=np.array([p == pair for p in pairs], dtype=float), beside=line)
-        for pair, count in counts.items()
-        if count >= MIN_IN_PLACE
+        Question(kind="pair", where=where, column=np.array(marked, dtype=float), beside=line)
+        for where, marked in groups.items()
+        if MIN_IN_PLACE <= sum(marked) < changes
     ]
 
 

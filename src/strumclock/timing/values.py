@@ -83,7 +83,8 @@ class Finding:
         Is the take late or early on average? Does it fall behind? Was there a one-off shift? Do the strums at chord
         changes, at one pair of chords, on one beat, on one part of the beat come later than others?
     where : int, tuple of str, or None
-        Number of the beat or part, from 1; slot of the first strum after a step; the pair of chords ``(from, to)``.
+        Number of the beat or part, from 1; slot of the first strum after a step; the pair of chords
+        ``(from, to)``, ``("", to)`` for all changes into one chord.
         Of two beats or parts that differ, the one further from the click.
     size : Estimate
         Positive = late. Placement: the mean offset of the strums of which nothing else is shown, ms. Drift: its slope,

@@ -11,12 +11,14 @@ import numpy as np
 from strumclock.timing import Finding, Timing
 from strumclock.verdict.holding import Held
 from strumclock.verdict.obstacles import Effect, Obstacle, Where, find_obstacles
-from strumclock.verdict.played import Played
+from strumclock.verdict.played import Floats, Played
 from strumclock.verdict.reach import next_tempo, settable_bpm, take_reach
 from strumclock.verdict.standard import Standard
 
 ALONE_SHARE, SLOWEST_ALONE_BPM = 0.75, 40.0
 """A change or place is practised alone at so much of the tempo, not below 40 bpm (common practice, no source)."""
+
+COMPARED_WITH = {"placement": "click", "place": "other strums", "step": "strums before"}
 
 STATES = {True: "held", False: "not-yet", None: "cannot-tell"}
 
@@ -105,6 +107,8 @@ def conclude(played: Played, timing: Timing, standard: Standard | None = None) -
     if played.bpm is not None and held.margin is not None:
         reach = take_reach(played.bpm, held.margin)
         following, subdivide = next_tempo(reach, played.bpm, held=held.held)
+        if {criterion.code for criterion in held.failed} == {"placement"}:
+            following, subdivide = settable_bpm(played.bpm), False  # a lean does not go away at another tempo
     elif played.bpm is not None:
         following = settable_bpm(played.bpm)
     return Conclusion(
@@ -176,16 +180,24 @@ def _effect(finding: Finding, played: Played, *, leaning: bool) -> Effect | None
     if column is None:
         return None
     kind = "place" if finding.kind in ("beat", "part") else finding.kind
-    return Effect(kind=kind, size=finding.size, columns=column[:, None], where=where)
+    than = COMPARED_WITH.get(kind, "")
+    return Effect(kind=kind, size=finding.size, columns=column[:, None], where=where, compared_with=than)
+
+
+def _of_pair(finding: Finding, played: Played) -> Floats:
+    """Which strums are at the changes that a finding is about: of one pair, or all into one chord."""
+    before, to = finding.where if isinstance(finding.where, tuple) else ("", "")
+    return np.array([float(p is not None and p[1] == to and before in ("", p[0])) for p in played.pairs])
 
 
 def _changes(changes: Finding | None, pairs: Sequence[Finding], played: Played) -> Effect:
     """Chord changes that come late or early, and the pairs of chords that do so more than the others."""
     columns = [] if changes is None else [played.at_change.astype(float)]
-    columns += [np.array([float(pair == finding.where) for pair in played.pairs]) for finding in pairs]
+    columns += [_of_pair(finding, played) for finding in pairs]
     size = pairs[0].size if changes is None else changes.size
     furthest = max(pairs, key=lambda finding: finding.size.value * math.copysign(1, size.value), default=None)
     where = Where()
     if furthest is not None and isinstance(furthest.where, tuple) and furthest.size.value * size.value > 0:
-        where = Where(from_chord=furthest.where[0], to_chord=furthest.where[1])
-    return Effect(kind="changes", size=size, columns=np.column_stack(columns), where=where)
+        where = Where(from_chord=furthest.where[0] or None, to_chord=furthest.where[1])
+    than = "neighbours" if changes is not None else "other changes"
+    return Effect(kind="changes", size=size, columns=np.column_stack(columns), where=where, compared_with=than)

@@ -72,6 +72,9 @@ class Obstacle:
         Whether the take would hold if just this were taken out; None where the take cannot be judged.
     n : int
         Strums that it rests on: at the place, left out, added; all of them for a drift or a scatter.
+    compared_with : str
+        What its size is measured against: ``"click"``, ``"other strums"``, ``"neighbours"``, ``"other changes"`` or
+        ``"strums before"``; empty where that is no question.
     """
 
     kind: str
@@ -82,6 +85,7 @@ class Obstacle:
     share: float | None
     held_without: bool | None
     n: int
+    compared_with: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -99,12 +103,15 @@ class Effect:
         chords that differs from the others.
     where : Where
         Without bars and times, which the fit tells.
+    compared_with : str
+        As `Obstacle.compared_with`.
     """
 
     kind: str
     size: Estimate
     columns: Floats
     where: Where = field(default_factory=Where)
+    compared_with: str = ""
 
 
 def find_obstacles(
@@ -151,6 +158,7 @@ def find_obstacles(
                 share=_share_gone(around, moved, whole),
                 held_without=without.held,
                 n=int(np.count_nonzero(effect.columns.any(axis=1))),
+                compared_with=effect.compared_with,
             )
         )
     scatter = _scatter(played, standard, fits, jitter_ms, tolerance_ms, whole, held, alone=not found)
