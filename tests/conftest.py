@@ -16,6 +16,7 @@ EXPECTED_SKIPS = (
     "the shared bench is not beside this checkout",
     "no PostgreSQL server",
     "the cluster extra is not installed",
+    "the learning extra is not installed",
     "no small disk can be mounted",
 )
 

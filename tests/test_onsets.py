@@ -23,7 +23,7 @@ from strumclock.onsets.detector import FEATURES, FORMAT
 from strumclock.onsets.finding import LEAD_S, TAIL_S, WORTH_NAMING_DB, _unclaimed
 from strumclock.onsets.levels import HOP_S, QUIETEST, _bands, _power, _touched, measure_levels, with_halves
 from strumclock.onsets.network import _seen
-from strumclock.onsets.places import NEARBY, _reach, place_of, smearing
+from strumclock.onsets.places import NEARBY, _reach, doubt_of, place_of, smearing
 from strumclock.onsets.residual import BEFORE_S, LEARN_S, LEARN_UNTIL_S, ORDER, evidence, on_samples, predictors
 
 RATE_HZ = 44100
@@ -440,7 +440,9 @@ def test_decimation_keeps_a_tone_in_phase_and_removes_what_would_fold_against_th
 def test_place_and_uncertainty_of_a_normal_probability_against_theory() -> None:
     """A normal density with sd 1.2 steps: its mean; half of 1.96 sd, sharpened, and half a step."""
     k = np.arange(256) + 0.5
-    place, u = place_of(np.exp(-0.5 * ((k - 100.3) / 1.2) ** 2)[None], CALIBRATION)
+    p = np.exp(-0.5 * ((k - 100.3) / 1.2) ** 2)[None]
+    place = place_of(p, CALIBRATION)
+    u = doubt_of(p, place, CALIBRATION)
     assert place[0] == pytest.approx(100.3, abs=0.02)
     assert u[0] == pytest.approx(1.96 * 1.2 / np.sqrt(CALIBRATION.sharpen) / 2 + 0.5, abs=0.3)
 
@@ -452,7 +454,7 @@ def test_smeared_releases_are_placed_at_their_quantile_against_theory() -> None:
     wide, narrow = wide / wide.sum(), narrow / narrow.sum()
     assert smearing(wide, CALIBRATION) == 1.0
     assert smearing(np.concatenate([narrow, narrow, wide]), CALIBRATION) == 0.0
-    place, _ = place_of(wide, CALIBRATION, smeared=1.0)
+    place = place_of(wide, CALIBRATION, smeared=1.0)
     assert place[0] == pytest.approx(100.3 + scipy.stats.norm.ppf(CALIBRATION.smeared_quantile) * 12.0, abs=0.05)
 
 
@@ -473,8 +475,8 @@ def test_a_strum_that_could_have_begun_at_two_places_is_placed_as_the_others_of_
     """The touch is taken for a touch once seven others have shown theirs; they stay where they were."""
     for seed in range(10):
         evidence, steps = alike(seed)
-        before = place_of(steps, CALIBRATION)[0]
-        after = place_of(compared(steps, evidence, CALIBRATION), CALIBRATION)[0]
+        before = place_of(steps, CALIBRATION)
+        after = place_of(compared(steps, evidence, CALIBRATION), CALIBRATION)
         assert before[-1] == pytest.approx(60 + 12 * 7 - 10 + 0.5, abs=0.01)
         np.testing.assert_allclose(after, 60 + 12 * np.arange(8) + 0.5, rtol=0, atol=0.01)
 

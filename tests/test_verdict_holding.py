@@ -120,6 +120,14 @@ def test_a_take_that_stopped_or_left_the_click_did_not_hold_through_it():
         assert held.margin > 1
 
 
+def test_who_stops_in_the_middle_of_a_short_take_did_not_hold_it():
+    """24 strums at 90 bpm last 16 s; with a stop of 8 s it is no short take but one that stopped."""
+    assert judge_take(played(even(24))).held is None
+    stop = Stretch(start_s=10, end_s=18, slots=12)
+    held = judge_take(played(even(24), stopped=(stop,)))
+    assert (held.held, [criterion.code for criterion in held.failed]) == (False, ["stopped"])
+
+
 def test_with_a_fitted_grid_placement_is_not_asked():
     """Nothing is known of the mean there."""
     assert judge_take(played(even(64) + 80, fitted=True)).held is True

@@ -461,7 +461,7 @@ def test_what_was_heard_keeps_its_place_in_the_file(monkeypatch: pytest.MonkeyPa
     def find(_guitar: Any, rate_hz: float, **told: Any) -> Strums:
         asked.update(rate_hz=rate_hz, **told)
         times = np.array([29.7, 30.2, 33.0, 34.6])
-        return Strums(time_s=times, u_s=np.full(4, 0.001), strength_db=np.zeros(4), bias_u_s=0.0003)
+        return Strums(time_s=times, u_s=np.full(4, 0.001), strength_db=np.zeros(4), p=np.ones(4), bias_u_s=0.0003)
 
     monkeypatch.setattr(listening, "tell_apart", lambda *_args: sound)
     monkeypatch.setattr(listening, "find_strums", find)
@@ -622,6 +622,7 @@ def test_strums_of_another_part_are_held_against_its_own_grid_less_the_path() ->
         time_s=np.array([1.0, 40.012, 40.5, 42.020, 50.0]),
         u_s=np.full(5, 0.001),
         strength_db=np.zeros(5),
+        p=np.ones(5),
         bias_u_s=0.0003,
     )
     rows = parts.strums_elsewhere(strums, SimpleNamespace(others=(other,), parts=()), 0.005)

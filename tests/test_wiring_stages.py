@@ -213,7 +213,7 @@ def test_the_pitch_is_heard_in_the_guitars_own_samples(monkeypatch: pytest.Monke
 
     monkeypatch.setattr(strumclock.tuning, "take_pitch", take_pitch)
     low = components.Low(samples=np.zeros(9, np.float32), rate_hz=11025.0, start_s=2.0, picture=np.zeros((2, 3)))
-    strums = Strums(time_s=np.array([2.5, 3.0]), u_s=np.ones(2), strength_db=np.zeros(2), bias_u_s=0.0)
+    strums = Strums(time_s=np.array([2.5, 3.0]), u_s=np.ones(2), strength_db=np.zeros(2), p=np.ones(2), bias_u_s=0.0)
     found: Any = pitch
     heard = components.hear(low, strums, None, changes=False, tuning=True)
     assert (heard.tuning, heard.absent) == (pitch, {})
@@ -240,7 +240,12 @@ def test_the_hand_swings_with_the_parts_or_twice_as_fast_or_in_a_shuffle() -> No
 def test_what_was_heard_of_a_part_is_its_own_strums() -> None:
     """Truth: of five strums two are another part's; pictures, times and slots are cut alike."""
     strums = Strums(
-        time_s=np.arange(5.0), u_s=np.arange(5.0) / 1e3, strength_db=np.arange(5.0), bias_u_s=0.0004, notices=("n",)
+        time_s=np.arange(5.0),
+        u_s=np.arange(5.0) / 1e3,
+        strength_db=np.arange(5.0),
+        p=np.arange(5.0) / 5,
+        bias_u_s=0.0004,
+        notices=("n",),
     )
     low = components.Low(samples=np.zeros(9, np.float32), rate_hz=1.0, start_s=0.0, picture=np.arange(5.0)[:, None])
     heard = wired_listened(strums, low)
@@ -286,7 +291,7 @@ def test_each_step_of_a_stepped_tempo_has_its_own_figures() -> None:
     stepped = replace(alignment, steps_s=(float(take.slot_s[0]), second_s), steps_bpm=(90.0, 94.0))
     strums = Strums(
         time_s=np.sort(np.append(take.strum_s, take.added_s)), u_s=np.full(len(take.on) + 1, 0.001),
-        strength_db=np.zeros(len(take.on) + 1), bias_u_s=w.BIAS_U_S,
+        strength_db=np.zeros(len(take.on) + 1), p=np.ones(len(take.on) + 1), bias_u_s=w.BIAS_U_S,
     )  # fmt: skip
     spreads = SimpleNamespace(spread_s=np.full(len(take.on) + 1, 0.01), shared_u_s=0.001)
     heard = SimpleNamespace(strums=strums)
@@ -385,7 +390,11 @@ def test_what_is_judged_is_what_was_played() -> None:
     times = np.append(take.strum_s, take.added_s)
     order = np.argsort(times)
     strums = Strums(
-        time_s=times[order], u_s=np.append(take.u_s, 0.0009)[order], strength_db=np.zeros(n), bias_u_s=w.BIAS_U_S
+        time_s=times[order],
+        u_s=np.append(take.u_s, 0.0009)[order],
+        strength_db=np.zeros(n),
+        p=np.ones(n),
+        bias_u_s=w.BIAS_U_S,
     )
     change = np.append(take.at_change[take.on], False)[order]
     timing = take.measurement.timing

@@ -117,6 +117,7 @@ def made(anchor: str, *, path: bool, chords: bool, seed: int, **options: Any) ->
         time_s=every[order],
         u_s=np.append(u_s, 0.0009)[order],
         strength_db=np.zeros(n + 1),
+        p=np.full(n + 1, 0.97),
         bias_u_s=BIAS_U_S,
         ignored=(Ignored(time_s=3.0, reason="a tap"),),
     )

@@ -2,9 +2,9 @@
 
     python tests/benchmarks/learn_strokes.py --guitars FOLDER/TimGM6mb-* --out weights.npz --takes 400
 
-The guitars are banks that `strum_scenes.make_bank` renders from a General MIDI sound font (programs 24 to 28), beside
-strings synthesised anew for each take; `--test` names banks that are only tested on. Strums are found by the program,
-so that the networks see its mistakes. Two functions of one hidden layer are learned from each strum's picture: the log
+The guitars are banks of single notes (folders as `strumclock.learning` takes them), beside strings synthesised anew for
+each take; `--test` names banks that are only tested on. Strums are found by the program, so that the networks see its
+mistakes. Two functions of one hidden layer are learned from each strum's picture: the log
 odds of an up-stroke (the take's median picture taken out), and the logarithm of the spread. Plain numpy, one core.
 
 The shipped weights: 400 takes, programs 24 to 28 of TimGM6mb.sf2 (Debian package timgm6mb-soundfont) and synthetic
@@ -21,9 +21,9 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 from stroke_scenes import simulate
-from strum_scenes import RATE_HZ
 
 from strumclock.audio.decimation import decimated
+from strumclock.learning.sounds import RATE_HZ
 from strumclock.onsets import find_strums
 from strumclock.stroke.network import own_picture, shape_of
 from strumclock.stroke.picture import BANDS, STEPS, pictures

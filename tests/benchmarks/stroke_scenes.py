@@ -1,6 +1,6 @@
 """Simulated takes with every string's time known: they teach and test spread and direction (`learn_strokes.py`).
 
-Guitars are those of `strum_scenes`: banks of recorded single notes, and strings synthesised anew for each take.
+Guitars are those of `strumclock.learning`: banks of recorded single notes, and strings synthesised anew for each take.
 Everything is drawn at random: chords, patterns with down-, up- and muted strokes, how many strings each direction
 meets and how it swells along them, spread, force, what stops ringing strings and when, room, tone, noise, what is left
 of a removed click. The pick stops a string some milliseconds before it lets go; a new chord stops the old one.
@@ -9,10 +9,15 @@ of a removed click. The pick stops a string some milliseconds before it lets go;
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
-from strum_scenes import LEAD, RATE_HZ, RecordedGuitar, SyntheticGuitar, add, band, duller, in_room, toned
+
+from strumclock.learning.guitars import LEAD, PhysicalGuitar, RecordedGuitar, band, duller
+from strumclock.learning.noises import add
+from strumclock.learning.rooms import in_room, noise_room, toned
+from strumclock.learning.sounds import RATE_HZ
 
 OPEN = (40, 45, 50, 55, 59, 64)
 SHAPES = (
@@ -76,7 +81,7 @@ def simulate(seed: int, guitars: list[str], *, strums: int = 32, one_way: bool =
     rng = np.random.default_rng(seed)
     u = rng.uniform
     name = guitars[rng.integers(len(guitars))]
-    guitar = SyntheticGuitar(rng) if name == "synthetic" else RecordedGuitar(name)
+    guitar = PhysicalGuitar(rng) if name == "synthetic" else RecordedGuitar(Path(name))
     pattern = str(rng.choice(ONE_WAY if one_way else BOTH_WAYS))
     chords = [str(c) for c in rng.choice(SHAPES, int(rng.integers(2, 5)))]
     gap_s, each = u(LEAST_GAP_S, 0.55), int(rng.choice([4, 8, 8, 16]))
@@ -113,7 +118,7 @@ def simulate(seed: int, guitars: list[str], *, strums: int = 32, one_way: bool =
         softness_hz = dull_hz[way] * 2 ** rng.normal(0, 0.3)
         for k, ((string, pitch), when) in enumerate(zip(strings, release, strict=True)):
             hand.stop(string, when - u(0.003, 0.012), 0.004)
-            x = guitar.note(float(pitch), rng)
+            x = guitar.note(float(pitch), 1.0, rng)
             db = gain_db + swell_db[way] * k / max(len(strings) - 1, 1) + rng.normal(0, 1.5)
             x = duller(x, min(softness_hz, 18000)) if softness_hz < 12000 else x
             if letter == "x":
@@ -132,7 +137,7 @@ def simulate(seed: int, guitars: list[str], *, strums: int = 32, one_way: bool =
     hand.stop_all(seconds - 0.1, 0.05)
     y = toned(hand.out / np.abs(hand.out).max(), rng, u(0, 8))
     if rng.random() < 0.6:
-        y = in_room(y, rng, u(0.1, 0.7), u(2, 14))
+        y = in_room(y, noise_room(rng, u(0.1, 0.7), u(2, 14)))
     y = y / np.sqrt(np.mean(y**2))
     pink = np.fft.irfft(
         np.fft.rfft(rng.standard_normal(len(y))) / np.sqrt(np.maximum(np.arange(len(y) // 2 + 1), 20)), len(y)

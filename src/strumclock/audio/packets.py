@@ -57,7 +57,7 @@ def copy_samples(values: NDArray[Any], target: Samples) -> None:
     channels = target.shape[1]
     if len(values) < channels:
         values = values[np.arange(channels) % len(values)]
-    with np.errstate(over="ignore"):  # what becomes infinite is refused when the samples are examined
+    with np.errstate(over="ignore", invalid="ignore"):  # what is no finite number is refused when examined
         target[...] = values[:channels].T
     scale = _FULL_SCALE.get(values.dtype.str[1:])
     if scale is not None:

@@ -150,7 +150,7 @@ def from_array(samples: ArrayLike, sample_rate_hz: float) -> Recording:
         values -= np.float32(zero)
         values /= np.float32(full)
     elif given.dtype.kind == "f":
-        with np.errstate(over="ignore"):  # what becomes infinite is refused below
+        with np.errstate(over="ignore", invalid="ignore"):  # what is no finite number is refused below
             values = np.array(given, dtype=np.float32, order="C")
     else:
         raise UsageError(

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from strumclock.onsets.bands import STEP_S
 from strumclock.onsets.detector import Calibration
-from strumclock.onsets.places import FloatArray, most_likely, place_of
+from strumclock.onsets.places import FloatArray, doubt_of, place_of
 
 Values = npt.NDArray[np.float32]
 
@@ -61,7 +61,8 @@ def compared(
     100
     """
     n, k, _ = evidence.shape
-    place, u = place_of(steps, calibration, smeared)
+    place = place_of(steps, calibration, smeared)
+    u = doubt_of(steps, place, calibration)
     unsure = np.flatnonzero(u * STEP_S > SURE_S)
     if n < LEAST or not len(unsure):
         return steps
@@ -83,7 +84,7 @@ def compared(
         fit = calibration.temper * _log_likelihood(theirs, mean, variance, k)
         again = steps[unsure] * np.exp(fit - fit.max(axis=1, keepdims=True))
         found[unsure] = again / again.sum(axis=1, keepdims=True)
-        place[unsure] = most_likely(found[unsure], calibration, smeared)
+        place[unsure] = place_of(found[unsure], calibration, smeared)
     return found
 
 

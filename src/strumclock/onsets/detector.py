@@ -21,7 +21,7 @@ import numpy as np
 from strumclock.errors import UsageError
 from strumclock.onsets.network import Weights
 
-FORMAT = 1  # of the file
+FORMAT = 2  # of the file
 FEATURES = 1  # of what the weights read: raised when `residual`, `bands` or `levels` change what they tell
 SHIPPED = "detector.npz"
 
@@ -33,14 +33,16 @@ class Calibration:
     Attributes
     ----------
     least_rise_db : float
-        Mean rise over the bands from which a place is looked at.
+        Mean rise over the bands from which a place is looked at …
+    least_worth : float
+        … if the picture of its levels says with so much probability that a look is worth while.
     least_probability : float
         Of being a strum, for a strum to be told.
     least_if_sharp, sharp_s : float
         Enough instead where the time's uncertainty is below `sharp_s`: what is no strum is seldom so sharp.
     fell_db, louder_db : float
         A sound that falls by more than `fell_db` and grows by less than `louder_db` in its bands is that of strings
-        being stopped.
+        being stopped; weights that have learned what a stop is need no such rule, and have a `fell_db` out of reach.
     earlier : float
         An earlier place is taken if it is so likely against the likeliest.
     clear_steps, smeared_steps, smeared_quantile : float
@@ -56,6 +58,7 @@ class Calibration:
     """
 
     least_rise_db: float
+    least_worth: float
     least_probability: float
     least_if_sharp: float
     sharp_s: float

@@ -15,8 +15,8 @@ from strumclock.onsets.bands import STEP_S, STEPS
 from strumclock.onsets.comparison import SURE_S, compared
 from strumclock.onsets.detector import Calibration, Detector, shipped_detector
 from strumclock.onsets.levels import LAG_S, Levels, measure_levels, pictures, rises
-from strumclock.onsets.network import probabilities
-from strumclock.onsets.places import FloatArray, place_of, smearing
+from strumclock.onsets.network import probabilities, worth_a_look
+from strumclock.onsets.places import FloatArray, doubt_of, place_of, smearing
 from strumclock.onsets.residual import BEFORE_S, STRUM_CHANNELS, evidence, on_samples
 from strumclock.onsets.strums import Ignored, Strums
 
@@ -28,8 +28,8 @@ SECOND_LOOK_S = 0.015  # the second look is centred so much after the first one'
 WELL_CENTRED_S = (0.002, 0.032)  # a strum so much before its candidate was seen well
 BLOCK = 256  # candidates looked at together: bounds the memory
 LONGEST_LOOK_S = 0.030  # level of a strum is read so much after its time
-
 BESIDE_S = (0.028, 0.025)  # before and after a time, so that the levels' windows do not overlap
+
 CUT_IN_S = 0.002  # what begins with the recording was sounding before it
 
 WORTH_NAMING_DB = 3.0  # a rejected rise smaller than this is not listed
@@ -89,28 +89,30 @@ def find_strums(
     calibration = detector.calibration
     peak = max(float(x.max(initial=0.0)), -float(x.min(initial=0.0)))
     if peak == 0.0:
-        return Strums(time_s=np.empty(0), u_s=np.empty(0), strength_db=np.empty(0), bias_u_s=calibration.least_bias_u_s)
+        none = np.empty(0)
+        return Strums(time_s=none, u_s=none, strength_db=none, p=none, bias_u_s=calibration.least_bias_u_s)
     removed = None if removal is None else decimated(removal.removed, sample_rate_hz, centred=False)[0]
     levels = measure_levels(x, rate, removed)
 
     frame = rises(levels, calibration.least_rise_db)
-    about_s: FloatArray = frame.astype(np.float64) * levels.hop_s - LAG_S / 2
+    rise_s: FloatArray = frame.astype(np.float64) * levels.hop_s - LAG_S / 2
+    about_s = rise_s[_worth(levels, frame, detector)]
     look = _look(x, rate, removed, levels, 1 / peak, about_s, detector)
     smeared = smearing(look.steps[look.likely >= calibration.least_probability], calibration)
     time_s, u_s = look.times(calibration, smeared)
     least = np.where(u_s < calibration.sharp_s, calibration.least_if_sharp, calibration.least_probability)
-    barred = _stopped(levels, time_s, calibration) | (time_s < CUT_IN_S)
-    chosen = _apart(time_s, np.where(barred | (look.likely < least), 0.0, look.likely))
+    barred = _stopped(levels, time_s, calibration) | (time_s < CUT_IN_S) | (look.likely < least)
+    chosen = _apart(time_s, np.where(barred, 0.0, look.likely))
     look, time_s, u_s, early_s = look.of(chosen), time_s[chosen], u_s[chosen], about_s[chosen] - time_s[chosen]
+    p = look.likely.copy()  # a look that is centred well sees the time better, not whether there is a strum
     again = (u_s > SURE_S) & ((early_s < WELL_CENTRED_S[0]) | (early_s > WELL_CENTRED_S[1]))
     look.put(again, _look(x, rate, removed, levels, 1 / peak, time_s[again] + SECOND_LOOK_S, detector))
-    look.steps[:] = compared(look.steps, look.evidence, calibration, smeared)
-    time_s, u_s = look.times(calibration, smeared)
+    time_s, u_s = look.times(calibration, smeared, compared(look.steps, look.evidence, calibration, smeared))
     order = np.argsort(time_s, kind="stable")
     time_s, u_s = time_s[order], u_s[order]
     strength = _strength(levels, time_s)
     reference = float(np.median(strength)) if len(strength) else 0.0
-    rejected = _unclaimed(about_s, levels.rise_db[frame], time_s)
+    rejected = _unclaimed(rise_s, levels.rise_db[frame], time_s)
     ignored = tuple(
         Ignored(time_s=float(t) + start_s, reason=_reason(float(t), levels, reference, clicks, start_s))
         for t in rejected
@@ -119,6 +121,7 @@ def find_strums(
         time_s=time_s + start_s,
         u_s=u_s,
         strength_db=strength - reference,
+        p=p[order],
         bias_u_s=_shared_u(u_s, calibration),
         ignored=ignored,
         notices=_notices(u_s),
@@ -146,10 +149,15 @@ class _Look:
     likely: FloatArray
     evidence: npt.NDArray[np.float32]
 
-    def times(self, calibration: Calibration, smeared: float) -> tuple[FloatArray, FloatArray]:
-        """Time and uncertainty of each strum [s]."""
-        step, u = place_of(self.steps, calibration, smeared)
-        return self.from_s + step * STEP_S, u * STEP_S
+    def times(
+        self, calibration: Calibration, smeared: float, steps: FloatArray | None = None
+    ) -> tuple[FloatArray, FloatArray]:
+        """Time and uncertainty of each strum [s].
+
+        Steps that are surer, after a look at the others of the take, may place it; its doubt stays that of its own.
+        """
+        place = place_of(self.steps if steps is None else steps, calibration, smeared)
+        return self.from_s + place * STEP_S, doubt_of(self.steps, place, calibration) * STEP_S
 
     def of(self, chosen: npt.NDArray[np.intp]) -> _Look:
         """The look at these candidates alone."""
@@ -194,6 +202,18 @@ def _apart(time_s: FloatArray, likely: FloatArray) -> npt.NDArray[np.intp]:
         if all(abs(time_s[i] - t) > LEAST_GAP_S for t, _ in kept[max(at - 1, 0) : at + 1]):
             kept.insert(at, (float(time_s[i]), int(i)))
     return np.array([i for _, i in kept], dtype=np.intp)
+
+
+def _worth(levels: Levels, frame: npt.NDArray[np.intp], detector: Detector) -> npt.NDArray[np.bool_]:
+    """Which of the rises are worth a look."""
+    worth = np.ones(len(frame), bool)
+    if detector.calibration.least_worth <= 0:
+        return worth
+    for a in range(0, len(frame), BLOCK):
+        part = slice(a, a + BLOCK)
+        seen = worth_a_look(pictures(levels, frame[part]), detector.weights)
+        worth[part] = seen >= detector.calibration.least_worth
+    return worth
 
 
 def _stopped(levels: Levels, time_s: FloatArray, calibration: Calibration) -> npt.NDArray[np.bool_]:

@@ -28,46 +28,15 @@ def smearing(p: FloatArray, calibration: Calibration) -> float:
     return float(np.clip((np.median(spread) - c.clear_steps) / (c.smeared_steps - c.clear_steps), 0, 1))
 
 
-def place_of(p: FloatArray, calibration: Calibration, smeared: float = 0.0) -> tuple[FloatArray, FloatArray]:
-    """Place and standard uncertainty, in steps, from the probability of each step given a strum.
+def place_of(p: FloatArray, calibration: Calibration, smeared: float = 0.0) -> FloatArray:
+    """Place, in steps, from the probability of each step given a strum.
 
-    Where releases are clear, the place is the mean about the earliest step that is at least half as likely as the
-    likeliest: a strum begins with its first string, and a later one is often the surer event. Where they are smeared,
-    the earliest is rather the pick's touch, and the place is a quantile of the probability. Twice the uncertainty
-    holds `HELD` of the probability, raised to `sharpen`, around it; a standard deviation would speak of the rare far
-    mistakes more than of the usual error.
+    Where releases are smeared, a quantile of the probability: the earliest place is rather the pick's touch. Else the
+    mean about the earliest step that is nearly as likely as the likeliest: a strum begins with its first string,
+    and a later one is often the surer event.
     """
     if len(p) == 0:
-        return np.empty(0), np.empty(0)
-    place = most_likely(p, calibration, smeared)
-    sharp = np.exp(
-        np.float32(calibration.sharpen) * np.log((p + 1e-30).astype(np.float32))
-    )  # several at a time, unlike powers
-    sharp /= sharp.sum(axis=1, keepdims=True)
-    reach, held = _reach(sharp, place, NEARBY)
-    wide = np.flatnonzero(~held)
-    if len(wide):
-        reach[wide], _ = _reach(sharp[wide], place[wide], p.shape[1])
-    return place, reach / 2 + 0.5
-
-
-def _reach(share: Shares, place: FloatArray, nearby: int) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
-    """How far from each place the steps lie that hold `HELD` of it, and whether so many steps to either side do."""
-    steps = share.shape[1]
-    width = min(2 * nearby + 1, steps)
-    begin = np.clip(np.floor(place).astype(np.intp) - nearby, 0, steps - width)
-    at = begin[:, None] + np.arange(width)
-    distance = np.abs(at + 0.5 - place[:, None])
-    order = np.argsort(distance, axis=1)
-    row = np.arange(len(place))[:, None]
-    sums = np.cumsum(share[row, begin[:, None] + order], axis=1)
-    last = np.minimum((sums < HELD).sum(axis=1), width - 1)
-    reach: FloatArray = distance[row[:, 0], order[row[:, 0], last]]
-    return reach, sums[:, -1] >= HELD
-
-
-def most_likely(p: FloatArray, calibration: Calibration, smeared: float = 0.0) -> FloatArray:
-    """The place alone, of `place_of`."""
+        return np.empty(0)
     p = p / np.maximum(p.sum(axis=1, keepdims=True), 1e-12)
     k = np.arange(p.shape[1])
     wide = np.pad(p, ((0, 0), (1, 1)))
@@ -89,3 +58,35 @@ def _quantile(p: FloatArray, share: float) -> FloatArray:
     inside = p[row, step]
     place: FloatArray = step + np.clip((share - below[row, step] + inside) / np.maximum(inside, 1e-12), 0, 1)
     return place
+
+
+def doubt_of(p: FloatArray, place: FloatArray, calibration: Calibration) -> FloatArray:
+    """Standard uncertainty, in steps, of a place given the probability of each step.
+
+    Twice the uncertainty holds `HELD` of the probability, raised to `sharpen`, around the place; a standard deviation
+    would speak of the rare far mistakes more than of the usual error.
+    """
+    if len(p) == 0:
+        return np.empty(0)
+    sharp = np.exp(np.float32(calibration.sharpen) * np.log((p + 1e-30).astype(np.float32)))  # several at a time
+    sharp /= sharp.sum(axis=1, keepdims=True)
+    reach, held = _reach(sharp, place, NEARBY)
+    wide = np.flatnonzero(~held)
+    if len(wide):
+        reach[wide], _ = _reach(sharp[wide], place[wide], p.shape[1])
+    return reach / 2 + 0.5
+
+
+def _reach(share: Shares, place: FloatArray, nearby: int) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+    """How far from each place the steps lie that hold `HELD` of it, and whether so many steps to either side do."""
+    steps = share.shape[1]
+    width = min(2 * nearby + 1, steps)
+    begin = np.clip(np.floor(place).astype(np.intp) - nearby, 0, steps - width)
+    at = begin[:, None] + np.arange(width)
+    distance = np.abs(at + 0.5 - place[:, None])
+    order = np.argsort(distance, axis=1)
+    row = np.arange(len(place))[:, None]
+    sums = np.cumsum(share[row, begin[:, None] + order], axis=1)
+    last = np.minimum((sums < HELD).sum(axis=1), width - 1)
+    reach: FloatArray = distance[row[:, 0], order[row[:, 0], last]]
+    return reach, sums[:, -1] >= HELD

@@ -40,6 +40,8 @@ class Strums:
         Standard uncertainty of each time, from the evidence around it.
     strength_db : ndarray, shape (n,) [dB]
         Level 30 ms after the release against the recording's median strum.
+    p : ndarray, shape (n,)
+        Probability that each is a strum.
     bias_u_s : float
         Standard uncertainty of an error that all times share: that of their mean, however many there are [s].
     ignored : tuple of Ignored
@@ -51,6 +53,7 @@ class Strums:
     time_s: FloatArray
     u_s: FloatArray
     strength_db: FloatArray
+    p: FloatArray
     bias_u_s: float
     ignored: tuple[Ignored, ...] = ()
     notices: tuple[Notice, ...] = ()
@@ -58,7 +61,7 @@ class Strums:
     def __post_init__(self) -> None:
         """Make the arrays read-only float64 of one length."""
         n = len(self.time_s)
-        for name in ("time_s", "u_s", "strength_db"):
+        for name in ("time_s", "u_s", "strength_db", "p"):
             a = np.array(getattr(self, name), dtype=np.float64)
             if a.shape != (n,):
                 raise UsageError(f"Strums needs {name} of the length of time_s ({n}), got shape {a.shape}.")
@@ -77,5 +80,6 @@ class Strums:
             time_s=self.time_s[inside],
             u_s=self.u_s[inside],
             strength_db=self.strength_db[inside],
+            p=self.p[inside],
             ignored=tuple(sound for sound in self.ignored if start_s <= sound.time_s < end_s),
         )

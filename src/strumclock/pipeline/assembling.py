@@ -63,8 +63,8 @@ def assemble_free(heard: Listened, exercise: Exercise, options: MeasureOptions) 
         take=heard.take,
         exercise=exercise,
         strums=tuple(
-            Strum(time_s=float(time_s), u_ms=1000 * float(u_s), at_change=bool(change))
-            for time_s, u_s, change in zip(strums.time_s, strums.u_s, components.at_change, strict=True)
+            Strum(time_s=float(time_s), u_ms=1000 * float(u_s), p=float(p), at_change=bool(change))
+            for time_s, u_s, p, change in zip(strums.time_s, strums.u_s, strums.p, components.at_change, strict=True)
         ),
         changes=None if isinstance(changes, Absent) else changes,
         tuning=components.tuning,
@@ -100,6 +100,7 @@ def _strums(strums: Strums, alignment: Alignment, found: Analysis) -> tuple[Stru
         bare = Strum(
             time_s=float(strums.time_s[i]),
             u_ms=1000 * float(strums.u_s[i]),
+            p=float(strums.p[i]),
             at_change=bool(found.heard.at_change[i]),
             left_click=bool(alignment.slot[i] == LEFT_CLICK),
         )

@@ -79,6 +79,8 @@ class Strum:
         Release of its first string.
     u_ms : float
         Standard uncertainty of that time.
+    p : float
+        Probability that it is a strum.
     slot, bar, beat, part : int or None
         Its place in the grid (slots from 0, the others from 1); None for a strum without a slot, which is added unless
         `left_click`.
@@ -102,6 +104,7 @@ class Strum:
 
     time_s: float
     u_ms: float
+    p: float = 1.0
     slot: int | None = None
     bar: int | None = None
     beat: int | None = None

@@ -31,6 +31,7 @@ def of_part(heard: Listened, alignment: Alignment) -> tuple[Listened, Alignment]
         time_s=strums.time_s[here],
         u_s=strums.u_s[here],
         strength_db=strums.strength_db[here],
+        p=strums.p[here],
         bias_u_s=strums.bias_u_s,
         ignored=strums.ignored,
         notices=strums.notices,
@@ -57,6 +58,7 @@ def _row(strums: Strums, i: int, other: Alignment, slot: int, path_s: float | No
     bare = Strum(
         time_s=time_s,
         u_ms=1000 * float(strums.u_s[i]),
+        p=float(strums.p[i]),
         left_click=slot == LEFT_CLICK,
         of=part_at(parts, time_s),
         measured=False,

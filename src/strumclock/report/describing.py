@@ -58,6 +58,7 @@ _FROM_ONE = {
     "n": 0,
     "n_omitted": 0,
     "u_ms": 0,
+    "p": 0,
     "channels": 1,
     "sample_rate_hz": 1,
 }

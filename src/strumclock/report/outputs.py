@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from strumclock.errors import OutputError
-from strumclock.journal.csvfile import write_csv
 from strumclock.report.drawing import check_picture_name
 from strumclock.report.page import write_page
 from strumclock.report.picture import write_plot
@@ -106,6 +105,8 @@ class Outputs:
         if self.csv is not None:
             rows = table.to_dict("records")
             known = ({str(name): None if value != value else value for name, value in row.items()} for row in rows)
+            from strumclock.journal.csvfile import write_csv  # the package loads the database
+
             write_csv(Path(self.csv), [str(name) for name in table.columns], known)
 
 

@@ -120,10 +120,12 @@ class Played:
 
     @property
     def lasted_s(self) -> float:
-        """How long the take lasted, the last strum counted as long as the others; stretches beside the click too."""
+        """How long the take lasted, the last strum counted as long as the others; stops and what left the click too."""
         n = self.n_slots
         lasted = self.duration_s * n / (n - 1) if n > 1 else 0.0
-        return max(lasted, self.duration_s) if self.own_tempo or self.stopped else lasted
+        if self.own_tempo:  # its slots were not asked for, but it lies within the take
+            lasted = max(lasted, self.duration_s)
+        return lasted + sum(stop.end_s - stop.start_s for stop in self.stopped)
 
 
 def bars_of(bars: Sequence[int] | Whole) -> tuple[int, ...]:
