@@ -52,7 +52,7 @@ def _imported(folder: Path) -> set[str]:
 def test_what_the_package_imports_is_declared_and_nothing_else() -> None:
     """Against pyproject: dependencies and the extras of users."""
     extras = PROJECT["optional-dependencies"]
-    users = _declared(PROJECT["dependencies"], extras["cluster"], extras["postgresql"])
+    users = _declared(PROJECT["dependencies"], extras["cluster"], extras["postgresql"], extras["learning"])
     assert _imported(ROOT / "src") == users
 
 
@@ -61,7 +61,7 @@ def test_what_the_tests_import_is_declared_and_nothing_else() -> None:
     extras = PROJECT["optional-dependencies"]
     developers = _declared(extras["dev"]) - TOOLS
     imported = set().union(*(_imported(ROOT / folder) for folder in ("tests", "examples", "reference_audio")))
-    everywhere = _declared(PROJECT["dependencies"], extras["cluster"], extras["postgresql"])
+    everywhere = _declared(PROJECT["dependencies"], extras["cluster"], extras["postgresql"], extras["learning"])
     assert imported - everywhere - PEERS - SHARED_BENCH <= developers
     assert developers <= imported | {"nbformat", "nbclient"}
 

@@ -48,7 +48,11 @@ STATUS = {0: SURVIVED, 1: KILLED, 3: KILLED, 5: NO_TESTS, 33: NO_TESTS, 24: TIME
 """mutmut's exit statuses; any other is a crash, which is noticed too."""
 
 DRIVER = """
+import sys
+from pathlib import Path
 from mutmut.mutation import mutators
+if sys.argv[-1].startswith("@"):  # a list too long for a command line
+    sys.argv[-1:] = Path(sys.argv[-1][1:]).read_text().split()
 wording = ("operator_string",)
 mutators.mutation_operators[:] = [(k, f) for k, f in mutators.mutation_operators if f.__name__ not in wording]
 from mutmut.__main__ import cli
@@ -127,7 +131,8 @@ def main() -> None:
     if not any(code is not None for code in statuses(tree).values()):
         sys.exit(f"the tests must pass before anything is changed:\n{first[-3000:]}")
     chosen = drawn(list(statuses(tree)), given.share, given.seed, given.only)
-    mutmut(tree, "run", "--max-children", str(given.children), *chosen)
+    (tree / "chosen.txt").write_text("\n".join(chosen))
+    mutmut(tree, "run", "--max-children", str(given.children), "@chosen.txt")
     found = statuses(tree)
     sys.exit(0 if report(tree, {name: found[name] for name in chosen}) >= ASKED else 1)
 
