@@ -243,7 +243,7 @@ def learn(samples: Samples, rate_hz: float, position: Floats, before: int, after
             differs.append((float(own[part].sum()), float(quantiles(excess / np.maximum(power, 1e-30), CLEAREST)[0])))
             weight = trust(own, errors[b]) * (sound.shape[1] / band.shared) / (disturbed[b] + floors[b])
             top += (weight * along).sum(axis=1)
-            known += weight @ own
+            known += (weight * own).sum(axis=1)  # not by BLAS, whose kernels raise stray floating-point flags
         if k > 2:
             gain, gain_u = shrink(top / np.maximum(known, 1e-30), known)
     full = np.zeros(size // 2 + 1, dtype=np.complex64)
