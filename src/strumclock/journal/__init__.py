@@ -6,6 +6,8 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from strumclock.journal.answered import Answer as Answer
+    from strumclock.journal.assigned import Assignment as Assignment
     from strumclock.journal.csvfile import read_date as read_date, read_page as read_page
     from strumclock.journal.entry import (
         TakeEntry as TakeEntry,
@@ -25,6 +27,8 @@ if TYPE_CHECKING:
     from strumclock.journal.store import Journal as Journal
 
 _HOME = {
+    "answered": ("Answer",),
+    "assigned": ("Assignment",),
     "csvfile": (
         "read_date",
         "read_page",
@@ -52,6 +56,8 @@ _HOME = {
 """Where each name lives: imported when it is first asked for, since not everything needs the database."""
 
 __all__ = [
+    "Answer",
+    "Assignment",
     "Figure",
     "Forgotten",
     "History",

@@ -1,8 +1,8 @@
 """What the weeks of each student came to, kept so that a large class is not worked out anew each time.
 
 A conclusion is kept with a mark of all that it was made from: the student's takes, with the moment at which each was
-measured, and the goals; the caller adds what else it depends on. It holds as long as the mark is the same, and goes
-with the student.
+measured, the goals and what was set; the caller adds what else it depends on. It holds as long as the mark is the
+same, and goes with the student.
 """
 
 from __future__ import annotations
@@ -23,13 +23,17 @@ _TAKES = (
     "excluded, same_sound_as, superseded_by, CAST(measured_at AS TEXT) FROM takes ORDER BY student_id, id"
 )
 _GOALS = "SELECT student_id, exercise_id, bpm, CAST(by_date AS TEXT) FROM goals ORDER BY student_id, id"
+_SET = (
+    "SELECT student_id, exercise_id, bpm, CAST(given_on AS TEXT), CAST(due_on AS TEXT) FROM assignments "
+    "ORDER BY student_id, id"
+)
 
 
 def marks(connection: sa.Connection) -> dict[str, tuple[int, str]]:
     """Every student's number and mark, by name and in the order of names."""
     rows = connection.execute(sa.select(students).order_by(students.c.key)).all()
     digests = {row.id: hashlib.blake2b(repr(tuple(row)).encode(), digest_size=16) for row in rows}
-    for query in (_TAKES, _GOALS):
+    for query in (_TAKES, _GOALS, _SET):
         every = connection.exec_driver_sql(query).all()
         for owner, theirs in groupby(every, key=itemgetter(0)):
             if owner in digests:

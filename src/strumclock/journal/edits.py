@@ -11,7 +11,7 @@ from strumclock.errors import JournalError, UsageError
 from strumclock.fields import fields_of
 from strumclock.grid import BPM_RANGE, Exercise
 from strumclock.journal.entry import exercise_label, exercise_row, plain
-from strumclock.journal.schema import edits, exercises, goals, notes, students, takes
+from strumclock.journal.schema import assignments, edits, exercises, goals, notes, students, takes
 from strumclock.journal.writing import IMMEDIATE_EDITS, delete_takes, exercise_id, now, student_id, upsert
 
 TOLD_FIELDS = tuple(name for name, field in fields_of(Exercise).items() if field.in_files)
@@ -53,7 +53,10 @@ def known_exercise(connection: sa.Connection, name: str, student: int | None = N
         used = (
             sa.select(takes.c.exercise_id)
             .where(takes.c.student_id == student)
-            .union(sa.select(goals.c.exercise_id).where(goals.c.student_id == student))
+            .union(
+                sa.select(goals.c.exercise_id).where(goals.c.student_id == student),
+                sa.select(assignments.c.exercise_id).where(assignments.c.student_id == student),
+            )
         )
         chosen = chosen.where(exercises.c.id.in_(used))
     rows = [(row.id, plain(row.name), plain(exercise_label(dict(row._mapping)))) for row in connection.execute(chosen)]

@@ -22,10 +22,24 @@ from strumclock.journal.copying import CSV_NAME
 from strumclock.journal.edits import known_student
 from strumclock.journal.entry import plain, sha256_of
 from strumclock.journal.places import FILE_NAME, SETTINGS_NAME, SQLITE_START
-from strumclock.journal.schema import conclusions, edits, exercises, files, goals, notes, students, takes
+from strumclock.journal.schema import (
+    answers,
+    assignments,
+    conclusions,
+    edits,
+    exercises,
+    files,
+    goals,
+    notes,
+    students,
+    takes,
+)
 from strumclock.journal.writing import MEASURED
 
 SEARCHED_BYTES = 4_000_000  # of each file; a page with its picture has some 100,000
+OF_EXERCISES = (takes, notes, goals, assignments, answers)
+"""Tables that name an exercise."""
+
 SHOWN = 8
 """Files named; the others are counted."""
 
@@ -184,10 +198,10 @@ def delete_rows(connection: sa.Connection, student: str) -> Forgotten:
         connection.execute(files.delete().where(files.c.sha256 == sha256))
     counts = {
         table.name: connection.execute(table.delete().where(table.c.student_id == owner)).rowcount
-        for table in (notes, goals, conclusions)
+        for table in (notes, goals, assignments, answers, conclusions)
     }
     connection.execute(students.delete().where(students.c.id == owner))
-    used = sa.union(*(sa.select(t.c.exercise_id).where(t.c.exercise_id.is_not(None)) for t in (takes, notes, goals)))
+    used = sa.union(*(sa.select(t.c.exercise_id).where(t.c.exercise_id.is_not(None)) for t in OF_EXERCISES))
     connection.execute(exercises.delete().where(exercises.c.id.not_in(used)))
     recordings = tuple(sorted({row.path for row in rows if row.path}))
     return Forgotten(

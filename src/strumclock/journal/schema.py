@@ -13,6 +13,7 @@ strums     a take's strums as zlib JSON columns
 files      which file held which sound, so that what did not change is not read again
 edits      what was corrected by hand, by the sound's identity: it outlives measuring again
 notes      remarks;  goals: the tempo wanted, the latest counts
+assignments  what was set to whom, and until when;  answers: what a student was told, and when it was sent
 conclusions  what the weeks of a student came to, so that a large class is not worked out anew each time
 meta       format, version, and how often rows changed that stand in the readable copy
 ========== =========================================================================================
@@ -37,7 +38,7 @@ from sqlalchemy import (
 
 from strumclock.journal.columns import Day, Moment, Real, Whole, Words
 
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 FORMAT = "strumclock-journal"
 
 metadata = MetaData()
@@ -183,6 +184,35 @@ goals = Table(
 )
 Index("goals_by_student", goals.c.student_id, goals.c.exercise_id)
 
+assignments = Table(
+    "assignments",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("student_id", ForeignKey("students.id"), nullable=False),
+    Column("exercise_id", ForeignKey("exercises.id"), nullable=False),
+    Column("bpm", Real),
+    Column("given_on", Day, nullable=False),
+    Column("due_on", Day),
+    Column("made_at", Moment, nullable=False),
+    UniqueConstraint("student_id", "exercise_id", "given_on", name="set_once_a_day"),
+)
+Index("assignments_by_student", assignments.c.student_id, assignments.c.given_on)
+
+answers = Table(
+    "answers",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("student_id", ForeignKey("students.id"), nullable=False),
+    Column("exercise_id", ForeignKey("exercises.id")),
+    Column("written_on", Day, nullable=False),
+    Column("language", Words, nullable=False),
+    Column("text", Words, nullable=False),
+    Column("said", Words, nullable=False),
+    Column("sent_on", Day),
+    Column("made_at", Moment, nullable=False),
+)
+Index("answers_by_student", answers.c.student_id, answers.c.written_on)
+
 conclusions = Table(
     "conclusions",
     metadata,
@@ -207,5 +237,10 @@ def _part_results(connection: Connection) -> None:
     connection.execute(meta.insert().values(key="revision", value="0"))
 
 
-MIGRATIONS: dict[int, Step] = {1: _add_margin, 2: _part_results}
+def _add_assignments(connection: Connection) -> None:
+    """Version 4 knows what was set to whom, and what was answered."""
+    metadata.create_all(connection, [assignments, answers])
+
+
+MIGRATIONS: dict[int, Step] = {1: _add_margin, 2: _part_results, 3: _add_assignments}
 """``MIGRATIONS[v]`` turns a journal of version v into one of version v + 1, inside the transaction that opens it."""

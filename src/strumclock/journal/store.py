@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -14,17 +13,17 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from strumclock.errors import JournalError, UsageError
-from strumclock.journal import edits as by_hand, forgetting, paper, tables
+from strumclock.journal import answered, assigned, edits as by_hand, forgetting, paper, tables
+from strumclock.journal.answered import Answer
+from strumclock.journal.assigned import Assignment
 from strumclock.journal.conclusions import keep, kept, marks
+from strumclock.journal.connected import Connected
 from strumclock.journal.copying import CSV_NAME, bring_up_to_date, is_current, is_kept
 from strumclock.journal.csvfile import read_page, write_csv
-from strumclock.journal.damage import shown
 from strumclock.journal.entry import TakeEntry, exercise_label
 from strumclock.journal.forgetting import Forgotten, Traces
 from strumclock.journal.history import History, history
-from strumclock.journal.opening import blank, is_url, make_engine, make_file, prepare, transaction
 from strumclock.journal.paper import Imported
-from strumclock.journal.places import journal_file, name_in
 from strumclock.journal.schema import edits, exercises, students, takes
 from strumclock.journal.writing import edits_of, student_id, write_take
 
@@ -32,7 +31,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-class Journal:
+class Journal(Connected):
     """A practice record: students, exercises, takes with every figure, strums, notes, goals.
 
     Parameters
@@ -63,62 +62,6 @@ class Journal:
     ('Ines',)
     """
 
-    def __init__(self, where: str | os.PathLike[str], *, create: bool = True) -> None:
-        self.where: str | Path
-        if is_url(where):
-            self.where = str(where)
-            self.root: Path | None = None
-        else:
-            self.where = journal_file(where, create=create)
-            self.root = self.where.parent
-        self._open()
-
-    def _open(self) -> None:
-        """Open what is there; a file that is not there yet is made when something is written."""
-        self._engine = make_engine(self.where)
-        self._made = not isinstance(self.where, Path)
-        if self._made or self._is_there():
-            prepare(self._engine)
-
-    def _is_there(self) -> bool:
-        """Whether the file has appeared, by this program or another."""
-        if not self._made and isinstance(self.where, Path) and self.where.exists() and self.where.stat().st_size:
-            self._made = True
-        return self._made
-
-    def __getstate__(self) -> dict[str, Any]:
-        return {"where": self.where, "root": self.root}
-
-    def __setstate__(self, state: dict[str, Any]) -> None:
-        self.where, self.root = state["where"], state["root"]
-        self._open()
-
-    def __repr__(self) -> str:
-        return f"Journal({shown(self._engine.url)!r})"
-
-    @contextmanager
-    def reading(self) -> Iterator[sa.Connection]:
-        """A transaction to read in."""
-        with transaction(self._engine if self._is_there() else blank(), writes=False) as connection:
-            yield connection
-
-    @contextmanager
-    def writing(self) -> Iterator[sa.Connection]:
-        """A transaction to write in: all of it is done, or nothing."""
-        if not self._is_there():
-            assert isinstance(self.where, Path)
-            make_file(self.where)
-            prepare(self._engine)  # another program's may have come first
-        with transaction(self._engine, writes=True) as connection:
-            yield connection
-
-    def __str__(self) -> str:
-        return shown(self._engine.url)
-
-    def name_of(self, path: str | os.PathLike[str]) -> str:
-        """How the journal names a file: relative to itself where it lies below, so that the folder can move."""
-        return name_in(self.root, path)
-
     # writing
 
     def record(self, entry: TakeEntry) -> int:
@@ -138,6 +81,22 @@ class Journal:
         with self.writing() as connection:
             wanted = exercise if isinstance(exercise, str) else dict(exercise)
             by_hand.set_goal(connection, student, wanted, bpm, by)
+
+    def assign(self, assignments: Iterable[Assignment], *, replace: bool = False) -> None:
+        """Write down what was set to whom; with `replace`, what these students had been set before and is not among
+        them goes."""
+        with self.writing() as connection:
+            assigned.write(connection, assignments, replace=replace)
+
+    def keep_answer(self, answer: Answer) -> int:
+        """Write down what a student is to be told, in the place of what was not sent of the same day. Its number."""
+        with self.writing() as connection:
+            return answered.keep(connection, answer)
+
+    def mark_sent(self, number: int, *, text: str | None = None, on: date | None = None) -> None:
+        """Write down that an answer was sent: when, and, where it was edited by hand, with which words."""
+        with self.writing() as connection:
+            answered.mark_sent(connection, number, text, on or date.today())
 
     def correct(self, take: str | int, field: str, value: str | None) -> bool:
         """Correct by hand what was played, when and by whom; None takes a correction back.
@@ -237,6 +196,16 @@ class Journal:
         """The past takes of one student (the only one, where none is named), of one exercise or of all."""
         with self.reading() as connection:
             return history(connection, student, exercise)
+
+    def assignments(self, student: str | None = None) -> tuple[Assignment, ...]:
+        """What was set, oldest first: to one student, or to all."""
+        with self.reading() as connection:
+            return assigned.read(connection, student)
+
+    def answers(self, student: str | None = None) -> tuple[Answer, ...]:
+        """What was written to a student, or to all, oldest first."""
+        with self.reading() as connection:
+            return answered.read(connection, student)
 
     def marks(self) -> dict[str, tuple[int, str]]:
         """Every student's number, and a mark that changes with what the weeks are judged from; by name."""
