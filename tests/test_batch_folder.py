@@ -356,7 +356,8 @@ def test_a_take_that_kills_its_process_is_a_row_and_the_rest_is_done(folder):
 
 
 RUN = """
-import sys
+import signal, sys
+signal.signal(signal.SIGINT, signal.default_int_handler)  # whoever runs the tests in the background may ignore it
 sys.path.insert(0, {tests!r})
 from practice import pretend_to_measure
 from strumclock.batch import measure_folder
