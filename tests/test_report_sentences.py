@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,9 +15,10 @@ from strumclock.correction import Correction
 from strumclock.errors import Absent, Notice
 from strumclock.grid import Exercise
 from strumclock.onsets import Ignored
+from strumclock.pipeline import measure
 from strumclock.pipeline.components import NOT_ASKED
 from strumclock.pipeline.measurement import LeftClick, Measurement
-from strumclock.report import places, timed, words
+from strumclock.report import conclusion, places, timed, words
 from strumclock.timing import Estimate, Finding
 
 PLAIN = take(bars=14)
@@ -549,3 +551,13 @@ def test_all_is_said_only_of_all() -> None:
     assert m.timing is not None
     assert "all of them" not in timed.evenness(m)
     assert "99 % of them lie within 35 ms" in timed.evenness(m)
+
+
+def test_a_beat_that_lies_apart_points_to_chord_changes_only_where_no_chords_were_told():
+    """The reference take whose changes are late: its truth says that the chords change on beat 1."""
+    sound = Path(__file__).parents[1] / "reference_audio" / "late_changes.flac"
+    untold = conclusion.to_do(measure(sound))
+    assert "beat 1" in untold
+    assert "--chords" in untold
+    told = conclusion.to_do(measure(sound, Exercise(bpm=72, chords=("G", "C", "D", "C"), beats_per_change=4)))
+    assert "--chords" not in told

@@ -95,7 +95,7 @@ def to_do(measurement: Measurement) -> str:
         "hear-step": f"Listen to {bars} and to what happened there, then play across that place with the click.",
         "muted-onto-click": "If on the click is where it should be: play muted strums until click and strum are one "
         "sound.",
-        "count-place": f"Count aloud {slowly} and listen only to the strum {spot}.",
+        "count-place": f"Count aloud {slowly} and listen only to the strum {spot}{_of_changes(measurement)}.",
         "muted-with-click": "Mute the strings and strum the pattern with the click until the hand swings evenly, then "
         "add the chords.",
         "longer-take": f"Record a longer take: {held.standard.min_slots} strums and "
@@ -120,6 +120,14 @@ def next_take(measurement: Measurement) -> str:
         said = f"stay at {words.bpm(held.next_bpm)} bpm"
     between = " Let the click sound between the beats too." if held.subdivide else ""
     return f"{words.sentence(said)}{between} {CAUTION}"
+
+
+def _of_changes(measurement: Measurement) -> str:
+    """Where a beat lies apart and no chords were told, perhaps it is where they change."""
+    where = measurement.verdict.task.where if measurement.verdict is not None else None
+    if where is None or where.beat is None or measurement.exercise.chords is not None:
+        return ""
+    return "; if that is where the chords change, tell them (--chords)"
 
 
 def _by_how_much(held: Held) -> str:

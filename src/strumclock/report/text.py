@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import textwrap
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
@@ -39,7 +38,7 @@ def summary(measurement: Measurement, *, width: int = WIDTH) -> str:
     """
     rows = [(line.topic, line.text) for line in lines(measurement)]
     rows += [("Told by", sentence) for sentence in told_by(measurement)]
-    return "\n".join([*textwrap.wrap(title(measurement), width), *_in_columns(rows, width)])
+    return "\n".join([*words.wrap(title(measurement), width), *_in_columns(rows, width)])
 
 
 def told_by(measurement: Measurement) -> list[str]:
@@ -58,7 +57,7 @@ def _in_columns(rows: Iterable[tuple[str, str]], width: int) -> Iterator[str]:
     for topic, text in rows:
         head = "" if topic == previous else topic
         previous = topic
-        for i, piece in enumerate(textwrap.wrap(text, max(width - left, 20)) or [""]):
+        for i, piece in enumerate(words.wrap(text, max(width - left, 20)) or [""]):
             yield f"{(head if i == 0 else ''):<{left}}{piece}".rstrip()
 
 
@@ -136,7 +135,7 @@ def table(measurement: Measurement, *, width: int = WIDTH) -> str:
     rows, notes = noted(figures(measurement))
     for row in rows:
         grid.add_row(*row)
-    wrapped = [piece for note in notes for piece in textwrap.wrap(note, width, subsequent_indent="  ")]
+    wrapped = [piece for note in notes for piece in words.wrap(note, width, indent="  ")]
     said = _in_columns([(line.topic, line.text) for line in details(measurement)], width)
     return "\n".join([*said, "", render(grid, width=width), *wrapped])
 

@@ -7,6 +7,8 @@ whole is not rounded to 100 %, and the reach of an interval is rounded outwards.
 from __future__ import annotations
 
 import math
+import re
+import textwrap
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
@@ -16,6 +18,7 @@ if TYPE_CHECKING:
 MINUS = "\N{MINUS SIGN}"
 _SAME = 1e-6  # floating-point noise that must not push an end outwards by a whole step
 SYMMETRIC = 0.8  # an interval whose shorter side is this share of its longer one reaches as far to both sides
+_UNIT = re.compile(r"(?<=\d) (?=(?:%|ms|s|bpm)\b|%)")
 _WHOLE_FROM = 10.0  # at and above this size a figure is told in whole units, below it in tenths
 
 
@@ -222,6 +225,20 @@ def floor_tenth(value: float) -> str:
 def bpm(value: float) -> str:
     """A tempo to at most a tenth: ``"80"``, ``"97.5"``."""
     return f"{value:.1f}".removesuffix(".0")
+
+
+def wrap(text: str, width: int, *, indent: str = "") -> list[str]:
+    """Text in lines of `width` characters, a number never parted from its unit; `indent` before all lines but one.
+
+    Examples
+    --------
+    >>> wrap("all strums lie within 35 ms of it, and 90 % are asked for", 30)
+    ['all strums lie within 35 ms of', 'it, and 90 % are asked for']
+    >>> wrap("asked for are 90 %", 16)
+    ['asked for are', '90 %']
+    """
+    kept = _UNIT.sub("\N{NO-BREAK SPACE}", text)
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in textwrap.wrap(kept, width, subsequent_indent=indent)]
 
 
 def sentence(text: str) -> str:
