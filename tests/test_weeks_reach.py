@@ -116,6 +116,34 @@ def test_one_take_a_week_is_enough():
     assert 76 <= found.next_bpm <= 82
 
 
+def test_a_wall_that_is_met_again_and_again_is_where_the_tempo_in_reach_ends():
+    """Arithmetic on the teacher's side: two easy takes at 76 and a clear miss at 79 a week, so between these two."""
+    points = [
+        Point(take=3 * week + k, played_on=MONDAY + timedelta(weeks=week), bpm=bpm, held=margin <= 1, margin=margin)
+        for week in range(6)
+        for k, (bpm, margin) in enumerate([(76.0, 0.25), (76.0, 0.3), (79.0, 2.5)])
+    ]
+    found = follow(points)
+    assert found is not None
+    assert 74 <= found.now.value <= 79
+    assert found.now.high < 84
+    assert found.next_bpm is not None
+    assert found.next_bpm <= 79
+
+
+def test_takes_held_with_ease_do_not_say_how_much_more_is_in_reach():
+    """At a quarter or an eighth of the margin the player is the same: only that the tempo is easy is known."""
+    quarter, eighth = (
+        follow(
+            [Point(take=w, played_on=MONDAY + timedelta(weeks=w), bpm=70.0, held=True, margin=margin) for w in range(6)]
+        )
+        for margin in (0.25, 0.125)
+    )
+    assert quarter is not None
+    assert quarter == eighth
+    assert quarter.now.low > 70
+
+
 def test_paper_takes_count_by_whether_they_held():
     """Held at 70, 75, 80, not at 85 and 90: the end of it lies between; no trend from one week."""
     bpm, held = [70.0, 75, 80, 85, 90] * 2, [True, True, True, False, False] * 2

@@ -91,6 +91,7 @@ LEARNERS = {
     "+1, late changes": Learner(ability=lambda w: 72 + w, obstacle="changes"),
     "-2, late changes": Learner(ability=lambda w: 110 - 2 * w, obstacle="changes"),
     "+1, strums left out": Learner(ability=lambda w: 72 + w, obstacle="omitted"),
+    "flat, a wall": Learner(ability=_always(80), obstacle="wall"),
     "layoff, strums left out": Learner(ability=lambda w: 80 if w < 8 else 64, obstacle="omitted", event=8),
 }
 
@@ -103,6 +104,8 @@ def margin_of_take(obstacle: str, size: float, rng: Rng) -> float:
     elif obstacle == "changes":  # every eighth strum comes late, by half as much again or less
         offsets, missed = 0.022 * rng.standard_normal(n), 0
         offsets[::8] += 0.085 * size * np.exp(0.3 * rng.standard_normal(offsets[::8].size))
+    elif obstacle == "wall":  # with ease below, and a quarter of the strums left out from a little above
+        offsets, missed = 0.02 * rng.standard_normal(n), int(rng.binomial(n, 0.25 if size > 1.1 else 0.01))
     else:
         offsets, missed = 0.03 * rng.standard_normal(n), int(rng.binomial(n, min(0.07 * size, 1.0)))
     about = np.sort(np.abs(offsets - offsets.mean()))

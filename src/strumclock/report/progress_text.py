@@ -129,15 +129,15 @@ def _stands_out(progress: Progress, now: ExerciseProgress) -> str | None:
         words = cause_words(stays)
         return f"{words[:1].upper()}{words[1:]}."
     if now.goal is not None:
-        return _goal_to_send(now.goal, today)
+        return _goal_to_send(now, now.goal, today)
     return None
 
 
-def _goal_to_send(goal: Outlook, today: date) -> str | None:
+def _goal_to_send(now: ExerciseProgress, goal: Outlook, today: date) -> str | None:
     if goal.reached_in is not None:
         return f"The goal of {goal.bpm:.4g} bpm is reached."
     if goal.in_reach:
-        return f"The goal of {goal.bpm:.4g} bpm is in reach."
+        return f"The goal of {goal.bpm:.4g} bpm {'is' if _tried(now, goal.bpm) else 'may be'} in reach."
     if goal.earliest is not None and goal.latest is not None:
         span = _between(goal.earliest, goal.latest, today)
         return f"The goal of {goal.bpm:.4g} bpm comes into reach {span}, if it goes on like this."
@@ -172,6 +172,11 @@ def _beyond(exercise: ExerciseProgress) -> str | None:
     if tried is None or exercise.reach is None or exercise.reach.now.value <= BEYOND * tried:
         return None
     return f"more than the {tried:.0f} bpm that was tried"
+
+
+def _tried(exercise: ExerciseProgress, bpm: float) -> bool:
+    """Whether a take was played at a tempo or faster."""
+    return any(week.tried_bpm is not None and week.tried_bpm >= bpm for week in exercise.weeks)
 
 
 def _rate(per_week: float) -> str:
@@ -239,7 +244,7 @@ def facts(exercise: ExerciseProgress, *, today: date | None = None) -> list[str]
             f"{abs(exercise.moved.by_ms):.0f} ms {side} than before: was the phone or the click's speaker moved?"
         )
     if exercise.goal is not None:
-        lines.append(_goal_line(exercise.goal, exercise.beats_per_change, today))
+        lines.append(_goal_line(exercise, exercise.goal, today))
     if exercise.next_bpm is not None:
         between = ", with a click between the beats too" if exercise.subdivide else ""
         at = tempo(exercise.next_bpm, per)
@@ -262,6 +267,8 @@ def _trend_lines(exercise: ExerciseProgress, reach: Reach, today: date | None) -
         lines = [f"The tempo in reach has stayed about the same{started or ' since the first week'}."]
     elif len(reach.weeks) < TREND_WEEKS:
         lines = [f"Too early for a trend: {_count(len(reach.weeks), 'week')} with takes, {TREND_WEEKS} are needed."]
+    elif (climb := _easily_held(exercise)) is not None:
+        lines = [f"The tempo held went from {climb[0]:.4g} to {climb[1]:.4g} bpm, with room to spare: try faster."]
     else:
         fits = f"anything from {signed(rate.low)} to {signed(rate.high)} bpm a week would fit"
         lines = [f"Whether the tempo in reach rises or falls is not sure yet: {fits}."]
@@ -272,11 +279,21 @@ def _trend_lines(exercise: ExerciseProgress, reach: Reach, today: date | None) -
     return lines
 
 
-def _goal_line(goal: Outlook, beats_per_change: float | None, today: date | None) -> str:
-    wanted = tempo(goal.bpm, beats_per_change)
+def _easily_held(exercise: ExerciseProgress) -> tuple[float, float] | None:
+    """The tempi held in the first and the last week, where they rose and all that was tried lately is within reach."""
+    held = [week.held_bpm for week in exercise.weeks if week.held_bpm is not None]
+    if len(held) < 2 or held[-1] <= held[0] or _beyond(exercise) is None:
+        return None
+    return held[0], held[-1]
+
+
+def _goal_line(exercise: ExerciseProgress, goal: Outlook, today: date | None) -> str:
+    wanted = tempo(goal.bpm, exercise.beats_per_change)
     head = f"Goal {wanted}" + (f" by {day(goal.by, today=today)}" if goal.by else "")
     if goal.reached_in is not None:
         return f"{head}: held in the week of {day(goal.reached_in, today=today)}."
+    if goal.in_reach and not _tried(exercise, goal.bpm):
+        return f"{head}: it may be in reach; it was not tried yet."
     if goal.in_reach:
         return f"{head}: in reach now, not held yet."
     if goal.earliest is None:

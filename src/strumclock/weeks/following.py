@@ -46,8 +46,13 @@ JUMP_SD = 0.15
 LAYOFF_WEEKS, LAYOFF_JUMP = 3, 0.3
 """After so many weeks without a take a jump is as likely as this."""
 
-MARGIN_SLOPES = ((1.2, 0.1), (1.9, 0.2), (3.0, 0.4), (4.7, 0.2), (7.5, 0.1))
-"""How steeply a player's margin rises with the tempo: `verdict.reach.SLOPE` and its spread from player to player."""
+MARGIN_SLOPES = ((1.2, 0.1), (1.9, 0.19), (3.0, 0.38), (4.7, 0.19), (7.5, 0.09), (20.0, 0.05))
+"""How steeply a player's margin rises with the tempo: `verdict.reach.SLOPE` and its spread from player to player; and a
+wall: a fault that is not there a little slower."""
+
+EASY_MARGIN = 0.5
+"""Below, a take says only that the tempo is in reach with ease: a player's own unevenness does not shrink for ever with
+the tempo (trained drummers' is the same in ms at every tempo; Groove MIDI Dataset)."""
 
 TAKE_SDS = ((0.11, 0.2), (0.16, 0.35), (0.23, 0.3), (0.34, 0.15))
 """Luck of a take, about `verdict.reach.TAKE_SD`: long takes of steady players to short ones of others."""
@@ -195,6 +200,9 @@ class Follower:
 
     def see(self, bpm: float, margin: float) -> None:
         """Take in a take of this week by its margin, which may also be a stray one."""
+        if margin < EASY_MARGIN:
+            self._see_beyond(bpm, math.log(EASY_MARGIN), below=True)
+            return
         t = self._t
         seen = log_margin(margin)
         expected, with_state, variance = self._expected(bpm)
@@ -209,12 +217,16 @@ class Follower:
         self._learn(with_state, gain * missed, gain - doubt, either)
 
     def see_held(self, bpm: float, *, held: bool) -> None:
-        """Take in a take of which is only known whether it held: a normal distribution cut off, by its moments."""
+        """Take in a take of which is only known whether it held."""
+        self._see_beyond(bpm, 0.0, below=held)
+
+    def _see_beyond(self, bpm: float, limit: float, *, below: bool) -> None:
+        """A take whose log margin lies below a limit, or above: a normal distribution cut off, by its moments."""
         from scipy.special import log_ndtr
 
         expected, with_state, variance = self._expected(bpm)
-        sd, sign = np.sqrt(variance + self._t[_TAKE] ** 2), -1.0 if held else 1.0
-        z = sign * expected / sd
+        sd, sign = np.sqrt(variance + self._t[_TAKE] ** 2), -1.0 if below else 1.0
+        z = sign * (expected - limit) / sd
         log_p = log_ndtr(z)
         ratio = np.exp(-0.5 * z**2 - log_p) / math.sqrt(2 * math.pi)
         self._learn(with_state, sign * ratio / sd, ratio * (ratio + z) / sd**2, log_p)
