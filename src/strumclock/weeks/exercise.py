@@ -26,7 +26,6 @@ from strumclock.weeks.week import (
     summarise_week,
 )
 
-
 LATELY_WEEKS, BEYOND = 4, 1.15
 """A tempo in reach so far above all that was tried in these weeks rests on the usual slope alone: no number is told."""
 
