@@ -10,6 +10,7 @@ from strumclock import report
 from strumclock.demo import build_demo, plan
 from strumclock.errors import UsageError
 from strumclock.journal import Journal
+from strumclock.report.progress_text import facts
 from strumclock.weeks import class_list
 
 TODAY = date(2026, 3, 18)
@@ -39,17 +40,17 @@ def test_the_class_shows_a_climber_a_plateau_one_who_pulls_ahead_and_one_with_ga
     said = {p.student: (p.need, p.exercises[0], " ".join(report.to_send(p))) for p in demo.students}
     need, joris, words = said["Joris"]
     assert need == "stuck"
-    assert joris.stuck is not None
-    assert joris.stuck.bpm == 76
-    assert abs((joris.stuck.since - date(2026, 2, 9)).days) <= 7  # the fifth week
+    assert joris.reach is not None
+    assert 74 <= joris.reach.now.value <= 79  # he is made to hold 76 and to fail at 79
+    assert joris.reach.now.high < 84
+    assert abs((joris.reach.since - date(2026, 2, 9)).days) <= 7  # the fifth week
     need, tobias, words = said["Tobias"]
     assert need == "silent"
     assert len(tobias.weeks) == 5
     need, ines, words = said["Ines"]
     assert need == "fine"
-    assert ines.state == "rising"
-    assert ines.tempo is not None
-    assert ines.tempo.slope.low <= 2.0 <= ines.tempo.slope.high
+    assert (ines.weeks[0].held_bpm, ines.weeks[-1].held_bpm) == (62, 80)  # two faster each week, as even as before
+    assert "went from 62 to 80 bpm" in " ".join(facts(ines))
     words = said["Mina"][2]
     assert "pull ahead of the click" in words
     assert all(path.stat().st_size > 100 for path in demo.written)

@@ -33,7 +33,7 @@ from tests.benchmarks.scoring import FIGURES, score, true_figures, wilson
 import strumclock as sc
 from strumclock.grid import Exercise
 from strumclock.pipeline import Measurement
-from strumclock.pipeline.measuring import GUITAR_TO_EAR_M, GUITAR_TO_EAR_U_M
+from strumclock.pipeline.analysing import GUITAR_TO_EAR_M, GUITAR_TO_EAR_U_M
 from strumclock.synthesis import CLICK_SOUNDS, NYLON, STEEL, Guitar, Player, Scene, Take, synthesise, write_take
 from strumclock.timing import Estimate
 from strumclock.timing.estimate import COVERAGE_FACTOR

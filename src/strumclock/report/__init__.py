@@ -7,15 +7,6 @@ from strumclock.report.outputs import Outputs, write_outputs
 from strumclock.report.page import page, write_page
 from strumclock.report.picture import plot_take, write_plot
 from strumclock.report.plots import plot_beats, plot_offsets
-from strumclock.report.progress_plots import (
-    plot_class,
-    plot_jitter,
-    plot_placement,
-    plot_progress,
-    plot_tempo,
-    write_class_plot,
-    write_progress_plot,
-)
 from strumclock.report.progress_text import class_summary, progress_summary, to_send
 from strumclock.report.schema import SCHEMA_ID, dumps, load_schema, plain, to_dict, to_json
 from strumclock.report.sentences import details, headline, lines
@@ -23,6 +14,8 @@ from strumclock.report.sound import marked, write_sound
 from strumclock.report.strum_table import to_csv, write_csv
 from strumclock.report.student import message
 from strumclock.report.text import summary, table
+from strumclock.report.weeks_pictures import plot_class, plot_progress, write_class_plot, write_progress_plot
+from strumclock.report.weeks_plots import plot_cause, plot_jitter, plot_placement, plot_tempo
 from strumclock.report.writing import check_outputs
 
 __all__ = [
@@ -43,6 +36,7 @@ __all__ = [
     "page",
     "plain",
     "plot_beats",
+    "plot_cause",
     "plot_class",
     "plot_comparison",
     "plot_jitter",
