@@ -246,7 +246,7 @@ def test_the_csv_never_replaces_the_take(tmp_path: Path) -> None:
 
 
 def test_a_bar_is_heard_from_half_a_beat_before(take: sc.Measurement) -> None:
-    """Arithmetic: bar 3 of 4/4 at 72 bpm begins 8 beats after the first downbeat, lasts 4, and sounds as in the file."""
+    """Arithmetic: bar 3 of 4/4 at 72 bpm begins 8 beats after the first downbeat, lasts 4, sounds as in the file."""
     sound = sc.hear_bar(take, 3)
     beat_s = 60 / 72
     assert take.grid is not None
