@@ -1,5 +1,6 @@
 """What is shown of a measurement: plain words, a table, JSON, pictures, a page, sound. No computing of its own."""
 
+from strumclock.report.bar_sound import BarSound, hear_bar
 from strumclock.report.comparing import comparison, tuning_table
 from strumclock.report.comparison_plot import plot_comparison, write_comparison_plot
 from strumclock.report.outputs import Outputs, write_outputs
@@ -10,6 +11,7 @@ from strumclock.report.progress_text import class_summary, progress_summary, to_
 from strumclock.report.schema import SCHEMA_ID, dumps, load_schema, plain, to_dict, to_json
 from strumclock.report.sentences import details, headline, lines
 from strumclock.report.sound import marked, write_sound
+from strumclock.report.strum_table import to_csv, write_csv
 from strumclock.report.student import message
 from strumclock.report.text import summary, table
 from strumclock.report.weeks_pictures import plot_class, plot_progress, write_class_plot, write_progress_plot
@@ -18,6 +20,7 @@ from strumclock.report.writing import check_outputs
 
 __all__ = [
     "SCHEMA_ID",
+    "BarSound",
     "Outputs",
     "check_outputs",
     "class_summary",
@@ -25,6 +28,7 @@ __all__ = [
     "details",
     "dumps",
     "headline",
+    "hear_bar",
     "lines",
     "load_schema",
     "marked",
@@ -44,12 +48,14 @@ __all__ = [
     "progress_summary",
     "summary",
     "table",
+    "to_csv",
     "to_dict",
     "to_json",
     "to_send",
     "tuning_table",
     "write_class_plot",
     "write_comparison_plot",
+    "write_csv",
     "write_outputs",
     "write_page",
     "write_plot",
