@@ -2,6 +2,7 @@
 
 from strumclock.report.comparing import comparison, tuning_table
 from strumclock.report.comparison_plot import plot_comparison, write_comparison_plot
+from strumclock.report.language import Language, language_of, languages
 from strumclock.report.outputs import Outputs, write_outputs
 from strumclock.report.page import page, write_page
 from strumclock.report.picture import plot_take, write_plot
@@ -25,6 +26,7 @@ from strumclock.report.writing import check_outputs
 
 __all__ = [
     "SCHEMA_ID",
+    "Language",
     "Outputs",
     "check_outputs",
     "class_summary",
@@ -32,6 +34,8 @@ __all__ = [
     "details",
     "dumps",
     "headline",
+    "language_of",
+    "languages",
     "lines",
     "load_schema",
     "marked",
