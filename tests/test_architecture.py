@@ -22,7 +22,7 @@ PACKAGE = ROOT / "src" / "strumclock"
 # Each may import only what stands in a row above it (and itself).
 ORDER = (
     ("errors",),
-    ("saving", "fields", "arrays"),
+    ("saving", "fields", "arrays", "showing"),
     ("audio",),
     ("grid",),
     ("midi",),
@@ -52,6 +52,7 @@ MAY_IMPORT = {
     "saving": set(),
     "fields": set(),
     "arrays": {"numpy"},
+    "showing": set(),
     "audio": {"numpy", "soundfile", "av"},
     "grid": {"numpy"},
     "midi": {"numpy", "mido"},
@@ -65,7 +66,7 @@ MAY_IMPORT = {
     "stroke": {"numpy", "scipy"},
     "correction": {"numpy", "scipy"},
     "verdict": {"numpy", "scipy"},
-    "pipeline": {"numpy"},
+    "pipeline": {"numpy", "pandas"},
     "journal": {"numpy", "sqlalchemy", "pandas", "psycopg"},
     "weeks": {"numpy", "scipy", "pandas"},
     "report": {"numpy", "matplotlib", "pandas", "rich", "soundfile", "jinja2", "markupsafe"},

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -15,7 +16,7 @@ from strumclock.journal import Journal, TakeEntry
 from strumclock.journal.edits import set_goal
 from strumclock.journal.writing import student_id, write_take
 from strumclock.weeks import Point, class_list, exercise_progress, progress
-from strumclock.weeks.week import Luck, by_week, summarise_week
+from strumclock.weeks.week import Luck, Mean, by_week, summarise_week
 
 MONDAY = date(2025, 10, 27)
 TODAY = date(2026, 3, 20)
@@ -293,6 +294,33 @@ def test_a_picture_shows_held_failed_open_and_hollow_weeks_and_the_goal():
     low, high = ax.get_ylim()
     assert low < 70
     assert high > 90
+
+
+def test_an_interval_that_explodes_is_cut_off_with_an_arrow_and_does_not_stretch_the_axis():
+    """Arithmetic: five weeks of 10 ± 2 ms and one of 10 ± 3000; the axis stays within twice the usual interval."""
+    weeks = {w: [(80, True)] * 2 for w in range(6)}
+    found = exercise_progress("x", points(weeks))
+    means = [Mean(value=10.0, low=8.0, high=12.0, n=2) for _ in range(5)] + [Mean(value=10, low=-2990, high=3010, n=2)]
+    found = replace(found, weeks=tuple(replace(w, offset_ms=mean) for w, mean in zip(found.weeks, means, strict=True)))
+    ax = report.plot_placement(found)
+    low, high = ax.get_ylim()
+    assert low > -10
+    assert high < 20
+    arrows = [(line.get_marker(), line.get_xdata()[0]) for line in ax.get_lines() if line.get_marker() in ("^", "v")]
+    assert sorted(arrows) == [("^", 5.0), ("v", 5.0)]
+
+
+def test_where_takes_lie_far_below_what_is_in_reach_no_line_is_drawn_and_no_number_told():
+    """Six weeks of takes at 70 with a quarter of the margin: all that is known is that 70 is easy."""
+    easy = [
+        Point(take=w, played_on=date(2026, 1, 5) + timedelta(weeks=w), bpm=70.0, held=True, margin=0.25)
+        for w in range(6)
+    ]
+    found = exercise_progress("x", easy)
+    assert found.reach is not None
+    assert found.beyond_bpm == 70
+    assert found.reach_known == ()
+    assert not [line for line in report.plot_tempo(found).get_lines() if "in reach" in str(line.get_label())]
 
 
 def test_the_inks_stay_apart_in_grey():

@@ -78,6 +78,8 @@ if TYPE_CHECKING:
         measure_parts as measure_parts,
     )
     from strumclock.report import (
+        BarSound as BarSound,
+        hear_bar as hear_bar,
         message as message,
         plot_beats as plot_beats,
         plot_class as plot_class,
@@ -86,8 +88,10 @@ if TYPE_CHECKING:
         plot_take as plot_take,
         summary as summary,
         table as table,
+        to_csv as to_csv,
         to_dict as to_dict,
         to_json as to_json,
+        write_csv as write_csv,
     )
     from strumclock.timing import (
         Estimate as Estimate,
@@ -174,6 +178,8 @@ _HOME = {
         "measure_parts",
     ),
     "report": (
+        "BarSound",
+        "hear_bar",
         "message",
         "plot_beats",
         "plot_class",
@@ -182,8 +188,10 @@ _HOME = {
         "plot_take",
         "summary",
         "table",
+        "to_csv",
         "to_dict",
         "to_json",
+        "write_csv",
     ),
     "timing": ("Estimate", "Timing", "measure_timing"),
     "tuning": (
@@ -204,6 +212,7 @@ __all__ = [
     "Absent",
     "Alignment",
     "AudioFileError",
+    "BarSound",
     "BatchReport",
     "BeatGrid",
     "ClickError",
@@ -243,6 +252,7 @@ __all__ = [
     "find_strums",
     "from_array",
     "grid_from_midi",
+    "hear_bar",
     "judge_take",
     "load",
     "measure",
@@ -261,9 +271,11 @@ __all__ = [
     "remove_clicks",
     "summary",
     "table",
+    "to_csv",
     "to_dict",
     "to_json",
     "write_click_track",
+    "write_csv",
 ]
 
 
@@ -276,8 +288,14 @@ def __getattr__(name: str) -> Any:
     if name not in _MODULE:
         raise AttributeError(f"module 'strumclock' has no attribute {name!r}")
     value = getattr(importlib.import_module(f"strumclock.{_MODULE[name]}"), name)
+    importlib.import_module("strumclock.showing").rendered_by(_renderer)
     globals()[name] = value
     return value
+
+
+def _renderer() -> Any:
+    """What a notebook shows of a value: the face knows who has the words, the values do not."""
+    return importlib.import_module("strumclock.report.notebook").html
 
 
 def __dir__() -> list[str]:

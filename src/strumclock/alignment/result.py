@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from strumclock.arrays import Floats, Ints
 from strumclock.errors import Notice
 from strumclock.grid import BeatGrid, Exercise
+from strumclock.showing import Shown
 
 Anchor = Literal["recorded-click", "click-channel", "given", "fitted"]
 
@@ -101,8 +102,8 @@ class Rival:
     score: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Alignment:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Alignment(Shown):
     """Strums paired with the slots of a grid that has its place in the recording.
 
     Attributes

@@ -13,13 +13,14 @@ from strumclock.audio.examining import examine
 from strumclock.audio.limits import MAX_CHANNELS, check_rate
 from strumclock.audio.stored import Held, Store, Survey, mean_of
 from strumclock.errors import Notice, UsageError
+from strumclock.showing import Shown
 
 OPPOSED_POWER_RATIO = 0.01  # channels whose mean has less than this of their own power cancel each other
 _INTEGER_SCALE = {"int16": (0.0, 2.0**15), "int32": (0.0, 2.0**31), "uint8": (128.0, 2.0**7)}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Recording:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Recording(Shown):
     """Samples of one take.
 
     Attributes

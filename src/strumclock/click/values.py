@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strumclock.arrays import Floats
+from strumclock.showing import Shown
 
 ALIKE_SHARE = 0.002
 """Intervals that differ by less than this share are the same click heard at another rate."""
@@ -25,8 +26,8 @@ COUNT_IN_SHARE, COUNT_IN_CLICKS = 0.5, 17
 """Clicks that end earlier are a count-in where they end before this share of the recording and are fewer than this."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Clicks:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Clicks(Shown):
     """The clicks of a recording.
 
     Attributes

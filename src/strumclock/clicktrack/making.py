@@ -22,6 +22,7 @@ from strumclock.audio.writing import write_wav
 from strumclock.click.attack import attack_index
 from strumclock.errors import UsageError
 from strumclock.grid import BeatGrid, Exercise, Meter, lay_out, parse_meter
+from strumclock.showing import Shown
 
 SAMPLE_RATES_HZ = (32_000, 192_000)  # the highest partial is at 7.4 kHz, and a place between samples needs room above
 DEFAULT_BARS = 16  # with two or more beats a bar enough slots for every standard
@@ -36,8 +37,8 @@ OVERSAMPLING = 16  # at which the time of a timbre is measured
 TIMBRES = ("wood", "stick", "tick", "beep")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ClickTrack:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class ClickTrack(Shown):
     """A click track.
 
     Attributes

@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 
 from strumclock.arrays import Floats, Ints
 from strumclock.errors import UsageError
+from strumclock.showing import Shown
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class BeatGrid:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class BeatGrid(Shown):
     """Times at which strums belong, and the beat lines between them.  Arrays are copied and read-only.
 
     Attributes

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from strumclock.errors import UsageError
 from strumclock.fields import check_fields, given
 from strumclock.grid.meter import Meter, parse_meter
+from strumclock.showing import Shown
 
 BPM_RANGE = (20.0, 400.0)  # metronomes, with room: below 20 no pulse is felt, above 400 it is a part
 SWING_RANGE = (0.5, 0.8)  # straight to beyond 3:1; past that the second part is a grace note to the next beat
@@ -48,8 +49,8 @@ def _read_chords(value: object) -> tuple[str, ...]:
     raise UsageError(f"chords must be names such as 'A D E D', but {value!r} came; give them or leave them out")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Exercise:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Exercise(Shown):
     """What the player was asked to play.  ``None`` = not told.
 
     Parameters

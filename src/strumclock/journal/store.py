@@ -23,15 +23,17 @@ from strumclock.journal.csvfile import read_page, write_csv
 from strumclock.journal.entry import TakeEntry, exercise_label
 from strumclock.journal.forgetting import Forgotten, Traces
 from strumclock.journal.history import History, history
+from strumclock.journal.overview import StudentTakes, overview
 from strumclock.journal.paper import Imported
 from strumclock.journal.schema import edits, exercises, students, takes
 from strumclock.journal.writing import edits_of, student_id, write_take
+from strumclock.showing import Shown
 
 if TYPE_CHECKING:
     import pandas as pd
 
 
-class Journal(Connected):
+class Journal(Connected, Shown):
     """A practice record: students, exercises, takes with every figure, strums, notes, goals.
 
     Parameters
@@ -176,6 +178,11 @@ class Journal(Connected):
         """Names, in order."""
         with self.reading() as connection:
             return tuple(connection.execute(sa.select(students.c.name).order_by(students.c.key)).scalars())
+
+    def overview(self) -> tuple[StudentTakes, ...]:
+        """Every student, with the number of takes and the last day."""
+        with self.reading() as connection:
+            return overview(connection)
 
     def exercises(self, student: str | None = None) -> tuple[str, ...]:
         """Labels of the exercises, of one student or of all."""

@@ -20,6 +20,7 @@ import numpy as np
 
 from strumclock.errors import UsageError
 from strumclock.onsets.network import Weights
+from strumclock.showing import Shown
 
 FORMAT = 2  # of the file
 FEATURES = 1  # of what the weights read: raised when `residual`, `bands` or `levels` change what they tell
@@ -75,8 +76,8 @@ class Calibration:
     least_bias_u_s: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Detector:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Detector(Shown):
     """What finds strums: weights, their calibration, and where both come from.
 
     Attributes

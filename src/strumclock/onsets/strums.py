@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from strumclock.errors import Notice, UsageError
+from strumclock.showing import Shown
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -28,8 +29,8 @@ class Ignored:
     reason: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Strums:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Strums(Shown):
     """When each strum began, and how well that is known.
 
     Attributes

@@ -10,18 +10,24 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from strumclock.errors import Absent, Notice
+from strumclock.errors import Absent, Notice, printable
 from strumclock.grid import Exercise
+from strumclock.showing import MOST, Shown, shortened
 from strumclock.timing import Estimate, Timing
 from strumclock.verdict import Held, Verdict
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from strumclock.alignment import Part
     from strumclock.chords import Changes
     from strumclock.correction import Correction
     from strumclock.onsets import Ignored
     from strumclock.stroke import Stroke
     from strumclock.tuning import Tuning
+
+LONG_CODES = 200
+"""Characters of the warnings' codes on one line."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,8 +191,8 @@ class Step:
     held: bool | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Measurement:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Measurement(Shown):
     """One take, measured.
 
     Attributes
@@ -247,9 +253,20 @@ class Measurement:
     steps: tuple[Step, ...] = ()
     sources: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
+    def __repr__(self) -> str:
+        """The take on one line: a file's name may be long and the notices many, so both are told shortly."""
+        codes = [notice.code for notice in self.warnings]
+        said = self._figures(shortened(printable(self.take.path or "array")))
+        said += [f"warnings: {shortened(', '.join(codes), LONG_CODES)}"] if codes else []
+        return f"<Measurement {shortened('; '.join(said), MOST - len('<Measurement >'))}>"
+
     def __str__(self) -> str:
         """The take in a few lines of figures."""
-        name = self.take.path or "array"
+        lines = self._figures(self.take.path or "array")
+        return "\n".join([*lines, *(f"warning ({notice.code}): {notice.message}" for notice in self.warnings)])
+
+    def _figures(self, name: str) -> list[str]:
+        """Recording, grid, timing, judgement: a line each."""
         lines = [f"{name}: {len(self.strums)} strums in {self.take.duration_s:.1f} s"]
         if self.grid is not None:
             heard = self.grid.bpm_heard
@@ -259,5 +276,16 @@ class Measurement:
             lines.append(str(self.timing))
         if self.held is not None:
             lines.append(str(self.held))
-        lines += [f"warning ({notice.code}): {notice.message}" for notice in self.warnings]
-        return "\n".join(lines)
+        return lines
+
+    def to_frame(self) -> pd.DataFrame:
+        """The strums as a table, a row each in the order of time; see `strumclock.pipeline.frames.strum_table`."""
+        from strumclock.pipeline.frames import strum_table
+
+        return strum_table(self)
+
+    def to_row(self) -> pd.DataFrame:
+        """The take as a table of one row, every figure in columns; see `strumclock.pipeline.frames.take_table`."""
+        from strumclock.pipeline.frames import take_table
+
+        return take_table(self)

@@ -1,5 +1,6 @@
 """What is shown of a measurement: plain words, a table, JSON, pictures, a page, sound. No computing of its own."""
 
+from strumclock.report.bar_sound import BarSound, hear_bar
 from strumclock.report.comparing import comparison, tuning_table
 from strumclock.report.comparison_plot import plot_comparison, write_comparison_plot
 from strumclock.report.language import Language, language_of, languages
@@ -7,25 +8,20 @@ from strumclock.report.outputs import Outputs, write_outputs
 from strumclock.report.page import page, write_page
 from strumclock.report.picture import plot_take, write_plot
 from strumclock.report.plots import plot_beats, plot_offsets
-from strumclock.report.progress_plots import (
-    plot_class,
-    plot_jitter,
-    plot_placement,
-    plot_progress,
-    plot_tempo,
-    write_class_plot,
-    write_progress_plot,
-)
 from strumclock.report.progress_text import class_summary, progress_summary, to_send
 from strumclock.report.schema import SCHEMA_ID, dumps, load_schema, plain, to_dict, to_json
 from strumclock.report.sentences import details, headline, lines
 from strumclock.report.sound import marked, write_sound
+from strumclock.report.strum_table import to_csv, write_csv
 from strumclock.report.student import message
 from strumclock.report.text import summary, table
+from strumclock.report.weeks_pictures import plot_class, plot_progress, write_class_plot, write_progress_plot
+from strumclock.report.weeks_plots import plot_cause, plot_jitter, plot_placement, plot_tempo
 from strumclock.report.writing import check_outputs
 
 __all__ = [
     "SCHEMA_ID",
+    "BarSound",
     "Language",
     "Outputs",
     "check_outputs",
@@ -34,6 +30,7 @@ __all__ = [
     "details",
     "dumps",
     "headline",
+    "hear_bar",
     "language_of",
     "languages",
     "lines",
@@ -43,6 +40,7 @@ __all__ = [
     "page",
     "plain",
     "plot_beats",
+    "plot_cause",
     "plot_class",
     "plot_comparison",
     "plot_jitter",
@@ -54,12 +52,14 @@ __all__ = [
     "progress_summary",
     "summary",
     "table",
+    "to_csv",
     "to_dict",
     "to_json",
     "to_send",
     "tuning_table",
     "write_class_plot",
     "write_comparison_plot",
+    "write_csv",
     "write_outputs",
     "write_page",
     "write_plot",

@@ -42,6 +42,19 @@ def cause_words(cause: Cause, *, today: date | None = None) -> str:
     return said
 
 
+def cause_name(cause: Cause) -> str:
+    """A cause in a few words, for an axis or a table: ``"late at A→D"``, ``"pulling ahead"``, ``"strums left out"``."""
+    late = "late" if cause.now.value > 0 else "early"
+    if cause.kind == "pair":
+        return f"{late} at {cause.where.replace('>', '→')}"
+    return {
+        "scatter": "scatter",
+        "omitted": "strums left out",
+        "drift": "falling behind" if cause.now.value > 0 else "pulling ahead",
+        "changes": f"{late} at changes",
+    }.get(cause.kind) or f"{late} on {_place(cause)}"
+
+
 def _cause_now(cause: Cause, value: float) -> str:
     amount = _amount(cause, value)
     if cause.kind == "scatter":

@@ -47,10 +47,6 @@ DOUBT_STEPS = {
 }
 
 
-LATELY_WEEKS, BEYOND = 4, 1.15
-"""A tempo in reach so far above all that was tried in these weeks rests on the usual slope alone: no number is told."""
-
-
 def tempo(bpm: float, beats_per_change: float | None = None) -> str:
     """A tempo, and the chord changes a minute that it means.
 
@@ -168,10 +164,8 @@ def _named(exercise: ExerciseProgress) -> str:
 
 def _beyond(exercise: ExerciseProgress) -> str | None:
     """What is said instead of a tempo in reach far beyond every tempo tried lately; None where it is not."""
-    tried = max((w.tried_bpm for w in exercise.weeks[-LATELY_WEEKS:] if w.tried_bpm is not None), default=None)
-    if tried is None or exercise.reach is None or exercise.reach.now.value <= BEYOND * tried:
-        return None
-    return f"more than the {tried:.0f} bpm that was tried"
+    tried = exercise.beyond_bpm
+    return None if tried is None else f"more than the {tried:.0f} bpm that was tried"
 
 
 def _tried(exercise: ExerciseProgress, bpm: float) -> bool:
@@ -321,7 +315,7 @@ def _table(exercise: ExerciseProgress) -> list[str]:
     header = ["week", "takes", "held", "tried", "in reach", "jitter", "mean offset"]
     if exercise.beats_per_change:
         header.insert(3, "changes/min")
-    in_reach = dict(exercise.reach.weeks) if exercise.reach else {}
+    in_reach = dict(exercise.reach_known)
     rows = [_cells(week, in_reach.get(week.monday), bool(exercise.beats_per_change)) for week in exercise.weeks]
     widths = [max(len(row[i]) for row in (header, *rows)) for i in range(len(header))]
     lines = ["  ".join(cell.rjust(w) for cell, w in zip(row, widths, strict=True)).rstrip() for row in (header, *rows)]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from strumclock.fields import fields_of
 from strumclock.grid import Exercise
-from strumclock.pipeline.figures import DECIMALS, FIGURES, Found, find
+from strumclock.pipeline.figures import DECIMALS, FIGURES, Figure, Found, find
 from strumclock.report import words
 from strumclock.report.places import place_name
 from strumclock.report.sentences import details, lines, title
@@ -61,13 +61,13 @@ def _in_columns(rows: Iterable[tuple[str, str]], width: int) -> Iterator[str]:
             yield f"{(head if i == 0 else ''):<{left}}{piece}".rstrip()
 
 
-def figures(measurement: Measurement) -> list[Row]:
-    """Every figure of the take as text: name, value with unit, 95 % interval, standard uncertainty, remark.
+def figures(measurement: Measurement, chosen: Iterable[Figure] = FIGURES) -> list[Row]:
+    """Figures of the take as text: name, value with unit, 95 % interval, standard uncertainty, remark.
 
     What is absent has a dash and its reason.
     """
     rows = []
-    for figure in FIGURES:
+    for figure in chosen:
         found = list(find(measurement, figure)) if figure.in_table else []
         if figure.when == "several" and len(found) < 2:
             continue

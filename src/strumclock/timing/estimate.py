@@ -8,9 +8,13 @@ from dataclasses import dataclass
 from scipy.special import stdtrit
 
 from strumclock.errors import UsageError
+from strumclock.showing import Shown
 
 COVERAGE_FACTOR = 1.96
 """Standard uncertainties from the middle to the end of a 95 % interval of a normal distribution (GUM, table G.1)."""
+
+MOST_PLACES = 6
+"""Decimals that a number is shown with at most: a microsecond in seconds, a nanosecond in milliseconds."""
 
 
 def t_factor(freedom: float) -> float:
@@ -24,8 +28,8 @@ def t_factor(freedom: float) -> float:
     return float(stdtrit(freedom, 0.975))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Estimate:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Estimate(Shown):
     """A value, the player's 95 % interval and the standard uncertainty of measuring.
 
     Attributes
@@ -55,6 +59,8 @@ class Estimate:
     '9 ms (8 to 11)'
     >>> late.excludes(0.0)
     True
+    >>> Estimate(value=12.3456, low=8.0, high=16.54, u=0.153)
+    Estimate(value=12.35, low=8.00, high=16.54, u=0.15)
     """
 
     value: float
@@ -72,6 +78,13 @@ class Estimate:
 
     def __str__(self) -> str:
         return format(self, "+.1f")
+
+    def __repr__(self) -> str:
+        """The four numbers to the second figure of `u`: more says nothing (GUM 7.2.6)."""
+        known = math.isfinite(self.u) and self.u > 0
+        places = min(max(1 - math.floor(math.log10(self.u)), 0), MOST_PLACES) if known else MOST_PLACES
+        numbers = (f"{name}={getattr(self, name):.{places}f}" for name in ("value", "low", "high", "u"))
+        return f"Estimate({', '.join(numbers)})"
 
     def __format__(self, spec: str) -> str:
         """Format as ``"<number format> <unit>"``: the unit stands once, after the value; both parts may be left out."""

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from strumclock.arrays import Floats, Ints
 from strumclock.errors import UsageError
+from strumclock.showing import Shown
 
 ANCHORS = ("recorded-click", "click-channel", "given", "fitted")
 """How a grid got its place in the recording."""
@@ -20,8 +21,8 @@ strums they are many times the error, for the sake of the few that are far off. 
 with known truth the share was 0.45 to 0.55 (0.2 to 0.4 in the median take), of our own synthesiser's 1.9 (0.8)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PlacedStrums:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class PlacedStrums(Shown):
     """The strums that were meant for a slot, with their places; one entry a strum, in the order of time.
 
     Build it with `PlacedStrums.of`, which checks its arrays and fills in what is left out.

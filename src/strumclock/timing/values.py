@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from strumclock.arrays import Floats
 from strumclock.errors import Absent
+from strumclock.showing import Shown
 from strumclock.timing.estimate import Estimate
 
 KINDS = ("placement", "drift", "step", "changes", "pair", "beat", "part")
@@ -134,8 +135,8 @@ class Step:
     size_ms: Estimate
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Timing:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Timing(Shown):
     """How a take was timed. Positive is late; ms; a figure that cannot be known is None, with its reason in `absent`.
 
     Attributes
@@ -209,6 +210,9 @@ class Timing:
     def named(self) -> tuple[Finding, ...]:
         """The findings that may be named as something to work on: beyond chance, and to be heard."""
         return tuple(finding for finding in self.findings if finding.named)
+
+    def __repr__(self) -> str:
+        return f"<Timing: {self}>"
 
     def __str__(self) -> str:
         said = [f"{self.n} strums in slots"]

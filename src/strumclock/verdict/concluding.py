@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from strumclock.showing import Shown
 from strumclock.timing import Finding, Timing
 from strumclock.verdict.holding import Held
 from strumclock.verdict.obstacles import Effect, Obstacle, Where, find_obstacles
@@ -43,8 +44,8 @@ class Task:
     bpm: float | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Verdict:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Verdict(Shown):
     """What a teacher concludes from one take.
 
     Attributes

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from strumclock.showing import Shown
 from strumclock.timing import Estimate
 from strumclock.verdict.played import Played
 from strumclock.verdict.standard import Standard
@@ -59,8 +60,8 @@ class Criterion:
         return self.margin is not None and self.margin <= 1 + SAME
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Held:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Held(Shown):
     """The judgement of one take by a standard.
 
     Attributes

@@ -14,7 +14,20 @@ from strumclock.weeks.causes import Cause, causes
 from strumclock.weeks.goal import Outlook, outlook
 from strumclock.weeks.placement import Moved, moved
 from strumclock.weeks.tendency import Reach, follow
-from strumclock.weeks.week import JITTER_SD, OFFSET_SD_MS, TAKES_TO_HOLD, Point, Week, by_week, luck, summarise_week
+from strumclock.weeks.week import (
+    JITTER_SD,
+    OFFSET_SD_MS,
+    TAKES_TO_HOLD,
+    Point,
+    Span,
+    Week,
+    by_week,
+    luck,
+    summarise_week,
+)
+
+LATELY_WEEKS, BEYOND = 4, 1.15
+"""A tempo in reach so far above all that was tried in these weeks rests on the usual slope alone: no number is told."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +80,26 @@ class ExerciseProgress:
         if self.reach is None:
             return "early"
         return "plateau" if self.reach.rose_by_bpm is not None else self.reach.state
+
+    @property
+    def beyond_bpm(self) -> float | None:
+        """The highest tempo tried lately, where the tempo in reach is so far above it that no number can be told."""
+        return self._beyond(len(self.weeks)) if self.reach is not None else None
+
+    @property
+    def reach_known(self) -> tuple[tuple[date, Span], ...]:
+        """The tempo in reach after each week, without the weeks in which it lay far beyond all that was tried."""
+        known = dict(self.reach.weeks) if self.reach is not None else {}
+        mondays = [week.monday for week in self.weeks]
+        return tuple((m, known[m]) for i, m in enumerate(mondays, 1) if m in known and self._beyond(i) is None)
+
+    def _beyond(self, weeks: int) -> float | None:
+        """The same after so many of the weeks."""
+        known = dict(self.reach.weeks) if self.reach is not None else {}
+        lately = self.weeks[max(weeks - LATELY_WEEKS, 0) : weeks]
+        tried = max((week.tried_bpm for week in lately if week.tried_bpm is not None), default=None)
+        span = known.get(lately[-1].monday) if lately else None
+        return tried if tried is not None and span is not None and span.value > BEYOND * tried else None
 
     @property
     def more_even(self) -> Cause | None:
