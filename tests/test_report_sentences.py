@@ -351,7 +351,7 @@ MESSAGES = {
         PLAIN,
         "You held 100: well played. Go on like this. Next time set the click to 104. Stop if anything hurts.",
     ),
-    "short": (take(keep=12), "This recording is too short to tell. Please play for a minute. Stop if anything hurts."),
+    "short": (take(keep=12), "This recording is too short to tell: please play for a minute. Stop if anything hurts."),
 }
 
 
@@ -366,7 +366,7 @@ def test_the_message_names_the_student_and_the_one_thing() -> None:
     """Truth: chord changes 120 ms late, everything else even; by name."""
     said = report.message(take(bars=14, change_ms=120), name="Ines")
     assert said.startswith(
-        "Ines, you played every strum of the pattern. When you change chords, the new chord comes late."
+        "Hi Ines! You played every strum of the pattern. When you change chords, the new chord comes late."
     )
     assert "never stop your strumming hand" in said
 

@@ -28,6 +28,7 @@ _BPM_OF_TRACK = "Tempo in beats per minute; or tell --steps."
 @options_of(MeasureOptions)
 @click.option("--table", is_flag=True, help="Every figure with its interval, after the summary.")
 @click.option("--message", is_flag=True, help="Only the message for the student.")
+@click.option("--language", metavar="CODE|F.mo", help="The language of the message: en, de, or a catalogue. [en]")
 @click.option("--json", "json_to", metavar="F|-", help="Write the JSON to a file, or to standard output.")
 @click.option("--plot", "plot_to", metavar="F", help="Write the picture (png, svg, pdf).")
 @click.option("--page", "page_to", metavar="F", help="Write one self-contained web page.")
@@ -39,6 +40,7 @@ def measure_command(**told: Any) -> None:
     from strumclock.pipeline import measure, measure_parts
 
     take, table, message, force = (told.pop(name) for name in ("take", "table", "message", "force"))
+    tongue = report.language_of(told.pop("language"))
     to = {kind: told.pop(f"{kind}_to") for kind in ("json", "plot", "page", "sound")}
     exercise, options, sources = _with_settings(take, take_out(Exercise, told), take_out(MeasureOptions, told))
     if options.part == "all" and (drawn := [kind for kind in ("plot", "page", "sound") if to[kind] is not None]):
@@ -52,7 +54,7 @@ def measure_command(**told: Any) -> None:
     outputs.write(measurement)
     if outputs.json == "-":
         return
-    say(report.message(measurement) if message else report.summary(measurement))
+    say(report.message(measurement, language=tongue) if message else report.summary(measurement))
     if table:
         say(report.table(measurement))
 

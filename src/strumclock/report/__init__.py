@@ -3,6 +3,7 @@
 from strumclock.report.bar_sound import BarSound, hear_bar
 from strumclock.report.comparing import comparison, tuning_table
 from strumclock.report.comparison_plot import plot_comparison, write_comparison_plot
+from strumclock.report.language import Language, language_of, languages
 from strumclock.report.outputs import Outputs, write_outputs
 from strumclock.report.page import page, write_page
 from strumclock.report.picture import plot_take, write_plot
@@ -21,6 +22,7 @@ from strumclock.report.writing import check_outputs
 __all__ = [
     "SCHEMA_ID",
     "BarSound",
+    "Language",
     "Outputs",
     "check_outputs",
     "class_summary",
@@ -29,6 +31,8 @@ __all__ = [
     "dumps",
     "headline",
     "hear_bar",
+    "language_of",
+    "languages",
     "lines",
     "load_schema",
     "marked",

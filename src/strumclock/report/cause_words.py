@@ -55,6 +55,15 @@ def cause_name(cause: Cause) -> str:
     }.get(cause.kind) or f"{late} on {_place(cause)}"
 
 
+def cause_trend(cause: Cause) -> str:
+    """A cause with its size, first and now: ``"late at A→D: 120 → 70 ms"``; where it does not change, once."""
+    now, then = _amount(cause, cause.now.value), _amount(cause, cause.first.value)
+    if cause.state in ("smaller", "larger"):
+        return f"{cause_name(cause)}: {then.partition(' ')[0]} → {now}"
+    same = f", the same for {len(cause.weeks)} weeks" if cause.state == "same" else ""
+    return f"{cause_name(cause)}: {now}{same}"
+
+
 def _cause_now(cause: Cause, value: float) -> str:
     amount = _amount(cause, value)
     if cause.kind == "scatter":

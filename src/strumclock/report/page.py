@@ -1,21 +1,16 @@
 """One self-contained web page of a take: verdict, the strums bar by bar to see and to hear, figures.
 
-Opens from a mail, without a network. Its one script and its style are allowed by their hashes (Content Security Policy
-Level 3); whatever comes from files is escaped by the template's engine.
+Opens from a mail, without a network; what it may do, and that whatever comes from files is escaped: `report.html`.
 """
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import os
-from functools import lru_cache
-from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from strumclock.errors import printable
-from strumclock.report import words
+from strumclock.report import html, words
 from strumclock.report.obstacle_words import bars_in_words, short_name
 from strumclock.report.page_bars import HEIGHT, PAD, WIDTH, Bar, Mark, chart
 from strumclock.report.page_sound import sounds
@@ -54,7 +49,6 @@ def page(measurement: Measurement, *, recording: Recording | None = None) -> str
         The take, to be heard; by default it is read again from its file. Without either the page is silent.
     """
     m = measurement
-    style, script = _template("take.css"), _template("take.js")
     drawn = chart(m)
     said = lines(m)
     rows, notes = noted(figures(m))
@@ -63,9 +57,9 @@ def page(measurement: Measurement, *, recording: Recording | None = None) -> str
     kinds = {mark.kind for bar in bars for mark in bar.marks}
     worst = [bar.number for bar in bars if bar.obstacle]
     context = {
-        "policy": _policy(style, script),
-        "style": _safe(style),
-        "script": _safe(script),
+        "bar_label": _bar_label,
+        "shape": _shape,
+        "clock": words.clock,
         "name": title(m),
         "headline": headline(m),
         "said": [line for line in said if line.topic not in ("Note", "Not known")],
@@ -90,7 +84,7 @@ def page(measurement: Measurement, *, recording: Recording | None = None) -> str
         "cautions": CAUTIONS,
         "footer": _footer(m),
     }
-    return str(_environment().get_template("take.html.j2").render(context))
+    return html.render("take.html.j2", style=html.template("take.css"), script=html.template("take.js"), **context)
 
 
 def write_page(measurement: Measurement, path: str | os.PathLike[str], *, recording: Recording | None = None) -> Path:
@@ -98,41 +92,6 @@ def write_page(measurement: Measurement, path: str | os.PathLike[str], *, record
     take = [measurement.take.path] if measurement.take.path else []
     check_outputs({"the page": path}, reads=take)
     return write_text(path, page(measurement, recording=recording))
-
-
-@lru_cache(maxsize=1)
-def _environment() -> Any:
-    """The template engine: everything is escaped, and a name that is not there is an error."""
-    import jinja2
-
-    environment = jinja2.Environment(
-        loader=jinja2.FunctionLoader(_template), autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=False
-    )
-    environment.globals.update(bar_label=_bar_label, shape=_shape, clock=words.clock)
-    return environment
-
-
-@lru_cache
-def _template(name: str) -> str:
-    return resources.files("strumclock.report").joinpath("templates", name).read_text(encoding="utf-8")
-
-
-def _safe(text: str) -> Any:
-    """Text of our own that stands in the page as it is."""
-    from markupsafe import Markup
-
-    return Markup(text)
-
-
-def _policy(style: str, script: str) -> str:
-    """What the page may do: its own style, its own script, sounds and pictures that it holds; nothing else."""
-    style_hash, script_hash = (
-        base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii") for text in (style, script)
-    )
-    return (
-        f"default-src 'none'; style-src 'sha256-{style_hash}'; script-src 'sha256-{script_hash}'; "
-        "img-src data:; media-src data:; base-uri 'none'; form-action 'none'"
-    )
 
 
 def _bar_label(bar: Bar) -> str:
@@ -149,7 +108,7 @@ def _bar_label(bar: Bar) -> str:
 def _shape(mark: Mark) -> Any:
     """A mark's drawing: kinds differ by shape, not only by colour."""
     x, y = round(mark.x, 1), round(mark.y, 1)
-    return _safe(
+    return html.safe(
         {
             "strum": f'<circle class="strum" cx="{x}" cy="{y}" r="4"/>',
             "obstacle": f'<path class="obstacle" d="M{x} {y - 6:.1f}l6 6-6 6-6-6z"/>',

@@ -1,26 +1,24 @@
 """What a student is sent about one take: what went well, the one thing, what to do.
 
-Words that a twelve-year-old reads, at most two numbers, at most 240 characters.
+Words that a twelve-year-old reads, at most two numbers, at most 240 characters, in the student's language.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from strumclock.report import words
-from strumclock.report.obstacle_words import bars_in_words, change_in_words
-from strumclock.report.places import place_name
+from strumclock.report.language import Language, language_of
+from strumclock.report.student_words import obstacle_ways, task_ways
 
 if TYPE_CHECKING:
     from strumclock.pipeline import Measurement
-    from strumclock.verdict import Held, Obstacle, Verdict
+    from strumclock.verdict import Held, Verdict
 
 LONGEST = 240
-CAUTION = "Stop if anything hurts."
 WELL_EVEN = 0.9  # share of the strums within the tolerance from which "even" is true
 
 
-def message(measurement: Measurement, *, name: str | None = None) -> str:
+def message(measurement: Measurement, *, name: str | None = None, language: str | Language | None = None) -> str:
     """The message for the student.
 
     Parameters
@@ -28,6 +26,8 @@ def message(measurement: Measurement, *, name: str | None = None) -> str:
     measurement : Measurement
     name : str, optional
         The student's.
+    language : str or Language, optional
+        See `strumclock.report.language`; English if left out.
 
     Returns
     -------
@@ -37,119 +37,56 @@ def message(measurement: Measurement, *, name: str | None = None) -> str:
     held, verdict = measurement.held, measurement.verdict
     if held is None or verdict is None:
         return ""
-    parts = [_well(measurement, held, verdict), _one_thing(measurement, verdict), _to_do(verdict)]
-    parts += [_next(measurement, held, verdict), CAUTION if held.next_bpm is not None else ""]
-    hello = f"{name}, " if name else ""
-    for leave_out in ((), (0,), (0, 4)):  # what a long name or chord pair leaves no room for
-        said = [part for i, part in enumerate(parts) if part and i not in leave_out]
-        text = " ".join(said)
-        text = f"{hello}{text[:1].lower()}{text[1:]}" if hello and not text.startswith("I ") else text
+    tongue = language_of(language)
+    caution = tongue.say("Stop if anything hurts.") if held.next_bpm is not None else ""
+    parts = [_well(measurement, held, verdict, tongue), _one_thing(measurement, verdict, tongue)]
+    parts += [task_ways(verdict.task.code, verdict.task.where, tongue)[0]]
+    parts += [_next(measurement, held, verdict, tongue), caution]
+    hello = [tongue.say("Hi {name}!", name=name)] if name else []
+    text = ""
+    for leave_out in ((), (0,), (0, 4), (0, 3), (0, 1, 4)):  # what a long name or sentence leaves no room for
+        text = " ".join([*hello, *(part for i, part in enumerate(parts) if part and i not in leave_out)])
         if len(text) <= LONGEST:
             return text
     return text[: LONGEST - 1].rsplit(" ", 1)[0] + "…"
 
 
-def _well(m: Measurement, held: Held, verdict: Verdict) -> str:
+def _well(m: Measurement, held: Held, verdict: Verdict, language: Language) -> str:
     """Something that went well and is true of this take; nothing where nothing is."""
+    say = language.say
     if verdict.state == "cannot-tell":
         return ""
     kinds = {obstacle.kind for obstacle in verdict.obstacles}
     if verdict.state == "held":
-        tempo = f" {words.bpm(m.exercise.bpm)}" if m.exercise.bpm is not None else " the tempo"
-        return f"You held{tempo}: well played."
+        if m.exercise.bpm is None:
+            return say("You held the tempo: well played.")
+        return say("You held {bpm}: well played.", bpm=language.tempo(m.exercise.bpm))
     if kinds & {"stopped", "own-tempo"}:
         return ""
     if held.even_share is not None and held.even_share >= WELL_EVEN and "scatter" not in kinds:
-        return "Your strums are nicely even."
+        return say("Your strums are nicely even.")
     if not m.omitted and "pattern" not in m.inferred and "added" not in kinds:
-        return "You played every strum of the pattern."
+        return say("You played every strum of the pattern.")
     fitted = m.grid is not None and m.grid.anchor == "fitted"
     if not kinds & {"drift", "step"} and not fitted:
-        return "You kept the speed of the click."
+        return say("You kept the speed of the click.")
     return ""
 
 
-def _one_thing(m: Measurement, verdict: Verdict) -> str:
+def _one_thing(m: Measurement, verdict: Verdict, language: Language) -> str:
     """The one thing that stands in the way."""
     if not verdict.obstacles:
         return ""
-    first = verdict.obstacles[0]
-    return _THINGS[first.kind](first, m.exercise.per_beat or 1)
+    first, per_beat = verdict.obstacles[0], m.exercise.per_beat or 1
+    late = first.size.value > 0
+    return obstacle_ways(first.kind, late=late, where=first.where, per_beat=per_beat, language=language)[0]
 
 
-def _changes(first: Obstacle, _: int) -> str:
-    pair = first.where
-    late = "late" if first.size.value > 0 else "early"
-    if pair.to_chord:
-        return f"When you change {change_in_words(pair)}, the new chord comes {late}."
-    return f"When you change chords, the new chord comes {late}."
-
-
-def _place(first: Obstacle, per_beat: int) -> str:
-    late = "later" if first.size.value > 0 else "earlier"
-    if first.where.beat is not None:
-        return f"Your strum on beat {first.where.beat} comes {late} than the others."
-    name = place_name(first.where.part or 1, per_beat)
-    which = "strums on the beat" if name == "beat" else f"strums on the “{name}”"
-    return f"Your {which} come {late} than the others."
-
-
-def _drift(first: Obstacle, _: int) -> str:
-    way = "get slower than" if first.size.value > 0 else "run ahead of"
-    return f"Bit by bit you {way} the click."
-
-
-def _step(first: Obstacle, _: int) -> str:
-    late = "later" if first.size.value > 0 else "earlier"
-    return f"From bar {first.where.bars[0]} on you come in {late} than before."
-
-
-def _placement(first: Obstacle, _: int) -> str:
-    late = "after" if first.size.value > 0 else "before"
-    return f"Your strums come {late} the click. If you meant that, fine!"
-
-
-_THINGS = {
-    "changes": _changes,
-    "place": _place,
-    "drift": _drift,
-    "step": _step,
-    "placement": _placement,
-    "scatter": lambda *_: "Your strums are not even yet: some come early, some late.",
-    "omitted": lambda *_: "Some strums of the pattern are missing.",
-    "added": lambda *_: "You play more strums than the pattern has.",
-    "stopped": lambda *_: "You stopped in the middle.",
-    "own-tempo": lambda *_: "For a while you kept a speed of your own, not the click's.",
-}
-
-
-def _to_do(verdict: Verdict) -> str:
-    """The task, in the student's words."""
-    where = verdict.task.where
-    bars = bars_in_words(where.bars[:1]) if where.bars else "that place"
-    return {
-        "play-through": "Play on to the end, even when a chord goes wrong.",
-        "hear-where-parted": "Listen to your recording, find where you and the click part, and play just that place.",
-        "keep-hand-moving": "Keep your strumming hand moving all the time, even when the chord is not ready.",
-        "pattern-as-written": "Let your hand pass above the strings where the pattern has no strum.",
-        "change-alone": "Play only the change, slowly, and never stop your strumming hand.",
-        "foot-with-click": "Tap your foot with the click and let your hand follow your foot.",
-        "hear-step": f"Listen to {bars} and play across it with the click.",
-        "muted-onto-click": "Mute the strings and strum until you and the click are one sound.",
-        "count-place": "Count aloud, slowly, and listen to that strum.",
-        "muted-with-click": "Mute the strings and strum with the click until your hand swings evenly.",
-        "longer-take": "This recording is too short to tell. Please play for a minute.",
-        "check-exercise": "This recording does not fit the exercise. Please check what to play, and record it again.",
-        "record-again": "The recording is hard to hear. Please record again: phone close to you, click out loud.",
-        "go-on": "Go on like this.",
-    }[verdict.task.code]
-
-
-def _next(m: Measurement, held: Held, verdict: Verdict) -> str:
+def _next(m: Measurement, held: Held, verdict: Verdict, language: Language) -> str:
     """The next tempo; nothing where the take is to be recorded again."""
     if held.next_bpm is None or verdict.task.code in ("longer-take", "record-again", "check-exercise"):
         return ""
-    bpm = m.exercise.bpm
+    bpm, following = m.exercise.bpm, language.tempo(held.next_bpm)
     if bpm is not None and abs(held.next_bpm - bpm) <= 0.5:
-        return f"Next time keep the click at {words.bpm(held.next_bpm)}."
-    return f"Next time set the click to {words.bpm(held.next_bpm)}."
+        return language.say("Next time keep the click at {bpm}.", bpm=following)
+    return language.say("Next time set the click to {bpm}.", bpm=following)
