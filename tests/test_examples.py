@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -23,6 +24,57 @@ def test_the_script_measures_prints_and_draws(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr
     assert "72 bpm" in done.stdout
     assert picture.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
+
+
+def _said(name: str, *arguments: str | Path) -> str:
+    """What an example prints; a warning in it would be an error."""
+    command = [sys.executable, "-W", "error", str(EXAMPLES / name), *map(str, arguments)]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=300, check=False)
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+def test_own_onsets_against_an_own_grid(tmp_path: Path) -> None:
+    """Against numpy, on the offsets that the annotation itself holds; from files it says the same."""
+    import json
+
+    import numpy as np
+
+    said = _said("own_onsets.py")
+    annotated = json.loads((ROOT / "reference_audio" / "late_changes.json").read_text(encoding="utf-8"))
+    mean_ms = np.mean([strum["offset_ms"] for strum in annotated["strums"]])
+    assert f"mean offset {mean_ms:+.1f} ms" in said
+    assert "asked about changes: later by +101 ms" in said
+    np.savetxt(tmp_path / "strums.csv", [strum["time_s"] for strum in annotated["strums"]])
+    np.savetxt(tmp_path / "beats.csv", annotated["slots_s"])
+    assert _said("own_onsets.py", tmp_path / "strums.csv", tmp_path / "beats.csv") == said
+
+
+@pytest.mark.slow
+def test_a_tempo_map_is_followed() -> None:
+    """Against what was played, 6 ms late, within twice the u that is said; eight bars of six strums, as was written."""
+    said = _said("tempo_map.py")
+    assert "48 places in 8 bars, from 84 to 100 bpm" in said
+    found = re.search(r"mean offset ([+-][\d.]+) ms .*u ([\d.]+) ms; played \+6.0 ms", said)
+    assert found is not None, said
+    assert abs(float(found[1]) - 6.0) <= 2 * float(found[2])
+
+
+@pytest.mark.slow
+def test_a_folder_becomes_a_frame(tmp_path: Path) -> None:
+    """Both ways give the same figures, and the table that was written reads back with a row a take."""
+    import pandas as pd
+
+    folder = tmp_path / "takes"
+    folder.mkdir()
+    take = ROOT / "reference_audio" / "steady.flac"
+    (folder / "2026-11-20 steady @84.flac").write_bytes(take.read_bytes())
+    said = _said("folder_to_frame.py", folder, tmp_path / "table.csv")
+    table = pd.read_csv(tmp_path / "table.csv")
+    assert len(table) == 1
+    assert f"timing.jitter_ms   {table.jitter_ms[0]:.2f}" in said
+    assert "1 measured, 0 unchanged" in said
+    assert "0 measured, 1 unchanged" in _said("folder_to_frame.py", folder)
 
 
 def test_the_notebook_is_kept_executed() -> None:
