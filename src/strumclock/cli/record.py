@@ -91,7 +91,7 @@ def progress_command(
     if plot_to is not None:
         report.write_progress_plot(found, plot_to)
     if csv_to is not None:
-        outputs.write_table(found.table())
+        outputs.write_table(found.to_frame())
     say(report.progress_summary(found))
 
 

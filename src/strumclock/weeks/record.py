@@ -8,6 +8,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from strumclock.journal import History, Journal, PastTake
+from strumclock.showing import Shown
 from strumclock.weeks.causes import sizes_of
 from strumclock.weeks.exercise import ExerciseProgress, exercise_progress
 from strumclock.weeks.keeping import conclusions
@@ -26,8 +27,8 @@ JITTER_TO_EVENNESS = 1.6449
 """Nine tenths of normal errors lie within so many standard deviations."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Progress:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Progress(Shown):
     """One student over weeks.
 
     Attributes
@@ -76,8 +77,8 @@ class Progress:
             return "unsure"
         return "fine"
 
-    def table(self) -> pd.DataFrame:
-        """One row a week and exercise."""
+    def to_frame(self) -> pd.DataFrame:
+        """One row a week and exercise: what was held and tried, the tempo in reach, jitter and mean offset."""
         import pandas as pd
 
         names = ("held_bpm", "once_held_bpm", "failed_bpm", "tried_bpm", "reached_bpm", "changes_per_minute")
