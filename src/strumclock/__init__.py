@@ -114,6 +114,7 @@ if TYPE_CHECKING:
     )
     from strumclock.weeks import (
         Progress as Progress,
+        class_frame as class_frame,
         class_list as class_list,
         progress as progress,
     )
@@ -201,6 +202,7 @@ _HOME = {
     "verdict": ("STANDARDS", "Held", "Obstacle", "Played", "Standard", "Verdict", "conclude", "judge_take"),
     "weeks": (
         "Progress",
+        "class_frame",
         "class_list",
         "progress",
     ),
@@ -243,6 +245,7 @@ __all__ = [
     "Verdict",
     "align",
     "build_grid",
+    "class_frame",
     "class_list",
     "click_track",
     "compare",
