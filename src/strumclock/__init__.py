@@ -58,6 +58,7 @@ if TYPE_CHECKING:
         BeatGrid as BeatGrid,
         Exercise as Exercise,
         build_grid as build_grid,
+        grid_from_beats as grid_from_beats,
     )
     from strumclock.journal import (
         Journal as Journal,
@@ -163,6 +164,7 @@ _HOME = {
         "BeatGrid",
         "Exercise",
         "build_grid",
+        "grid_from_beats",
     ),
     "journal": ("Journal",),
     "midi": ("grid_from_midi",),
@@ -254,6 +256,7 @@ __all__ = [
     "find_clicks",
     "find_strums",
     "from_array",
+    "grid_from_beats",
     "grid_from_midi",
     "hear_bar",
     "judge_take",
