@@ -208,7 +208,7 @@ def test_a_student_without_a_take_that_counts_is_told_the_first_step(school):
     (found,) = [p for p in class_list(school, today=TODAY) if p.student == "New"]
     assert found.need == "silent"
     assert report.to_send(found)[-1].startswith("Next: one take")
-    assert "New" in report.class_summary([found])
+    assert "New" in report.class_table([found])
 
 
 def test_takes_that_do_not_count_leave_no_trace_in_the_progress(journal):

@@ -119,6 +119,7 @@ if TYPE_CHECKING:
     )
     from strumclock.weeks import (
         Progress as Progress,
+        class_frame as class_frame,
         class_list as class_list,
         progress as progress,
     )
@@ -211,6 +212,7 @@ _HOME = {
     "verdict": ("STANDARDS", "Held", "Obstacle", "Played", "Standard", "Verdict", "conclude", "judge_take"),
     "weeks": (
         "Progress",
+        "class_frame",
         "class_list",
         "progress",
     ),
@@ -253,6 +255,7 @@ __all__ = [
     "Verdict",
     "align",
     "build_grid",
+    "class_frame",
     "class_list",
     "click_track",
     "compare",

@@ -17,7 +17,8 @@ from strumclock.grid import Exercise
 from strumclock.journal import Journal
 from strumclock.pipeline import measure
 from strumclock.report import write_page
-from strumclock.report.class_page import cells_of, class_page, file_names
+from strumclock.report.class_page import class_page, file_names
+from strumclock.report.class_table import rows_of
 from strumclock.report.student_page import GENERATOR, student_page
 from strumclock.saving import write_text
 from strumclock.weeks import Progress, progress
@@ -89,7 +90,7 @@ def write_class_pages(
         made += new
         left_out += problems
         write_text(to / link, student_page(whole, links={take: f"../{page}" for take, page in pages.items()}))
-    write_text(to / INDEX, class_page(students, [cells_of(one) for one in students], links, title=title))
+    write_text(to / INDEX, class_page(students, rows_of(students, answers=journal.last_answers()), links, title=title))
     return Pages(index=to / INDEX, students=len(students), takes=made, left_out=tuple(left_out))
 
 

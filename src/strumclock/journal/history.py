@@ -12,6 +12,8 @@ from typing import Any, NamedTuple
 
 import sqlalchemy as sa
 
+from strumclock.journal import assigned
+from strumclock.journal.assigned import Assignment
 from strumclock.journal.edits import known_exercise, known_student
 from strumclock.journal.entry import exercise_label
 from strumclock.journal.schema import exercises, figures, goals, students, takes
@@ -118,6 +120,7 @@ class Practised:
 
     label: str
     beats_per_change: float | None
+    name: str | None = None
     goal_bpm: float | None = None
     goal_by: date | None = None
 
@@ -134,13 +137,16 @@ class History:
     takes : tuple of PastTake
         Oldest first; those that do not count say why.
     exercises : mapping of int to Practised
-        Those that the takes name.
+        Those that the takes and the assignments name.
+    assignments : tuple of Assignment
+        What was set to them, oldest first.
     """
 
     student: str
     takes_to_hold: int | None
     takes: tuple[PastTake, ...]
     exercises: Mapping[int, Practised]
+    assignments: tuple[Assignment, ...] = ()
 
 
 def history(connection: sa.Connection, student: str | None, exercise: str | None) -> History:
@@ -157,12 +163,16 @@ def _history(connection: sa.Connection, owner: int, name: str, told: int | None,
         query = query.where(takes.c.exercise_id == only)
     rows = connection.execute(query.order_by(takes.c.played_on, takes.c.played_at, takes.c.id)).all()
     figure = _figures(connection, [row.id for row in rows])
+    given = tuple(one for one in assigned.read(connection, name) if only is None or one.exercise_id == only)
     past = tuple(_past_take(row, figure.get(row.id, {})) for row in rows)
     return History(
         student=name,
         takes_to_hold=told,
         takes=past,
-        exercises=_practised(connection, owner, {take.exercise_id for take in past} - {None}),
+        exercises=_practised(
+            connection, owner, {take.exercise_id for take in past} | {one.exercise_id for one in given}
+        ),
+        assignments=given,
     )
 
 
@@ -173,6 +183,7 @@ def _practised(connection: sa.Connection, owner: int, ids: set[int | None]) -> d
         row.id: Practised(
             label=exercise_label(dict(row._mapping)),
             beats_per_change=row.beats_per_change,
+            name=row.name,
             goal_bpm=wanted[row.id].bpm if row.id in wanted else None,
             goal_by=wanted[row.id].by_date if row.id in wanted else None,
         )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from strumclock.errors import JournalError, UsageError
-from strumclock.journal import answered, assigned, edits as by_hand, forgetting, paper, tables
+from strumclock.journal import answered, assigned, below, edits as by_hand, forgetting, paper, tables
 from strumclock.journal.answered import Answer
 from strumclock.journal.assigned import Assignment
 from strumclock.journal.conclusions import keep, kept, marks
@@ -214,15 +214,25 @@ class Journal(Connected, Shown):
         with self.reading() as connection:
             return answered.read(connection, student)
 
-    def marks(self) -> dict[str, tuple[int, str]]:
-        """Every student's number, and a mark that changes with what the weeks are judged from; by name."""
+    def last_answers(self) -> dict[str, Answer]:
+        """The last answer to each student, by name."""
         with self.reading() as connection:
-            return marks(connection)
+            return answered.last(connection)
 
-    def conclusions(self) -> dict[int, tuple[str, bytes]]:
+    def students_below(self, folder: str | os.PathLike[str]) -> tuple[str, ...]:
+        """Names of the students who have takes in a folder or below it, or have a folder of their name there."""
+        with self.reading() as connection:
+            return below.students_below(connection, self.name_of(folder), folder)
+
+    def marks(self, names: Collection[str] | None = None) -> dict[str, tuple[int, str]]:
+        """Students' numbers, and a mark that changes with what the weeks are judged from; by name. Of all, or some."""
+        with self.reading() as connection:
+            return marks(connection, names)
+
+    def conclusions(self, owners: Collection[int] | None = None) -> dict[int, tuple[str, bytes]]:
         """The conclusions about students that are kept: mark and content, by the student's number."""
         with self.reading() as connection:
-            return kept(connection)
+            return kept(connection, owners)
 
     def keep_conclusions(self, made: Mapping[int, tuple[str, bytes]]) -> None:
         """Keep conclusions in the place of older ones."""

@@ -1,6 +1,7 @@
 """What is shown of a measurement: plain words, a table, JSON, pictures, a page, sound. No computing of its own."""
 
 from strumclock.report.bar_sound import BarSound, hear_bar
+from strumclock.report.class_table import class_table, spark
 from strumclock.report.comparing import comparison, tuning_table
 from strumclock.report.comparison_plot import plot_comparison, write_comparison_plot
 from strumclock.report.language import Language, language_of, languages
@@ -8,12 +9,13 @@ from strumclock.report.outputs import Outputs, write_outputs
 from strumclock.report.page import page, write_page
 from strumclock.report.picture import plot_take, write_plot
 from strumclock.report.plots import plot_beats, plot_offsets
-from strumclock.report.progress_text import class_summary, progress_summary, to_send
+from strumclock.report.progress_text import progress_summary, to_send
 from strumclock.report.schema import SCHEMA_ID, dumps, load_schema, plain, to_dict, to_json
 from strumclock.report.sentences import details, headline, lines
 from strumclock.report.sound import marked, write_sound
 from strumclock.report.strum_table import to_csv, write_csv
 from strumclock.report.student import message
+from strumclock.report.student_page import student_page, write_student_page
 from strumclock.report.text import summary, table
 from strumclock.report.weeks_pictures import plot_class, plot_progress, write_class_plot, write_progress_plot
 from strumclock.report.weeks_plots import plot_cause, plot_jitter, plot_placement, plot_tempo
@@ -25,7 +27,7 @@ __all__ = [
     "Language",
     "Outputs",
     "check_outputs",
-    "class_summary",
+    "class_table",
     "comparison",
     "details",
     "dumps",
@@ -50,6 +52,8 @@ __all__ = [
     "plot_take",
     "plot_tempo",
     "progress_summary",
+    "spark",
+    "student_page",
     "summary",
     "table",
     "to_csv",
@@ -65,4 +69,5 @@ __all__ = [
     "write_plot",
     "write_progress_plot",
     "write_sound",
+    "write_student_page",
 ]

@@ -24,6 +24,18 @@ def day(d: date, *, today: date | None = None) -> str:
     return f"{d.day} {MONTHS[d.month - 1]}{year}"
 
 
+def short_day(d: date, *, today: date) -> str:
+    """A day for a table: without its year if that is today's.
+
+    Examples
+    --------
+    >>> short_day(date(2026, 11, 3), today=date(2026, 11, 28)), short_day(date(2025, 11, 3), today=date(2026, 11, 28))
+    ('3 Nov', '3 Nov 2025')
+    """
+    year = "" if d.year == today.year else f" {d.year}"
+    return f"{d.day} {MONTHS[d.month - 1][:3]}{year}"
+
+
 def cause_words(cause: Cause, *, today: date | None = None) -> str:
     """One cause over weeks, as half a sentence.
 

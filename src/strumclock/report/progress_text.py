@@ -6,7 +6,6 @@ Nobody is scolded, nothing is advised that means more hours, and every number is
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -18,13 +17,6 @@ if TYPE_CHECKING:
 
 TABLE_NOTE = "tempi in bpm, jitter and mean offset in ms; + = late; – = none, or not known"
 MINUS = "\N{MINUS SIGN}"
-NEED_WORDS = {
-    "stuck": "the tempo in reach is not rising",
-    "falling": "the tempo in reach is falling",
-    "silent": "nothing recorded lately",
-    "unsure": "the recordings are hard to measure",
-    "fine": "going on",
-}
 DOUBT_WORDS = {
     "no click heard": "the click cannot be heard in them",
     "too little to judge": "they are too short to judge",
@@ -351,14 +343,3 @@ def _signed_ms(value: float) -> str:
 
 def _number(value: float | None) -> str:
     return "–" if value is None else f"{value:.4g}"
-
-
-def class_summary(students: Sequence[Progress]) -> str:
-    """A class, those first who need the teacher most, each with what can be sent."""
-    if not students:
-        return "Nobody is in the journal yet."
-    blocks = []
-    for progress in students:
-        head = f"{progress.student or '(no name)'}: {NEED_WORDS[progress.need]}"
-        blocks.append("\n".join([head, *(f"  {sentence}" for sentence in to_send(progress))]))
-    return "\n\n".join(blocks)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from strumclock.report import html
@@ -13,6 +15,8 @@ from strumclock.report.page import CAUTIONS
 from strumclock.report.page_weeks import LEFT, RIGHT, SHOWN_WEEKS, WIDTH, cause_chart, scatter_chart, tempo_chart
 from strumclock.report.progress_text import facts, to_send
 from strumclock.report.words import count, number
+from strumclock.report.writing import check_outputs
+from strumclock.saving import write_text
 
 if TYPE_CHECKING:
     from strumclock.report.page_weeks import WeeksChart
@@ -75,6 +79,12 @@ def student_page(progress: Progress, *, told: Sequence[str] | None = None, links
         cautions=CAUTIONS,
         footer=f"Made by strumclock {version()} on {progress.today}",
     )
+
+
+def write_student_page(progress: Progress, path: str | os.PathLike[str]) -> Path:
+    """Write the page to a file, whole or not at all."""
+    check_outputs({"the page": path})
+    return write_text(path, student_page(progress))
 
 
 def style() -> str:

@@ -9,8 +9,9 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from strumclock.report import words
+from strumclock.report.class_table import need_in_words
 from strumclock.report.drawing import INK, PALE, SOFT, drawable, new_figure, say, title_of, write_picture
-from strumclock.report.progress_text import NEED_WORDS, facts, to_send
+from strumclock.report.progress_text import facts, to_send
 from strumclock.report.weeks_plots import plot_cause, plot_jitter, plot_placement, plot_tempo
 
 if TYPE_CHECKING:
@@ -119,7 +120,7 @@ def _draw_row(
     rule = figure.add_axes((0.03, 1 - top_in / height_in, 0.94, 0), frameon=False, xticks=[], yticks=[])
     rule.axhline(0, color=PALE, lw=0.8, clip_on=False)
     text(0.03, 0.12, progress.student or "(no name)", 12, INK, "bold")
-    under = [NEED_WORDS[progress.need], *(e.label.partition(" (")[0] for e in progress.exercises[:1])]
+    under = [need_in_words(progress), *(e.label.partition(" (")[0] for e in progress.exercises[:1])]
     for k, line in enumerate([piece for one in under for piece in words.wrap(one, 26)][:4]):
         text(0.03, 0.38 + SMALL_LINE_IN * k, line, 8.5, SOFT)
     if progress.exercises and weeks is not None:
