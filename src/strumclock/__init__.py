@@ -74,6 +74,7 @@ if TYPE_CHECKING:
     from strumclock.pipeline import (
         Comparison as Comparison,
         Measurement as Measurement,
+        MeasureOptions as MeasureOptions,
         compare as compare,
         measure as measure,
         measure_parts as measure_parts,
@@ -179,6 +180,7 @@ _HOME = {
     ),
     "pipeline": (
         "Comparison",
+        "MeasureOptions",
         "Measurement",
         "compare",
         "measure",
@@ -238,6 +240,7 @@ __all__ = [
     "Held",
     "Journal",
     "JournalError",
+    "MeasureOptions",
     "Measurement",
     "Notice",
     "Obstacle",
