@@ -55,7 +55,7 @@ def progress_command(
     if page_to is not None:
         report.write_student_page(found, page_to)
     if csv_to is not None:
-        outputs.write_table(found.table())
+        outputs.write_table(found.to_frame())
     say(report.progress_summary(found))
 
 

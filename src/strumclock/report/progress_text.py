@@ -15,6 +15,7 @@ from strumclock.weeks.tendency import TREND_WEEKS
 if TYPE_CHECKING:
     from strumclock.weeks import ExerciseProgress, Outlook, Progress, Reach, Span, Week
 
+TABLE_NOTE = "tempi in bpm, jitter and mean offset in ms; + = late; – = none, or not known"
 MINUS = "\N{MINUS SIGN}"
 DOUBT_WORDS = {
     "no click heard": "the click cannot be heard in them",
@@ -303,15 +304,21 @@ def signed(value: float) -> str:
     return f"{MINUS if value < 0 else '+'}{text}"
 
 
-def _table(exercise: ExerciseProgress) -> list[str]:
+def weeks_table(exercise: ExerciseProgress) -> tuple[list[str], ...]:
+    """The weeks of an exercise as cells of text, the header first; `TABLE_NOTE` says what they are."""
     header = ["week", "takes", "held", "tried", "in reach", "jitter", "mean offset"]
     if exercise.beats_per_change:
         header.insert(3, "changes/min")
     in_reach = dict(exercise.reach_known)
     rows = [_cells(week, in_reach.get(week.monday), bool(exercise.beats_per_change)) for week in exercise.weeks]
-    widths = [max(len(row[i]) for row in (header, *rows)) for i in range(len(header))]
-    lines = ["  ".join(cell.rjust(w) for cell, w in zip(row, widths, strict=True)).rstrip() for row in (header, *rows)]
-    return [*lines, "tempi in bpm, jitter and mean offset in ms; + = late; – = none, or not known"]
+    return (header, *rows)
+
+
+def _table(exercise: ExerciseProgress) -> list[str]:
+    rows = weeks_table(exercise)
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    lines = ["  ".join(cell.rjust(w) for cell, w in zip(row, widths, strict=True)).rstrip() for row in rows]
+    return [*lines, TABLE_NOTE]
 
 
 def _cells(week: Week, reach: Span | None, changes: bool) -> list[str]:

@@ -9,6 +9,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from strumclock.journal import History, Journal, PastTake, plain
+from strumclock.showing import Shown
 from strumclock.weeks.assigned import Standing, standings
 from strumclock.weeks.causes import sizes_of
 from strumclock.weeks.exercise import ExerciseProgress, exercise_progress
@@ -29,8 +30,8 @@ JITTER_TO_EVENNESS = 1.6449
 """Nine tenths of normal errors lie within so many standard deviations."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Progress:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Progress(Shown):
     """One student over weeks.
 
     Attributes
@@ -73,8 +74,8 @@ class Progress:
         """What the teacher should look at first: one of `strumclock.weeks.need.NEEDS`."""
         return need_of(self)
 
-    def table(self) -> pd.DataFrame:
-        """One row a week and exercise."""
+    def to_frame(self) -> pd.DataFrame:
+        """One row a week and exercise: what was held and tried, the tempo in reach, jitter and mean offset."""
         import pandas as pd
 
         names = ("held_bpm", "once_held_bpm", "failed_bpm", "tried_bpm", "reached_bpm", "changes_per_minute")
