@@ -23,7 +23,18 @@ CHUNK = 500
 _PLACES = ("timing.jitter_ms", "timing.jitter_within_ms", "timing.mean_offset_ms", "timing.drift_ms_per_min")
 _FINDINGS = "timing.findings."
 _COLUMNS = (
-    *("id", "exercise_id", "source", "status", "error", "excluded", "superseded_by", "same_sound_as", "played_on"),
+    *(
+        "id",
+        "exercise_id",
+        "source",
+        "status",
+        "error",
+        "excluded",
+        "superseded_by",
+        "same_sound_as",
+        "played_on",
+        "date_source",
+    ),
     *(
         "bpm",
         "beats_per_change",

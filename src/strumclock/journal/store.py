@@ -90,6 +90,12 @@ class Journal(Connected, Shown):
         with self.writing() as connection:
             assigned.write(connection, assignments, replace=replace)
 
+    def add_students(self, names: Iterable[str]) -> None:
+        """Students of whom nothing came yet; those who are known stay as they are."""
+        with self.writing() as connection:
+            for name in names:
+                student_id(connection, name)
+
     def keep_answer(self, answer: Answer) -> int:
         """Write down what a student is to be told, in the place of what was not sent of the same day. Its number."""
         with self.writing() as connection:
