@@ -242,6 +242,7 @@ __all__ = [
     "UsageError",
     "Verdict",
     "align",
+    "answers",
     "build_grid",
     "class_list",
     "click_track",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -16,6 +16,7 @@ from strumclock.errors import JournalError, UsageError
 from strumclock.journal import answered, assigned, edits as by_hand, forgetting, paper, tables
 from strumclock.journal.answered import Answer
 from strumclock.journal.assigned import Assignment
+from strumclock.journal.below import students_below
 from strumclock.journal.conclusions import keep, kept, marks
 from strumclock.journal.connected import Connected
 from strumclock.journal.copying import CSV_NAME, bring_up_to_date, is_current, is_kept
@@ -184,6 +185,11 @@ class Journal(Connected, Shown):
         with self.reading() as connection:
             return overview(connection)
 
+    def students_below(self, folder: str | os.PathLike[str]) -> tuple[str, ...]:
+        """Names of the students of a folder, in order: `strumclock.journal.below`."""
+        with self.reading() as connection:
+            return students_below(connection, folder, self.name_of(folder))
+
     def exercises(self, student: str | None = None) -> tuple[str, ...]:
         """Labels of the exercises, of one student or of all."""
         chosen = sa.select(exercises)
@@ -199,10 +205,16 @@ class Journal(Connected, Shown):
         with self.reading() as connection:
             return tables.measurement(connection, by_hand.known_take(connection, take).id)
 
-    def history(self, student: str | None = None, exercise: str | None = None) -> History:
-        """The past takes of one student (the only one, where none is named), of one exercise or of all."""
+    def history(self, student: str | None = None, exercise: str | None = None, *, last: int | None = None) -> History:
+        """The past takes of one student (the only one, where none is named), of one exercise or of all.
+
+        Parameters
+        ----------
+        last : int, optional
+            Only so many of them, the latest.
+        """
         with self.reading() as connection:
-            return history(connection, student, exercise)
+            return history(connection, student, exercise, last=last)
 
     def assignments(self, student: str | None = None) -> tuple[Assignment, ...]:
         """What was set, oldest first: to one student, or to all."""
@@ -214,15 +226,15 @@ class Journal(Connected, Shown):
         with self.reading() as connection:
             return answered.read(connection, student)
 
-    def marks(self) -> dict[str, tuple[int, str]]:
+    def marks(self, names: Collection[str] | None = None) -> dict[str, tuple[int, str]]:
         """Every student's number, and a mark that changes with what the weeks are judged from; by name."""
         with self.reading() as connection:
-            return marks(connection)
+            return marks(connection, names)
 
-    def conclusions(self) -> dict[int, tuple[str, bytes]]:
+    def conclusions(self, owners: Collection[int] | None = None) -> dict[int, tuple[str, bytes]]:
         """The conclusions about students that are kept: mark and content, by the student's number."""
         with self.reading() as connection:
-            return kept(connection)
+            return kept(connection, owners)
 
     def keep_conclusions(self, made: Mapping[int, tuple[str, bytes]]) -> None:
         """Keep conclusions in the place of older ones."""

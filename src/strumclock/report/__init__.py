@@ -1,5 +1,7 @@
 """What is shown of a measurement: plain words, a table, JSON, pictures, a page, sound. No computing of its own."""
 
+from strumclock.report.answer_file import Sent, as_blocks, mark_sent, read_answers, write_answers
+from strumclock.report.answer_words import answer_students, answers
 from strumclock.report.bar_sound import BarSound, hear_bar
 from strumclock.report.comparing import comparison, tuning_table
 from strumclock.report.comparison_plot import plot_comparison, write_comparison_plot
@@ -24,6 +26,10 @@ __all__ = [
     "BarSound",
     "Language",
     "Outputs",
+    "Sent",
+    "answer_students",
+    "answers",
+    "as_blocks",
     "check_outputs",
     "class_summary",
     "comparison",
@@ -35,6 +41,7 @@ __all__ = [
     "languages",
     "lines",
     "load_schema",
+    "mark_sent",
     "marked",
     "message",
     "page",
@@ -50,6 +57,7 @@ __all__ = [
     "plot_take",
     "plot_tempo",
     "progress_summary",
+    "read_answers",
     "summary",
     "table",
     "to_csv",
@@ -57,6 +65,7 @@ __all__ = [
     "to_json",
     "to_send",
     "tuning_table",
+    "write_answers",
     "write_class_plot",
     "write_comparison_plot",
     "write_csv",

@@ -14,7 +14,7 @@ import json
 import types
 import typing
 import zlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from datetime import date
 from functools import cache
 from pathlib import Path
@@ -28,7 +28,14 @@ T = TypeVar("T")
 FASTEST = 1  # of zlib's levels
 
 
-def conclusions(journal: Journal, make: Callable[[History], T], kind: type[T], *, options: str) -> list[T]:
+def conclusions(
+    journal: Journal,
+    make: Callable[[History], T],
+    kind: type[T],
+    *,
+    options: str,
+    students: Collection[str] | None = None,
+) -> list[T]:
     """Each student's conclusion, from the journal where it still holds, else made and kept.
 
     Parameters
@@ -40,11 +47,14 @@ def conclusions(journal: Journal, make: Callable[[History], T], kind: type[T], *
         Of the conclusion: a dataclass of numbers, texts, dates, tuples and such dataclasses.
     options : str
         What else it depends on.
+    students : collection of str, optional
+        Only these, in any spelling of their names.
     """
     found: list[T] = []
     made: dict[int, tuple[str, bytes]] = {}
-    known = journal.conclusions()
-    for name, (owner, mark) in journal.marks().items():
+    marks = journal.marks(students)
+    known = journal.conclusions(None if students is None else [owner for owner, _ in marks.values()])
+    for name, (owner, mark) in marks.items():
         whole_mark = f"{mark} {options} {_code()}"
         said = known.get(owner, ("", b""))
         conclusion = _read(said[1], kind) if said[0] == whole_mark else None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -129,9 +129,15 @@ def progress(
 
 
 def class_list(
-    journal: Journal, *, today: date | None = None, takes_to_hold: int | None = None
+    journal: Journal,
+    students: Collection[str] | None = None,
+    *,
+    today: date | None = None,
+    takes_to_hold: int | None = None,
 ) -> tuple[Progress, ...]:
     """Every student of a journal, those first who need the teacher most: stuck, falling, silent, measurement unsure.
+
+    Of `students`, where they are named, only these.
 
     Each has the exercise played last only, without its single takes. What was concluded before from the same takes is
     read from the journal: see `strumclock.weeks.keeping`.
@@ -142,7 +148,7 @@ def class_list(
         whole = _progress(past, date.min, takes_to_hold)
         return replace(whole, exercises=tuple(replace(one, points=()) for one in whole.exercises[:1]))
 
-    found = conclusions(journal, conclude, Progress, options=f"takes_to_hold={takes_to_hold}")
+    found = conclusions(journal, conclude, Progress, options=f"takes_to_hold={takes_to_hold}", students=students)
     return tuple(sorted((replace(one, today=day) for one in found), key=lambda p: NEEDS.index(p.need)))
 
 
@@ -198,7 +204,7 @@ def _point(take: PastTake) -> Point:
             take.played,
         ),
         paper=take.source == "paper",
-        doubtful=bool(_doubts_of(take)),
+        doubtful=bool(doubts_of(take)),
     )
 
 
@@ -210,7 +216,7 @@ def _margin_by_evenness(take: PastTake) -> float | None:
     return min(margin, 1.0) if take.held else max(margin, 1.0)
 
 
-def _doubts_of(take: PastTake) -> list[str]:
+def doubts_of(take: PastTake) -> list[str]:
     """Why a recording's measurement is not sure: codes."""
     if take.source != "recording" or take.excluded or take.replaced:
         return []
@@ -226,7 +232,7 @@ def _doubts_of(take: PastTake) -> list[str]:
 
 def _doubts(takes: Sequence[PastTake]) -> tuple[int, int, tuple[str, ...]]:
     recent = [take for take in takes if take.source == "recording" and not take.excluded][-UNSURE_TAKES:]
-    lists = [_doubts_of(take) for take in recent]
+    lists = [doubts_of(take) for take in recent]
     counts: dict[str, int] = {}
     for codes in lists:
         for code in codes:
