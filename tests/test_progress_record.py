@@ -208,7 +208,7 @@ def test_a_student_without_a_take_that_counts_is_told_the_first_step(school):
     (found,) = [p for p in class_list(school, today=TODAY) if p.student == "New"]
     assert found.need == "silent"
     assert report.to_send(found)[-1].startswith("Next: one take")
-    assert "New" in report.class_summary([found])
+    assert "New" in report.class_table([found])
 
 
 def test_takes_that_do_not_count_leave_no_trace_in_the_progress(journal):
@@ -239,7 +239,7 @@ def test_students_and_exercises_are_found_by_what_people_write(journal):
 
 def test_the_table_of_weeks_is_a_data_frame(school):
     """From Python: one row a week, gaps left out, intervals with each share."""
-    table = progress(school, "Silent", today=TODAY).table()
+    table = progress(school, "Silent", today=TODAY).to_frame()
     assert table["week"].tolist() == [f"2025-W{n}" for n in range(44, 50)]
     assert (table["jitter_ms_low"] < table["jitter_ms"]).all()
     assert (table["in_reach_bpm_low"] < table["in_reach_bpm"]).all()

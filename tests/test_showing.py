@@ -288,3 +288,22 @@ def test_a_journal_shows_its_students(tmp_path: Path) -> None:
     assert "Student 00" in shape.text
     assert "and 3 more" in shape.text
     assert [row.takes for row in journal.overview()] == [0] * (MOST_ROWS + 3)
+
+
+def test_a_students_weeks_fit_a_screen(tmp_path: Path) -> None:
+    """Thirty weeks of one exercise: the last twelve are shown, the others are counted and stand in the table."""
+    from datetime import timedelta
+
+    page = tmp_path / "page.csv"
+    rows = [f"{date(2026, 1, 7) + timedelta(weeks=i)},two chords,{60 + i},yes,Ines" for i in range(30)]
+    page.write_text("\n".join(["date,exercise,tempo,held,student", *rows]), encoding="utf-8")
+    journal = sc.Journal(tmp_path)
+    assert journal.import_csv(page).problems == ()
+    weeks = sc.progress(journal, "Ines", today=date(2026, 11, 28))
+    shape = _shape(weeks)
+    assert shape.seen.count("tr") == MOST_ROWS + 1
+    assert "the 18 weeks before" in shape.text
+    assert "Ines: 30 takes" in shape.text
+    assert len(weeks.to_frame()) == 30
+    assert len(repr(weeks)) <= MOST
+    assert len(repr(weeks.exercises[0])) <= MOST

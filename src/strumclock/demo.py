@@ -18,7 +18,7 @@ from strumclock.batch.running import cores
 from strumclock.errors import OutputError, UsageError
 from strumclock.grid import Exercise
 from strumclock.journal import Journal
-from strumclock.report import class_summary, write_class_plot, write_progress_plot
+from strumclock.report import class_table, write_class_plot, write_progress_plot
 from strumclock.saving import replacing, write_text
 from strumclock.synthesis import Player, Scene, synthesise
 from strumclock.weeks import Progress, class_list
@@ -77,7 +77,7 @@ class Demo:
 
     def __str__(self) -> str:
         files = ", ".join(path.relative_to(self.folder).as_posix() for path in self.written)
-        return f"{self.batch}\n\n{class_summary(self.students)}\n\nIn {self.folder}: {files}"
+        return f"{self.batch}\n\n{class_table(self.students)}\n\nIn {self.folder}: {files}"
 
 
 def build_demo(
@@ -126,7 +126,7 @@ def build_demo(
     students = class_list(journal, today=today)
     written = [
         write_class_plot(students, folder / "class.png"),
-        write_text(folder / "class.txt", class_summary(students) + "\n"),
+        write_text(folder / "class.txt", class_table(students) + "\n"),
         *(write_progress_plot(one, folder / one.student.lower() / "progress.png") for one in students),
     ]
     return Demo(folder=folder, takes=len(planned), batch=report, students=students, written=tuple(written))

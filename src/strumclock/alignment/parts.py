@@ -22,8 +22,9 @@ from strumclock.alignment.pulse import TEMPO_TOLERANCE
 from strumclock.alignment.result import LEFT_CLICK, OTHER_PART, OUTSIDE, Alignment, Part, PartKind
 from strumclock.alignment.runs import align_runs, begun_anew
 from strumclock.alignment.stretch import align_stretch
+from strumclock.alignment.to_grid import align_to_grid, as_strums
 from strumclock.arrays import Floats, Ints
-from strumclock.errors import RecordingError, UsageError
+from strumclock.errors import UsageError
 from strumclock.grid import BeatGrid, Exercise
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ EARLY_S = 0.1
 
 def align(
     strums: Strums | ArrayLike,
-    exercise: Exercise,
+    exercise: Exercise | BeatGrid,
     *,
     clicks: Clicks | None = None,
     first_downbeat_s: float | None = None,
@@ -54,14 +55,17 @@ def align(
     same_clock: bool = False,
     part: int | None = None,
 ) -> Alignment:
-    """Pair strums with the slots of an exercise, in each part of the recording.
+    """Pair strums with the slots of an exercise, in each part of the recording; or with a grid of the caller's own.
 
     Parameters
     ----------
     strums : Strums or (n,) float
-        The strums, or their times [s], increasing.
-    exercise : Exercise
-        What was told. What was not is inferred, and named in the result.
+        The strums, or their times [s], increasing. Times alone are taken as exact; `Strums.of` says how well they are
+        known.
+    exercise : Exercise or BeatGrid
+        What was told. What was not is inferred, and named in the result. A grid in the times' own seconds, such as
+        ``build_grid(exercise, bars=8).placed(2.0)``, is taken as it is, with ``first_downbeat_u_s`` for how well its
+        place is known: nothing is inferred, and no other option applies.
     clicks : Clicks, optional
         The clicks heard. With them the anchor is ``recorded-click`` or ``click-channel``.
     first_downbeat_s, first_downbeat_u_s : float, optional
@@ -95,8 +99,21 @@ def align(
     >>> found = align([2.01, 3.0, 4.02, 5.49, 6.01], Exercise(bpm=60, per_beat=1, bars=2), first_downbeat_s=2.0)
     >>> found.slot.tolist(), found.omitted.tolist(), found.anchor
     ([0, 1, 2, -1, 4], [3, 5, 6, 7], 'given')
+
+    Own times against an own grid, and how they were timed:
+
+    >>> from strumclock.grid import build_grid
+    >>> grid = build_grid(Exercise(bpm=60, meter="4/4"), bars=1).placed(2.0)
+    >>> align([2.01, 3.0, 5.02], grid).slot.tolist()
+    [0, 1, 3]
     """
-    strum_s = _times(strums)
+    if isinstance(exercise, BeatGrid):
+        options = {"clicks": clicks, "first_downbeat_s": first_downbeat_s, "grid": grid, "end_s": end_s, "part": part}
+        if told := [name for name, value in options.items() if value is not None]:
+            raise UsageError(f"a grid of your own is taken as it is, but {', '.join(told)} came too; leave that out")
+        return align_to_grid(strums, exercise, u_s=first_downbeat_u_s)
+    known = as_strums(strums)
+    strum_s = known.time_s
     stated: dict[str, Any] = {
         "first_downbeat_s": first_downbeat_s, "first_downbeat_u_s": first_downbeat_u_s, "same_clock": same_clock,
     }  # fmt: skip
@@ -113,16 +130,9 @@ def align(
         groups = [_begun_anew(group, strum_s, exercise, clicks, stated) for group in groups]
     measured = _measured(groups, strum_s, exercise, part)
     used_s = max(group.found.grid.end_s for group in groups)
-    return replace(measured, notices=(*measured.notices, *remarks.unused(used_s, clicks)))
-
-
-def _times(strums: Any) -> Floats:
-    times = np.asarray(getattr(strums, "time_s", strums), dtype=np.float64)
-    if times.ndim != 1 or not np.isfinite(times).all() or (np.diff(times) <= 0).any():
-        raise UsageError("strum times must be one row of finite, increasing seconds; sort them and leave out repeats")
-    if not len(times):
-        raise RecordingError("aligning needs at least one strum, but none was found; check that the guitar is audible")
-    return times
+    others = tuple(replace(other, strums=known) for other in measured.others)
+    said = (*measured.notices, *remarks.unused(used_s, clicks))
+    return replace(measured, notices=said, strums=known, others=others)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,9 @@ from strumclock.arrays import Floats, Ints
 from strumclock.errors import Notice
 from strumclock.grid import BeatGrid, Exercise
 from strumclock.showing import Shown
+
+if TYPE_CHECKING:
+    from strumclock.onsets import Strums
 
 Anchor = Literal["recorded-click", "click-channel", "given", "fitted"]
 
@@ -153,6 +156,8 @@ class Alignment(Shown):
         `OTHER_PART` for every strum that is not theirs.
     gaps_s : tuple of float
         Where the recording lost samples or was cut, by the clicks: the grid is anchored anew from there.
+    strums : Strums or None
+        What was aligned, an entry for each of `slot`.
     steps_s, steps_bpm : tuple of float
         Where a click that goes on changes its tempo, the measured part's beginning included, and the tempo from there;
         one entry where it keeps one tempo.
@@ -182,6 +187,7 @@ class Alignment(Shown):
     gaps_s: tuple[float, ...] = ()
     steps_s: tuple[float, ...] = ()
     steps_bpm: tuple[float, ...] = ()
+    strums: Strums | None = None
 
     def __post_init__(self) -> None:
         kinds: dict[str, type] = {"slot": np.int64, "omitted": np.int64, "anchor_u_s": np.float64}

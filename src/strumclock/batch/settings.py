@@ -20,6 +20,12 @@
     goal_bpm = 90
     goal_by = 2026-06-01
 
+    [[assignments]]                    # see `strumclock.batch.assigned`
+    exercise = "two chords"
+    bpm = 72
+    given = 2026-05-04
+    due = 2026-05-11
+
 A file in a folder adds to those of the folders above it, and wins over them.
 """
 
@@ -32,6 +38,7 @@ from datetime import date
 from pathlib import PurePath
 from typing import Any
 
+from strumclock.batch.assigned import ToldAssignment, read_assignments
 from strumclock.batch.files import parents, read_text_file
 from strumclock.errors import UsageError, printable
 from strumclock.fields import fields_of, number_between
@@ -42,7 +49,7 @@ from strumclock.pipeline.options import MeasureOptions
 FILE_NAME = "practice.toml"
 EXERCISE_FIELDS = {name: field for name, field in fields_of(Exercise).items() if field.in_files}
 OPTION_FIELDS = {name: field for name, field in fields_of(MeasureOptions).items() if field.in_files}
-_TOP = ("root", "student", "equipment", "language", "standard", "takes_to_hold", "defaults", "exercises")
+_TOP = ("root", "student", "equipment", "language", "standard", "takes_to_hold", "defaults", "exercises", "assignments")
 MOST_TO_HOLD = 100
 LARGEST_WHOLE = 2**63 - 1  # what TOML 1.0 asks a reader to hold
 
@@ -74,6 +81,8 @@ class Settings:
         Defaults for the exercise, and for the measuring.
     exercises : mapping
         By their plain name.
+    assignments : tuple of ToldAssignment
+        What was set, of all the files.
     """
 
     student: str | None = None
@@ -84,6 +93,7 @@ class Settings:
     told: Mapping[str, Any] = field(default_factory=dict)
     options: Mapping[str, Any] = field(default_factory=dict)
     exercises: Mapping[str, KnownExercise] = field(default_factory=dict)
+    assignments: tuple[ToldAssignment, ...] = ()
 
     def exercise(self, name: str | None) -> KnownExercise | None:
         """The exercise of a name or other name."""
@@ -105,6 +115,12 @@ class SettingsFiles:
 
     def __init__(self) -> None:
         self._known: dict[str, Settings] = {}
+        self._own: set[str] = set()
+
+    def has_file(self, folder: str) -> bool:
+        """Whether a folder has a practice.toml of its own."""
+        self.of(folder)
+        return folder in self._own
 
     def of(self, folder: str) -> Settings:
         """What holds in a folder."""
@@ -114,6 +130,8 @@ class SettingsFiles:
             if len(chain) > 1:
                 merged = self.of(chain[1]) if chain[1] != folder else merged
             found = read_text_file(folder, FILE_NAME)
+            if found:
+                self._own.add(folder)
             self._known[folder] = add_settings(merged, found[1], found[0]) if found else merged
         return self._known[folder]
 
@@ -156,6 +174,7 @@ def add_settings(above: Settings, text: str, path: str) -> Settings:
         told={**above.told, **told},
         options={**above.options, **options},
         exercises=exercises,
+        assignments=(*above.assignments, *read_assignments(said.get("assignments", []), path, exercises)),
     )
 
 

@@ -7,14 +7,14 @@ from datetime import date
 
 import click
 
-from strumclock.cli.record import _JOURNAL, _day, _open
+from strumclock.cli.journals import JOURNAL, day as day_of, open_journal
 from strumclock.cli.saying import say
 from strumclock.errors import UsageError, printable
 
 
 @click.command("answer", short_help="Write to each student: what got better, the one thing, what to do next.")
 @click.argument("folder", default=".")
-@_JOURNAL
+@JOURNAL
 @click.option("--students", metavar="NAMES", help="Only these, with commas between. [everybody with a take in FOLDER]")
 @click.option("--language", metavar="CODE|F.mo", help="en, de, or a catalogue of your own. [practice.toml's, else en]")
 @click.option("--to", metavar="F", help="The text file to edit and send. [answers-DATE.txt in FOLDER]")
@@ -35,16 +35,19 @@ def answer_command(
 
     if sent is not None and (to is not None or students is not None):
         raise UsageError("--sent names the file that was sent and needs no --to or --students; leave them out")
-    day = _day(on) or date.today()
-    with _open(journal or folder, writes=True) as book:
+    day = day_of(on) or date.today()
+    with open_journal(journal or folder, writes=True) as book:
         if sent is not None:
             say(str(report.mark_sent(book, sent, on=day)))
             return
-        names = [name.strip() for name in students.split(",")] if students is not None else None
+        names = book.students_below(folder) if students is None else [name.strip() for name in students.split(",")]
+        if not names:
+            raise UsageError(
+                "a folder must have recordings below it of somebody in the practice record, but "
+                f"{printable(folder)} has none; measure it with batch, or name --students"
+            )
         told = language or SettingsFiles().of(os.path.abspath(folder)).language
         path = to or os.path.join(folder, f"answers-{day.isoformat()}.txt")
-        said, standing = report.answer_students(
-            book, path, names if names is not None else book.students_below(folder), language=told, today=day
-        )
+        said, standing = report.answer_students(book, path, names, language=told, today=day)
     say(report.as_blocks(said, standing))
     say(f"\nwritten to {printable(path)}: edit it, send it, then: strumclock answer {printable(folder)} --sent …")

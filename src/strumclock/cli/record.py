@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -11,23 +10,19 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from strumclock.cli.journals import JOURNAL, day, open_journal
 from strumclock.cli.saying import say
-from strumclock.errors import JournalError, UsageError, printable
+from strumclock.errors import UsageError, printable
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from datetime import date
 
     from strumclock.batch import Step
-
-_JOURNAL = click.option(
-    "--journal", "journal", metavar="FILE|URL", help="The practice record: a file, or postgresql://… [in the folder]"
-)
 
 
 @click.command("batch", short_help="Measure what is new in a folder, into the practice record.")
 @click.argument("folder")
-@_JOURNAL
+@JOURNAL
 @click.option("--workers", type=click.IntRange(1), help="Takes at a time. [all cores]")
 @click.option("--standard", help="What counts as held: first-weeks, steady or tight.")
 @click.option("--changes/--no-changes", default=None, help="Find chord changes too.")
@@ -49,74 +44,15 @@ def batch_command(
         done = measure_folder(folder, journal=journal, executor=executor, progress=bar, **told)
     say(str(done))
     for page in pages:
-        with _open(journal or folder, writes=True, create=True) as book:
+        with open_journal(journal or folder, writes=True, create=True) as book:
             say(str(book.import_csv(page, student=student)))
     return 0 if done.ok else 1
-
-
-@click.command("progress", short_help="The weeks of one student: tempo held, trend, what next.")
-@click.argument("folder", default=".")
-@_JOURNAL
-@click.option("--student", help="Whose weeks; may be left out where the record has one student.")
-@click.option("--exercise", help="Only this one.")
-@click.option("--goal", "goal_bpm", type=float, help="Set the tempo to reach in --exercise.")
-@click.option("--by", metavar="YYYY-MM-DD", help="The day to reach it by.")
-@click.option("--takes-to-hold", type=click.IntRange(1), help="Takes of a week that must hold a tempo. [2]")
-@click.option("--plot", "plot_to", metavar="F", help="Write the picture (png, svg, pdf).")
-@click.option("--csv", "csv_to", metavar="F", help="Write the weeks as a table.")
-def progress_command(
-    folder: str,
-    journal: str | None,
-    student: str | None,
-    exercise: str | None,
-    goal_bpm: float | None,
-    by: str | None,
-    takes_to_hold: int | None,
-    plot_to: str | None,
-    csv_to: str | None,
-) -> None:
-    """What the weeks of one student show: tempo held, trend, plateau, time to the goal, what to try next."""
-    from strumclock import report
-    from strumclock.weeks import progress
-
-    if by is not None and goal_bpm is None:
-        raise UsageError("--by is the day to reach a goal by and needs --goal, the tempo; got a day alone; add it")
-    outputs = report.Outputs(reads=(journal,), plot=plot_to, csv=csv_to)
-    with _open(journal or folder, writes=goal_bpm is not None) as book:
-        if goal_bpm is not None:
-            if exercise is None:
-                raise UsageError("a goal needs --exercise, the one it is for; got a tempo alone; add it")
-            book.set_goal(_only_student(book, student), exercise, goal_bpm, by=_day(by))
-        found = progress(book, student, exercise, takes_to_hold=takes_to_hold)
-    if plot_to is not None:
-        report.write_progress_plot(found, plot_to)
-    if csv_to is not None:
-        outputs.write_table(found.table())
-    say(report.progress_summary(found))
-
-
-@click.command("class", short_help="Every student in order of need, with sentences to send.")
-@click.argument("folder", default=".")
-@_JOURNAL
-@click.option("--takes-to-hold", type=click.IntRange(1), help="Takes of a week that must hold a tempo. [2]")
-@click.option("--plot", "plot_to", metavar="F", help="Write the sheet of all students (png, svg, pdf).")
-def class_command(folder: str, journal: str | None, takes_to_hold: int | None, plot_to: str | None) -> None:
-    """Every student in order of need, each with at most three sentences to send."""
-    from strumclock import report
-    from strumclock.weeks import class_list
-
-    report.Outputs(reads=(journal,), plot=plot_to)  # refuses before anything is read
-    with _open(journal or folder) as book:
-        students = class_list(book, takes_to_hold=takes_to_hold)
-    if plot_to is not None:
-        report.write_class_plot(students, plot_to)
-    say(report.class_summary(students))
 
 
 @click.command("note", short_help="Add a remark; correct or exclude a take by hand.")
 @click.argument("folder")
 @click.argument("text")
-@_JOURNAL
+@JOURNAL
 @click.option("--student", help="Whose; may be left out where the record has one student.")
 @click.option("--exercise", help="Which exercise the remark is about.")
 @click.option("--take", help="The take that the remark is about (its file name).")
@@ -141,9 +77,9 @@ def note_command(
     """Add a remark TEXT to the practice record of FOLDER, or correct or exclude a take by hand."""
     if take is None and (exclude or include or correct):
         raise UsageError("--exclude, --include and --correct need --take, the file name of the take; add it")
-    with _open(journal or folder, writes=True) as book:
+    with open_journal(journal or folder, writes=True) as book:
         if take is None:
-            book.note(student, text, exercise=exercise, on=_day(on))
+            book.note(student, text, exercise=exercise, on=day(on))
         elif exclude:
             book.exclude(take, text)
         elif include:
@@ -158,12 +94,12 @@ def note_command(
 @click.command("forget", short_help="Delete what the practice record holds of a student.")
 @click.argument("folder")
 @click.argument("student")
-@_JOURNAL
+@JOURNAL
 @click.option("--files", is_flag=True, help="Delete the student's own folders too, recordings and all.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 def forget_command(folder: str, student: str, journal: str | None, files: bool, yes: bool) -> None:
     """Delete all that the practice record of FOLDER holds of STUDENT. The recordings stay, unless --files is told."""
-    with _open(journal or folder, writes=True) as book:
+    with open_journal(journal or folder, writes=True) as book:
         if not yes:
             click.confirm(
                 f"Delete every take, note and goal of {printable(student)} from {book}?", abort=True, err=True
@@ -184,34 +120,6 @@ def demo_command(folder: str, workers: int | None) -> None:
 
     with _progress_bar() as bar:
         say(str(build_demo(Path(folder), workers=workers, progress=bar)))
-
-
-@contextmanager
-def _open(where: str, *, writes: bool = False, create: bool = False) -> Iterator[Any]:
-    """The practice record of a folder, a file or a database, which must be there; its copy is current afterwards."""
-    from strumclock.journal import Journal
-
-    book = Journal(where, create=create)
-    yield book
-    with contextlib.nullcontext() if writes else contextlib.suppress(JournalError):  # who only reads need not be told
-        book.mend_copy()
-
-
-def _only_student(book: Any, student: str | None) -> str:
-    if student is not None:
-        return student
-    students = book.students()
-    if len(students) != 1:
-        raise UsageError(f"--student is needed; the record has {len(students)}: {', '.join(students)}; name one")
-    return str(students[0])
-
-
-def _day(text: str | None) -> date | None:
-    if text is None:
-        return None
-    from strumclock.journal import read_date
-
-    return read_date(text)
 
 
 @contextmanager

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from strumclock.grid.beats import BeatGrid
 from strumclock.grid.exercise import BARS_MAX, BPM_RANGE, COUNT_IN_MAX_BARS, PER_BEAT_RANGE, SWING_RANGE, Exercise
-from strumclock.grid.laying import build_grid, lay_out, part_places, parts_of_pattern
+from strumclock.grid.laying import build_grid, grid_from_beats, lay_out, part_places, parts_of_pattern
 from strumclock.grid.meter import Meter, parse_meter
 
 __all__ = [
@@ -21,6 +21,7 @@ __all__ = [
     "Exercise",
     "Meter",
     "build_grid",
+    "grid_from_beats",
     "lay_out",
     "parse_meter",
     "part_places",

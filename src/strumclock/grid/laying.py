@@ -59,6 +59,61 @@ def build_grid(exercise: Exercise, *, bars: int) -> BeatGrid:
     )  # fmt: skip
 
 
+def grid_from_beats(beat_s: ArrayLike, exercise: Exercise | None = None) -> BeatGrid:
+    """The grid of an exercise on beats whose times are known: a metronome's log, an annotation, a drum track.
+
+    Parameters
+    ----------
+    beat_s : (m,) array_like
+        Times of the beats, without a gap, increasing [s]; the last beat is as long as the one before. The first is beat
+        1 of the first bar, of the count-in where one is told.
+    exercise : Exercise, optional
+        Its meter (not told: 4/4), parts of the beat, pattern, swing, chords, count-in and bars; its tempo does not
+        count.
+
+    Returns
+    -------
+    BeatGrid
+        In the beats' own seconds.
+
+    Raises
+    ------
+    UsageError
+        If the beats are no row of finite, increasing times, or end within the count-in.
+
+    Examples
+    --------
+    >>> grid = grid_from_beats([2.0, 2.5, 3.1, 3.7], Exercise(meter="2/4", per_beat=2))
+    >>> grid.slot_s.round(2).tolist(), grid.bar.tolist()
+    ([2.0, 2.25, 2.5, 2.8, 3.1, 3.4, 3.7, 4.0], [1, 1, 1, 1, 2, 2, 2, 2])
+    """
+    exercise = exercise or Exercise()
+    beats = np.asarray(beat_s, dtype=np.float64)
+    if beats.ndim != 1 or not np.isfinite(beats).all() or (np.diff(beats) <= 0).any():
+        raise UsageError("beat times must be one row of finite, increasing seconds; sort them and leave out repeats")
+    meter = exercise.time_signature or Meter(4, 4)
+    count_in = (exercise.count_in or 0) * meter.beats_per_bar
+    n = len(beats) - count_in
+    if exercise.bars is not None:
+        n = min(n, exercise.bars * meter.beats_per_bar)
+    if n < 1 or len(beats) < 2:
+        raise UsageError(
+            f"two beats or more, one of them after the count-in, were required, but {len(beats)} came and {count_in} "
+            "are counted in; give more beats or a shorter count-in"
+        )
+    edges = np.append(beats, 2 * beats[-1] - beats[-2])
+    line = np.arange(n)
+
+    def place(lines: Floats) -> Floats:
+        placed: Floats = np.interp(lines + count_in, np.arange(len(edges)), edges)
+        return placed
+
+    return lay_out(
+        exercise, meter=meter, line_bar=line // meter.beats_per_bar + 1, line_beat=line % meter.beats_per_bar + 1,
+        place=place, count_in=count_in,
+    )  # fmt: skip
+
+
 def lay_out(
     exercise: Exercise,
     *,

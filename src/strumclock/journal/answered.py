@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -82,16 +83,24 @@ def read(connection: sa.Connection, student: str | None = None) -> tuple[Answer,
     query = sa.select(answers, students.c.name.label("student")).join(students, answers.c.student_id == students.c.id)
     if student is not None:
         query = query.where(answers.c.student_id == known_student(connection, student)[0])
-    return tuple(
-        Answer(
-            student=row.student,
-            text=row.text,
-            said=tuple(row.said.split()),
-            written_on=row.written_on,
-            language=row.language,
-            exercise_id=row.exercise_id,
-            sent_on=row.sent_on,
-            number=row.id,
-        )
-        for row in connection.execute(query.order_by(answers.c.written_on, answers.c.id))
+    return tuple(_answer(row) for row in connection.execute(query.order_by(answers.c.written_on, answers.c.id)))
+
+
+def last(connection: sa.Connection) -> dict[str, Answer]:
+    """The last answer to each student, by name."""
+    newest = sa.select(sa.func.max(answers.c.id)).group_by(answers.c.student_id)
+    query = sa.select(answers, students.c.name.label("student")).join(students, answers.c.student_id == students.c.id)
+    return {row.student: _answer(row) for row in connection.execute(query.where(answers.c.id.in_(newest)))}
+
+
+def _answer(row: Any) -> Answer:
+    return Answer(
+        student=row.student,
+        text=row.text,
+        said=tuple(row.said.split()),
+        written_on=row.written_on,
+        language=row.language,
+        exercise_id=row.exercise_id,
+        sent_on=row.sent_on,
+        number=row.id,
     )

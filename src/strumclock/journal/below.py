@@ -1,40 +1,34 @@
-"""Who belongs to a folder of a larger journal: the students of one teacher's class in a school's record."""
+"""Which students belong to a folder: one teacher's class in the journal of a school."""
 
 from __future__ import annotations
 
 import os
-from pathlib import Path
 
 import sqlalchemy as sa
 
-from strumclock.errors import UsageError, printable
 from strumclock.journal.entry import plain
-from strumclock.journal.schema import files, students
+from strumclock.journal.schema import students, takes
 
 
-def students_below(connection: sa.Connection, folder: str | os.PathLike[str], name: str) -> tuple[str, ...]:
-    """Names of the students who have a recording below a folder, or for whom a folder in it is named.
+def students_below(connection: sa.Connection, name: str, folder: str | os.PathLike[str]) -> tuple[str, ...]:
+    """Names of the students who have takes in a folder or below it, or have a folder of their name there.
 
     Parameters
     ----------
-    folder : path
+    connection : sqlalchemy.Connection
     name : str
-        How the journal names it; ``"."`` for its own, to which everybody belongs.
-
-    Raises
-    ------
-    UsageError
-        If there are none.
+        The folder as the journal names files; ``"."`` for its own, which everybody belongs to.
+    folder : path
+        The folder, where its names can be read.
     """
-    query = sa.select(students.c.name).order_by(students.c.key)
-    if name != ".":
-        inside = [plain(place.name) for place in Path(folder).iterdir()] if os.path.isdir(folder) else []
-        below = sa.select(files.c.student_key).where(files.c.path.startswith(f"{name}/", autoescape=True))
-        query = query.where(sa.or_(students.c.key.in_(below), students.c.key.in_(inside)))
-    found = tuple(connection.execute(query).scalars())
-    if not found and name != ".":
-        raise UsageError(
-            "a folder must have recordings below it of somebody in the journal, but "
-            f"{printable(os.fspath(folder))} has none; measure it with batch, or name the students"
-        )
-    return found
+    rows = connection.execute(sa.select(students.c.id, students.c.key, students.c.name).order_by(students.c.key)).all()
+    if name in (".", ""):
+        return tuple(row.name for row in rows)
+    start = f"{name.rstrip('/')}/"
+    has = sa.exists().where(takes.c.student_id == students.c.id, takes.c.path.startswith(start, autoescape=True))
+    there = set(connection.execute(sa.select(students.c.id).where(has)).scalars())
+    try:
+        folders = {plain(entry.name) for entry in os.scandir(folder) if entry.is_dir()}
+    except OSError:
+        folders = set()
+    return tuple(row.name for row in rows if row.id in there or row.key in folders)

@@ -12,46 +12,58 @@ import marshal
 from collections.abc import Collection, Mapping
 from itertools import groupby
 from operator import itemgetter
+from typing import Any
 
 import sqlalchemy as sa
 
+from strumclock.journal.columns import Day, Moment
 from strumclock.journal.entry import plain
-from strumclock.journal.schema import conclusions, students
+from strumclock.journal.schema import assignments, conclusions, goals, students, takes
 from strumclock.journal.writing import upsert
 
-_TAKES = (
-    "SELECT student_id, id, exercise_id, source, status, CAST(played_on AS TEXT), CAST(played_at AS TEXT), bpm, held, "
-    "excluded, same_sound_as, superseded_by, CAST(measured_at AS TEXT) FROM takes {whose} ORDER BY student_id, id"
-)
-_GOALS = "SELECT student_id, exercise_id, bpm, CAST(by_date AS TEXT) FROM goals {whose} ORDER BY student_id, id"
-_SET = (
-    "SELECT student_id, exercise_id, bpm, CAST(given_on AS TEXT), CAST(due_on AS TEXT) FROM assignments "
-    "{whose} ORDER BY student_id, id"
-)
+CHUNK = 500
 
 
 def marks(connection: sa.Connection, names: Collection[str] | None = None) -> dict[str, tuple[int, str]]:
-    """Every student's number and mark, by name and in the order of names; or only those of some names."""
-    wanted = sa.select(students).order_by(students.c.key)
+    """Students' numbers and marks, by name and in the order of names: of all, or of those named."""
+    rows = connection.execute(sa.select(students).order_by(students.c.key)).all()
     if names is not None:
-        wanted = wanted.where(students.c.key.in_([plain(name) for name in names]))
-    rows = connection.execute(wanted).all()
-    whose = "" if names is None else f"WHERE student_id IN ({', '.join(str(row.id) for row in rows) or 'NULL'})"
+        wanted = {plain(name) for name in names}
+        rows = [row for row in rows if row.key in wanted]
     digests = {row.id: hashlib.blake2b(repr(tuple(row)).encode(), digest_size=16) for row in rows}
-    for query in (_TAKES, _GOALS, _SET):
-        every = connection.exec_driver_sql(query.format(whose=whose)).all()
-        for owner, theirs in groupby(every, key=itemgetter(0)):
-            if owner in digests:
-                digests[owner].update(marshal.dumps([tuple(row) for row in theirs], 2))
+    owners = list(digests) if names is not None else [None]
+    for query in _OF_TAKES, _OF_GOALS, _OF_ASSIGNMENTS:
+        for start in range(0, len(owners), CHUNK):
+            chunk = owners[start : start + CHUNK]
+            some = query if names is None else query.where(query.selected_columns.student_id.in_(chunk))
+            for owner, theirs in groupby(connection.execute(some).all(), key=itemgetter(0)):
+                if owner in digests:
+                    digests[owner].update(marshal.dumps([tuple(row) for row in theirs], 2))
     return {row.name: (row.id, digests[row.id].hexdigest()) for row in rows}
 
 
+def _query(table: sa.Table, *columns: str) -> sa.Select[Any]:
+    """Columns of a table by student, as text where they are dates: to be hashed, not read."""
+    dated = {c.name: sa.cast(c, sa.Text) for c in table.c if isinstance(c.type, (Day, Moment))}
+    chosen = [dated.get(name, sa.type_coerce(table.c[name], sa.types.NullType())).label(name) for name in columns]
+    return sa.select(table.c.student_id, *chosen).order_by(table.c.student_id, table.c.id)
+
+
+_OF_TAKES = _query(
+    takes,
+    *("id", "exercise_id", "source", "status", "played_on", "played_at", "bpm", "held", "excluded", "same_sound_as"),
+    *("superseded_by", "date_source", "measured_at"),
+)
+_OF_GOALS = _query(goals, "exercise_id", "bpm", "by_date")
+_OF_ASSIGNMENTS = _query(assignments, "exercise_id", "bpm", "given_on", "due_on")
+
+
 def kept(connection: sa.Connection, owners: Collection[int] | None = None) -> dict[int, tuple[str, bytes]]:
-    """The conclusions that are kept: mark and content, by the student's number."""
-    query = sa.select(conclusions)
-    if owners is not None:
-        query = query.where(conclusions.c.student_id.in_(owners))
-    return {row.student_id: (row.made_from, row.said) for row in connection.execute(query)}
+    """The conclusions that are kept: mark and content, by the student's number; of some students, or of all."""
+    chosen = sa.select(conclusions)
+    if owners is not None and len(owners) < CHUNK:
+        chosen = chosen.where(conclusions.c.student_id.in_(list(owners)))
+    return {row.student_id: (row.made_from, row.said) for row in connection.execute(chosen)}
 
 
 def keep(connection: sa.Connection, made: Mapping[int, tuple[str, bytes]]) -> None:

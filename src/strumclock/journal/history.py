@@ -12,6 +12,8 @@ from typing import Any, NamedTuple
 
 import sqlalchemy as sa
 
+from strumclock.journal import assigned
+from strumclock.journal.assigned import Assignment
 from strumclock.journal.edits import known_exercise, known_student
 from strumclock.journal.entry import exercise_label
 from strumclock.journal.schema import exercises, figures, goals, students, takes
@@ -21,7 +23,18 @@ CHUNK = 500
 _PLACES = ("timing.jitter_ms", "timing.jitter_within_ms", "timing.mean_offset_ms", "timing.drift_ms_per_min")
 _FINDINGS = "timing.findings."
 _COLUMNS = (
-    *("id", "exercise_id", "source", "status", "error", "excluded", "superseded_by", "same_sound_as", "played_on"),
+    *(
+        "id",
+        "exercise_id",
+        "source",
+        "status",
+        "error",
+        "excluded",
+        "superseded_by",
+        "same_sound_as",
+        "played_on",
+        "date_source",
+    ),
     *(
         "bpm",
         "beats_per_change",
@@ -118,6 +131,7 @@ class Practised:
 
     label: str
     beats_per_change: float | None
+    name: str | None = None
     goal_bpm: float | None = None
     goal_by: date | None = None
 
@@ -134,13 +148,16 @@ class History:
     takes : tuple of PastTake
         Oldest first; those that do not count say why.
     exercises : mapping of int to Practised
-        Those that the takes name.
+        Those that the takes and the assignments name.
+    assignments : tuple of Assignment
+        What was set to them, oldest first.
     """
 
     student: str
     takes_to_hold: int | None
     takes: tuple[PastTake, ...]
     exercises: Mapping[int, Practised]
+    assignments: tuple[Assignment, ...] = ()
 
 
 def history(
@@ -166,12 +183,16 @@ def _history(
         latest_first = [column.desc().nulls_last() for column in when]
         rows = connection.execute(query.order_by(*latest_first).limit(last)).all()[::-1]
     figure = _figures(connection, [row.id for row in rows])
+    given = tuple(one for one in assigned.read(connection, name) if only is None or one.exercise_id == only)
     past = tuple(_past_take(row, figure.get(row.id, {})) for row in rows)
     return History(
         student=name,
         takes_to_hold=told,
         takes=past,
-        exercises=_practised(connection, owner, {take.exercise_id for take in past} - {None}),
+        exercises=_practised(
+            connection, owner, {take.exercise_id for take in past} | {one.exercise_id for one in given}
+        ),
+        assignments=given,
     )
 
 
@@ -182,6 +203,7 @@ def _practised(connection: sa.Connection, owner: int, ids: set[int | None]) -> d
         row.id: Practised(
             label=exercise_label(dict(row._mapping)),
             beats_per_change=row.beats_per_change,
+            name=row.name,
             goal_bpm=wanted[row.id].bpm if row.id in wanted else None,
             goal_by=wanted[row.id].by_date if row.id in wanted else None,
         )

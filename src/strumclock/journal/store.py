@@ -13,10 +13,9 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from strumclock.errors import JournalError, UsageError
-from strumclock.journal import answered, assigned, edits as by_hand, forgetting, paper, tables
+from strumclock.journal import answered, assigned, below, edits as by_hand, forgetting, paper, tables
 from strumclock.journal.answered import Answer
 from strumclock.journal.assigned import Assignment
-from strumclock.journal.below import students_below
 from strumclock.journal.conclusions import keep, kept, marks
 from strumclock.journal.connected import Connected
 from strumclock.journal.copying import CSV_NAME, bring_up_to_date, is_current, is_kept
@@ -90,6 +89,12 @@ class Journal(Connected, Shown):
         them goes."""
         with self.writing() as connection:
             assigned.write(connection, assignments, replace=replace)
+
+    def add_students(self, names: Iterable[str]) -> None:
+        """Students of whom nothing came yet; those who are known stay as they are."""
+        with self.writing() as connection:
+            for name in names:
+                student_id(connection, name)
 
     def keep_answer(self, answer: Answer) -> int:
         """Write down what a student is to be told, in the place of what was not sent of the same day. Its number."""
@@ -185,11 +190,6 @@ class Journal(Connected, Shown):
         with self.reading() as connection:
             return overview(connection)
 
-    def students_below(self, folder: str | os.PathLike[str]) -> tuple[str, ...]:
-        """Names of the students of a folder, in order: `strumclock.journal.below`."""
-        with self.reading() as connection:
-            return students_below(connection, folder, self.name_of(folder))
-
     def exercises(self, student: str | None = None) -> tuple[str, ...]:
         """Labels of the exercises, of one student or of all."""
         chosen = sa.select(exercises)
@@ -206,13 +206,8 @@ class Journal(Connected, Shown):
             return tables.measurement(connection, by_hand.known_take(connection, take).id)
 
     def history(self, student: str | None = None, exercise: str | None = None, *, last: int | None = None) -> History:
-        """The past takes of one student (the only one, where none is named), of one exercise or of all.
-
-        Parameters
-        ----------
-        last : int, optional
-            Only so many of them, the latest.
-        """
+        """The past takes of one student (the only one, where none is named), of one exercise or of all; with `last`
+        only so many of them, the latest."""
         with self.reading() as connection:
             return history(connection, student, exercise, last=last)
 
@@ -226,8 +221,18 @@ class Journal(Connected, Shown):
         with self.reading() as connection:
             return answered.read(connection, student)
 
+    def last_answers(self) -> dict[str, Answer]:
+        """The last answer to each student, by name."""
+        with self.reading() as connection:
+            return answered.last(connection)
+
+    def students_below(self, folder: str | os.PathLike[str]) -> tuple[str, ...]:
+        """Names of the students who have takes in a folder or below it, or have a folder of their name there."""
+        with self.reading() as connection:
+            return below.students_below(connection, self.name_of(folder), folder)
+
     def marks(self, names: Collection[str] | None = None) -> dict[str, tuple[int, str]]:
-        """Every student's number, and a mark that changes with what the weeks are judged from; by name."""
+        """Students' numbers, and a mark that changes with what the weeks are judged from; by name. Of all, or some."""
         with self.reading() as connection:
             return marks(connection, names)
 

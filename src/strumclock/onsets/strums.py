@@ -45,6 +45,9 @@ class Strums(Shown):
         Probability that each is a strum.
     bias_u_s : float
         Standard uncertainty of an error that all times share: that of their mean, however many there are [s].
+    error_share : float or None
+        Share of the variance ``u_s``² that the errors of the times really have: 1 where ``u_s`` is their standard
+        deviation. None: as the detector's, whose uncertainties are cautious (`strumclock.timing.StrumErrors`).
     ignored : tuple of Ignored
         Sounds that began suddenly and are not strums, each with its reason.
     notices : tuple of Notice
@@ -56,6 +59,7 @@ class Strums(Shown):
     strength_db: FloatArray
     p: FloatArray
     bias_u_s: float
+    error_share: float | None = None
     ignored: tuple[Ignored, ...] = ()
     notices: tuple[Notice, ...] = ()
 
@@ -68,6 +72,40 @@ class Strums(Shown):
                 raise UsageError(f"Strums needs {name} of the length of time_s ({n}), got shape {a.shape}.")
             a.flags.writeable = False
             object.__setattr__(self, name, a)
+
+    @classmethod
+    def of(cls, time_s: npt.ArrayLike, *, u_s: npt.ArrayLike = 0.0) -> Strums:
+        """Strums whose times the caller knows: from another detector, an annotation, or MIDI.
+
+        Parameters
+        ----------
+        time_s : (n,) array_like
+            Times, increasing [s].
+        u_s : (n,) array_like or float
+            Standard uncertainty of each time, independent from strum to strum [s]. Left out, the times are taken as
+            exact, and no figure's ``u`` holds anything of them.
+
+        Raises
+        ------
+        UsageError
+            If the times are no row of finite, increasing numbers, or an uncertainty is negative or not finite.
+
+        Examples
+        --------
+        >>> len(Strums.of([2.01, 3.0, 4.02], u_s=0.002))
+        3
+        """
+        times = np.asarray(time_s, dtype=np.float64)
+        if times.ndim != 1 or not np.isfinite(times).all() or (np.diff(times) <= 0).any():
+            raise UsageError("strum times must be one row of finite, increasing seconds; sort them, leave out repeats")
+        u = np.asarray(u_s, dtype=np.float64)
+        if u.shape not in ((), times.shape) or not np.isfinite(u).all() or (u < 0).any():
+            raise UsageError(
+                f"u_s needs one number, or one for each of the {len(times)} strums, none below 0; got shape {u.shape}"
+            )
+        unknown = np.full(len(times), np.nan)
+        u = np.broadcast_to(u, times.shape)
+        return cls(time_s=times, u_s=u, strength_db=unknown, p=np.ones(len(times)), bias_u_s=0.0, error_share=1.0)
 
     def __len__(self) -> int:
         """Count the strums."""

@@ -11,14 +11,14 @@ from strumclock.alignment import Alignment
 from strumclock.chords import Changes
 from strumclock.correction import Correction, measure_correction
 from strumclock.errors import Absent
-from strumclock.grid import PER_BEAT_RANGE, part_places
+from strumclock.grid import PER_BEAT_RANGE
 from strumclock.onsets import Strums
 from strumclock.pipeline.components import Heard, chord_names, hear, take_changes, take_spreads, take_stroke
 from strumclock.pipeline.judging import take_conclusion
 from strumclock.pipeline.listening import Listened
 from strumclock.pipeline.options import MeasureOptions
 from strumclock.stroke import Spreads, Stroke
-from strumclock.timing import Anchoring, PlacedStrums, SoundPath, StrumErrors, Timing, measure_timing, sound_path
+from strumclock.timing import SoundPath, Timing, aligned_strums, anchoring_of, errors_of, measure_timing, sound_path
 from strumclock.timing.sound_path import SPEED_OF_SOUND_M_PER_S
 from strumclock.verdict import Conclusion
 
@@ -70,37 +70,19 @@ def take_timing(
     strums: Strums, spreads: Spreads, alignment: Alignment, heard: Heard, options: MeasureOptions
 ) -> Timing:
     """The figures of the strums that were meant for a slot."""
-    grid, slot = alignment.grid, alignment.slot
-    on = np.flatnonzero(slot >= 0)
-    at = slot[on]
-    placed = PlacedStrums.of(
-        strums.time_s[on],
-        grid.slot_s[at],
-        slot=at,
-        bar=grid.bar[at],
-        beat=grid.beat[at],
-        part=grid.part[at],
-        at_change=heard.at_change[on],
+    on = np.flatnonzero(alignment.slot >= 0)
+    placed = aligned_strums(
+        replace(alignment, strums=strums),
+        at_change=heard.at_change,
         chord=chord_names(heard, alignment, on),
-        u_s=strums.u_s[on],
-        spread_s=spreads.spread_s[on],
-        part_s=grid.part_s[at],
-        beat_s=grid.beat_s[at],
-        second_at=float(part_places(2, alignment.exercise.swing)[1]) if grid.per_beat == 2 else None,
-    )
-    anchoring = Anchoring(
-        anchor=alignment.anchor,
-        u_s=alignment.anchor_u_s[at],
-        rate_u_ppm=alignment.rate_u * 1e6 if math.isfinite(alignment.rate_u) else 0.0,
-        clock_known=options.same_clock or alignment.anchor in ("recorded-click", "click-channel"),
-        tempo_estimated=not math.isfinite(alignment.rate_u),
+        spread_s=spreads.spread_s,
     )
     return measure_timing(
         placed,
-        anchoring=anchoring,
-        errors=StrumErrors(bias_u_s=strums.bias_u_s, spread_u_s=spreads.shared_u_s),
+        anchoring=anchoring_of(alignment, same_clock=options.same_clock),
+        errors=errors_of(strums, spread_u_s=spreads.shared_u_s),
         path=take_path(options),
-        tolerance_s=[options.judged_by.tolerance_s(part_s) for part_s in grid.part_s[at].tolist()],
+        tolerance_s=[options.judged_by.tolerance_s(part_s) for part_s in placed.part_s.tolist()],
     )
 
 

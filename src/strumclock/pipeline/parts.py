@@ -27,17 +27,15 @@ def of_part(heard: Listened, alignment: Alignment) -> tuple[Listened, Alignment]
     if here.all():
         return heard, alignment
     strums = heard.strums
-    kept = Strums(
+    kept = replace(
+        strums,
         time_s=strums.time_s[here],
         u_s=strums.u_s[here],
         strength_db=strums.strength_db[here],
         p=strums.p[here],
-        bias_u_s=strums.bias_u_s,
-        ignored=strums.ignored,
-        notices=strums.notices,
     )
     low = replace(heard.low, picture=heard.low.picture[here])
-    return replace(heard, strums=kept, low=low), replace(alignment, slot=alignment.slot[here])
+    return replace(heard, strums=kept, low=low), replace(alignment, slot=alignment.slot[here], strums=kept)
 
 
 def strums_elsewhere(strums: Strums, alignment: Alignment, path_s: float) -> tuple[Strum, ...]:

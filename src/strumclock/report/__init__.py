@@ -3,6 +3,7 @@
 from strumclock.report.answer_file import Sent, as_blocks, mark_sent, read_answers, write_answers
 from strumclock.report.answer_words import answer_students, answers
 from strumclock.report.bar_sound import BarSound, hear_bar
+from strumclock.report.class_table import class_table, spark
 from strumclock.report.comparing import comparison, tuning_table
 from strumclock.report.comparison_plot import plot_comparison, write_comparison_plot
 from strumclock.report.language import Language, language_of, languages
@@ -10,12 +11,13 @@ from strumclock.report.outputs import Outputs, write_outputs
 from strumclock.report.page import page, write_page
 from strumclock.report.picture import plot_take, write_plot
 from strumclock.report.plots import plot_beats, plot_offsets
-from strumclock.report.progress_text import class_summary, progress_summary, to_send
+from strumclock.report.progress_text import progress_summary, to_send
 from strumclock.report.schema import SCHEMA_ID, dumps, load_schema, plain, to_dict, to_json
 from strumclock.report.sentences import details, headline, lines
 from strumclock.report.sound import marked, write_sound
 from strumclock.report.strum_table import to_csv, write_csv
 from strumclock.report.student import message
+from strumclock.report.student_page import student_page, write_student_page
 from strumclock.report.text import summary, table
 from strumclock.report.weeks_pictures import plot_class, plot_progress, write_class_plot, write_progress_plot
 from strumclock.report.weeks_plots import plot_cause, plot_jitter, plot_placement, plot_tempo
@@ -31,7 +33,7 @@ __all__ = [
     "answers",
     "as_blocks",
     "check_outputs",
-    "class_summary",
+    "class_table",
     "comparison",
     "details",
     "dumps",
@@ -58,6 +60,8 @@ __all__ = [
     "plot_tempo",
     "progress_summary",
     "read_answers",
+    "spark",
+    "student_page",
     "summary",
     "table",
     "to_csv",
@@ -74,4 +78,5 @@ __all__ = [
     "write_plot",
     "write_progress_plot",
     "write_sound",
+    "write_student_page",
 ]

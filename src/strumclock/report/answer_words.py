@@ -53,6 +53,15 @@ def answers(
     ------
     UsageError
         If there is no such student or language.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from strumclock.examples import LAST_DAY, example_journal
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     (answer,) = answers(example_journal(folder), ["Joris"], today=LAST_DAY)
+    >>> answer.text
+    'Hi Joris! Thank you for noting down what you played. Go on like this; then record it with the click at 69.'
     """
     day, tongue = today or date.today(), language_of(language)
     return tuple(

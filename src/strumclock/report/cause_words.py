@@ -24,6 +24,18 @@ def day(d: date, *, today: date | None = None) -> str:
     return f"{d.day} {MONTHS[d.month - 1]}{year}"
 
 
+def short_day(d: date, *, today: date) -> str:
+    """A day for a table: without its year if that is today's.
+
+    Examples
+    --------
+    >>> short_day(date(2026, 11, 3), today=date(2026, 11, 28)), short_day(date(2025, 11, 3), today=date(2026, 11, 28))
+    ('3 Nov', '3 Nov 2025')
+    """
+    year = "" if d.year == today.year else f" {d.year}"
+    return f"{d.day} {MONTHS[d.month - 1][:3]}{year}"
+
+
 def cause_words(cause: Cause, *, today: date | None = None) -> str:
     """One cause over weeks, as half a sentence.
 
@@ -53,6 +65,15 @@ def cause_name(cause: Cause) -> str:
         "drift": "falling behind" if cause.now.value > 0 else "pulling ahead",
         "changes": f"{late} at changes",
     }.get(cause.kind) or f"{late} on {_place(cause)}"
+
+
+def cause_trend(cause: Cause) -> str:
+    """A cause with its size, first and now: ``"late at A→D: 120 → 70 ms"``; where it does not change, once."""
+    now, then = _amount(cause, cause.now.value), _amount(cause, cause.first.value)
+    if cause.state in ("smaller", "larger"):
+        return f"{cause_name(cause)}: {then.partition(' ')[0]} → {now}"
+    same = f", the same for {len(cause.weeks)} weeks" if cause.state == "same" else ""
+    return f"{cause_name(cause)}: {now}{same}"
 
 
 def _cause_now(cause: Cause, value: float) -> str:

@@ -19,11 +19,14 @@ from strumclock.grid import Exercise
 from strumclock.journal import Journal
 from strumclock.pipeline.figures import FIGURES, Figure, named
 from strumclock.pipeline.measurement import Measurement, TakeInfo
+from strumclock.report import words
 from strumclock.report.bar_sound import BarSound
 from strumclock.report.plots import plot_offsets
+from strumclock.report.progress_text import TABLE_NOTE, facts, weeks_table
 from strumclock.report.sentences import headline, lines, title
 from strumclock.report.text import Row, figures, noted
 from strumclock.timing import Estimate, Timing
+from strumclock.weeks import ExerciseProgress, Progress
 
 if TYPE_CHECKING:
     from markupsafe import Markup
@@ -41,6 +44,9 @@ MOST_NOTE = 160
 
 MOST_ROWS = 12
 """Rows of a table of weeks or students: as many fit a screen beside what stands above them."""
+
+MOST_EXERCISES = 2
+"""Exercises of a student that are shown, what was played last first."""
 
 _OUTER = '<div style="max-width: 60em; line-height: 1.35">'
 _CELL = "text-align: left; vertical-align: top; padding: 0 1em 0 0"
@@ -119,6 +125,28 @@ def _(value: Journal) -> str:
     after = _markup("<div>and {} more</div>", more) if more else ""
     table = _table(("student", "takes", "last played"), shown, numbers={1})
     return str(_markup("{}{}{}{}</div>", _safe(_OUTER), head, table, after))
+
+
+@html.register
+def _(value: Progress) -> str:
+    shown = [str(html(exercise)) for exercise in value.exercises[:MOST_EXERCISES]]
+    more = len(value.exercises) - len(shown)
+    left_out = f", {value.n_not_counted} of them not counted" if value.n_not_counted else ""
+    takes = f"{words.count(value.n_takes, 'take')}{left_out}" + (f"; {more} more exercises" if more > 0 else "")
+    head = _markup("<div><strong>{}</strong>: {}</div>", printable(value.student or "(no name)"), takes)
+    return str(_markup("{}{}{}</div>", _safe(_OUTER), head, _safe("".join(shown))))
+
+
+@html.register
+def _(value: ExerciseProgress) -> str:
+    said = facts(value)[:MOST_LINES]
+    items = _safe("").join(_markup("<li>{}</li>", line) for line in said)
+    header, *rows = weeks_table(value)
+    left = len(rows) - MOST_ROWS
+    note = TABLE_NOTE + (f"; the {left} weeks before are in to_frame()" if left > 0 else "")
+    table = _table(header, rows[-MOST_ROWS:], numbers=range(1, len(header)))
+    label = _markup("<div style='margin-top: 0.6em'><em>{}</em></div>", printable(value.label))
+    return str(_markup("{}<ul style='margin: 0.2em 0'>{}</ul>{}<div>{}</div>", label, items, table, note))
 
 
 def _picture(m: Measurement) -> Markup:

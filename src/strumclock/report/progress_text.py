@@ -6,7 +6,6 @@ Nobody is scolded, nothing is advised that means more hours, and every number is
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -16,14 +15,8 @@ from strumclock.weeks.tendency import TREND_WEEKS
 if TYPE_CHECKING:
     from strumclock.weeks import ExerciseProgress, Outlook, Progress, Reach, Span, Week
 
+TABLE_NOTE = "tempi in bpm, jitter and mean offset in ms; + = late; – = none, or not known"
 MINUS = "\N{MINUS SIGN}"
-NEED_WORDS = {
-    "stuck": "the tempo in reach is not rising",
-    "falling": "the tempo in reach is falling",
-    "silent": "nothing recorded lately",
-    "unsure": "the recordings are hard to measure",
-    "fine": "going on",
-}
 DOUBT_WORDS = {
     "no click heard": "the click cannot be heard in them",
     "too little to judge": "they are too short to judge",
@@ -311,15 +304,21 @@ def signed(value: float) -> str:
     return f"{MINUS if value < 0 else '+'}{text}"
 
 
-def _table(exercise: ExerciseProgress) -> list[str]:
+def weeks_table(exercise: ExerciseProgress) -> tuple[list[str], ...]:
+    """The weeks of an exercise as cells of text, the header first; `TABLE_NOTE` says what they are."""
     header = ["week", "takes", "held", "tried", "in reach", "jitter", "mean offset"]
     if exercise.beats_per_change:
         header.insert(3, "changes/min")
     in_reach = dict(exercise.reach_known)
     rows = [_cells(week, in_reach.get(week.monday), bool(exercise.beats_per_change)) for week in exercise.weeks]
-    widths = [max(len(row[i]) for row in (header, *rows)) for i in range(len(header))]
-    lines = ["  ".join(cell.rjust(w) for cell, w in zip(row, widths, strict=True)).rstrip() for row in (header, *rows)]
-    return [*lines, "tempi in bpm, jitter and mean offset in ms; + = late; – = none, or not known"]
+    return (header, *rows)
+
+
+def _table(exercise: ExerciseProgress) -> list[str]:
+    rows = weeks_table(exercise)
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    lines = ["  ".join(cell.rjust(w) for cell, w in zip(row, widths, strict=True)).rstrip() for row in rows]
+    return [*lines, TABLE_NOTE]
 
 
 def _cells(week: Week, reach: Span | None, changes: bool) -> list[str]:
@@ -344,14 +343,3 @@ def _signed_ms(value: float) -> str:
 
 def _number(value: float | None) -> str:
     return "–" if value is None else f"{value:.4g}"
-
-
-def class_summary(students: Sequence[Progress]) -> str:
-    """A class, those first who need the teacher most, each with what can be sent."""
-    if not students:
-        return "Nobody is in the journal yet."
-    blocks = []
-    for progress in students:
-        head = f"{progress.student or '(no name)'}: {NEED_WORDS[progress.need]}"
-        blocks.append("\n".join([head, *(f"  {sentence}" for sentence in to_send(progress))]))
-    return "\n\n".join(blocks)

@@ -181,6 +181,21 @@ def _thanks(statement: Statement, language: Language) -> Ways:
     )
 
 
+def _held_noted(statement: Statement, language: Language) -> Ways:
+    bpm = language.tempo(statement.bpm or 0.0)
+    return (
+        language.say("You held {bpm}: well played.", bpm=bpm),
+        language.say("You kept up with the click at {bpm}.", bpm=bpm),
+    )
+
+
+def _thanks_noted(_: Statement, language: Language) -> Ways:
+    return (
+        language.say("Thank you for noting down what you played."),
+        language.say("Good that you note down what you play."),
+    )
+
+
 def _silent(_: Statement, language: Language) -> Ways:
     return (
         language.say("I am looking forward to hearing you play."),
@@ -291,7 +306,9 @@ _WAYS: dict[str, Callable[[Statement, Language], Ways]] = {
     "held": _held,
     "even": _even,
     "every-strum": _every_strum,
+    "held-noted": _held_noted,
     "thanks": _thanks,
+    "thanks-noted": _thanks_noted,
     "silent": _silent,
     "first": _first,
     "short-take": _short_take,

@@ -9,8 +9,9 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from strumclock.report import words
+from strumclock.report.class_table import need_in_words
 from strumclock.report.drawing import INK, PALE, SOFT, drawable, new_figure, say, title_of, write_picture
-from strumclock.report.progress_text import NEED_WORDS, facts, to_send
+from strumclock.report.progress_text import facts, to_send
 from strumclock.report.weeks_plots import plot_cause, plot_jitter, plot_placement, plot_tempo
 
 if TYPE_CHECKING:
@@ -34,7 +35,24 @@ KEY = "● held by enough takes, up to the lowest that was not    ○ not held b
 
 
 def plot_progress(progress: Progress) -> Figure:
-    """Compose one student's picture: for each exercise tempo, what stands in the way, scatter, placement, words."""
+    """Compose one student's picture: for each exercise tempo, what stands in the way, scatter, placement, words.
+
+    Parameters
+    ----------
+    progress : Progress
+
+    Returns
+    -------
+    Figure
+        Save it with ``figure.savefig``.
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_students
+    >>> print(sc.plot_progress(example_students()[0]).texts[0].get_text())
+    Ines
+    """
     shown = progress.exercises[:MOST_EXERCISES]
     said = [_wrapped(facts(exercise, today=progress.today), TEXT_CHARACTERS) for exercise in shown]
     heights_in = [5.1 + LINE_IN * len(lines) for lines in said]
@@ -76,6 +94,23 @@ def plot_class(students: Sequence[Progress]) -> Figure:
     """Compose a class's sheet: a row for each student in order of need, with the exercise played last.
 
     All share one time axis; each has a tempo axis of its own.
+
+    Parameters
+    ----------
+    students : sequence of Progress
+
+    Returns
+    -------
+    Figure
+        Save it with ``figure.savefig``.
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_students
+    >>> figure = sc.plot_class(example_students())
+    >>> [text.get_text() for text in figure.texts if text.get_text() in ("Ines", "Joris")]
+    ['Ines', 'Joris']
     """
     drawn, more = students[:MOST_STUDENTS], len(students) - MOST_STUDENTS
     said = [_wrapped(to_send(p), ROW_CHARACTERS) for p in drawn]
@@ -119,7 +154,7 @@ def _draw_row(
     rule = figure.add_axes((0.03, 1 - top_in / height_in, 0.94, 0), frameon=False, xticks=[], yticks=[])
     rule.axhline(0, color=PALE, lw=0.8, clip_on=False)
     text(0.03, 0.12, progress.student or "(no name)", 12, INK, "bold")
-    under = [NEED_WORDS[progress.need], *(e.label.partition(" (")[0] for e in progress.exercises[:1])]
+    under = [need_in_words(progress), *(e.label.partition(" (")[0] for e in progress.exercises[:1])]
     for k, line in enumerate([piece for one in under for piece in words.wrap(one, 26)][:4]):
         text(0.03, 0.38 + SMALL_LINE_IN * k, line, 8.5, SOFT)
     if progress.exercises and weeks is not None:

@@ -1,5 +1,6 @@
 """How a take was timed: mean offset, jitter and drift, each with its uncertainty, and whether it holds its tempo."""
 
+from strumclock.timing.aligned import aligned_strums, anchoring_of, errors_of
 from strumclock.timing.estimate import Estimate
 from strumclock.timing.figures import measure_timing
 from strumclock.timing.placed import ANCHORS, Anchoring, PlacedStrums, StrumErrors
@@ -21,7 +22,10 @@ __all__ = [
     "StrumErrors",
     "Timing",
     "WithinTolerance",
+    "aligned_strums",
+    "anchoring_of",
     "audible_s",
+    "errors_of",
     "fit_line",
     "lag1",
     "measure_timing",

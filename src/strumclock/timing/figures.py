@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -11,6 +12,7 @@ from numpy.typing import ArrayLike
 from strumclock.arrays import Floats
 from strumclock.errors import Absent
 from strumclock.timing import intervals
+from strumclock.timing.aligned import aligned_strums, anchoring_of, errors_of, strums_of
 from strumclock.timing.clocks import played_bpm, with_clock
 from strumclock.timing.error_model import MIN_STRUMS, ErrorModel, fit_error_model
 from strumclock.timing.estimate import COVERAGE_FACTOR, Estimate
@@ -21,6 +23,9 @@ from strumclock.timing.questions import Asked, answer_all
 from strumclock.timing.regression import Line, fit_line
 from strumclock.timing.sound_path import SoundPath
 from strumclock.timing.values import Finding, Step, Timing, WithinTolerance, audible_s
+
+if TYPE_CHECKING:
+    from strumclock.alignment import Alignment
 
 Figure = Estimate | WithinTolerance | Step | Absent
 
@@ -83,7 +88,7 @@ class _Take:
 
 
 def measure_timing(
-    strums: PlacedStrums,
+    strums: PlacedStrums | Alignment,
     *,
     anchoring: Anchoring | None = None,
     errors: StrumErrors | None = None,
@@ -94,12 +99,13 @@ def measure_timing(
 
     Parameters
     ----------
-    strums : PlacedStrums
-        The strums that were meant for a slot.
+    strums : PlacedStrums or Alignment
+        The strums that were meant for a slot; or what `align` gave.
     anchoring : Anchoring, optional
-        How the grid got its place. Left out: from clicks heard in the recording, exactly.
+        How the grid got its place. Left out: as the alignment says; without one from clicks heard in the recording,
+        exactly.
     errors : StrumErrors, optional
-        What is known of the errors of strum times beyond each strum's own.
+        What is known of the errors of strum times beyond each strum's own. Left out: as the alignment's strums say.
     path : SoundPath, optional
         What the air does to the offsets. Left out: nothing.
     tolerance_s : (n,) array_like or float, optional
@@ -119,7 +125,19 @@ def measure_timing(
     >>> timing = measure_timing(strums)
     >>> print(f"mean {timing.mean_offset_ms:+.0f ms}; jitter {timing.jitter_ms.value:.1f} ms")
     mean +11 ms (+8 to +15); jitter 7.7 ms
+
+    Own times against an own grid, without a word about slots:
+
+    >>> import strumclock as sc
+    >>> grid = sc.build_grid(sc.Exercise(bpm=100, meter="4/4"), bars=16)
+    >>> timing = sc.measure_timing(sc.align(played, grid))
+    >>> print(f"{timing.n} strums in slots; mean offset {timing.mean_offset_ms:+.0f ms}")
+    64 strums in slots; mean offset +11 ms (+8 to +15)
     """
+    if not isinstance(strums, PlacedStrums):
+        anchoring = anchoring or anchoring_of(strums)
+        errors = errors or errors_of(strums_of(strums))
+        strums = aligned_strums(strums)
     anchoring, errors = anchoring or Anchoring(), errors or StrumErrors()
     path = path or SoundPath(bias_s=0.0, u_s=0.0)
     n = len(strums)

@@ -1,7 +1,9 @@
 """Are the weeks of practice working?  Tempo held and in reach, trend, causes, time to the goal, next tempo; a class."""
 
+from strumclock.weeks.assigned import Standing
 from strumclock.weeks.causes import Cause
 from strumclock.weeks.exercise import ExerciseProgress, exercise_progress
+from strumclock.weeks.frames import class_frame
 from strumclock.weeks.goal import Outlook
 from strumclock.weeks.placement import Moved
 from strumclock.weeks.record import Progress, class_list, progress
@@ -19,7 +21,9 @@ __all__ = [
     "Progress",
     "Reach",
     "Span",
+    "Standing",
     "Week",
+    "class_frame",
     "class_list",
     "exercise_progress",
     "progress",

@@ -16,13 +16,14 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 from strumclock.errors import UsageError
-from strumclock.journal import Answer, Assignment, History, Journal, PastTake, plain
+from strumclock.journal import Answer, Assignment, History, Journal, PastTake, Practised, plain
 from strumclock.verdict import TASKS, Where
 from strumclock.verdict.reach import settable_bpm
 from strumclock.weeks.causes import Cause
 from strumclock.weeks.exercise import ExerciseProgress
 from strumclock.weeks.hindrances import Hindrance, Looked, looked_at, of_the_week
-from strumclock.weeks.record import SILENT_DAYS, Progress, class_list, doubts_of
+from strumclock.weeks.need import SILENT_DAYS
+from strumclock.weeks.record import AWAITED, Progress, class_list, doubts_of
 from strumclock.weeks.week import monday_of
 
 LATEST_TAKES = 8
@@ -37,6 +38,7 @@ UNSURE_SHARE = 0.5
 ANSWERED_DAYS = 5
 """So soon after an answer nothing is missed from a student who comes once a week (common practice, no source)."""
 
+RECORDING = "recording"
 HEARD = "heard."
 """Begins the code that keeps the number of the newest take an answer was written from."""
 
@@ -123,15 +125,15 @@ def replies(
     said = []
     for one in _chosen(journal, students, day):
         past, answered = journal.history(one.student, last=LATEST_TAKES), journal.answers(one.student)
-        sure = _sure(new_takes(past, answered, day), _now(one, past))[-LOOKED_AT:]
-        looked = [looked_at(journal.measurement(take.id)) for take in sure]
-        given = journal.assignments(one.student)
-        said.append((reply(one, past, looked, answered=answered, given=given, today=day), answered))
+        sure = _sure(new_takes(past, answered, day), _now(one, past))
+        recorded = [take.id for take in sure if take.source == RECORDING]
+        looked = [looked_at(journal.measurement(take)) for take in recorded[-LOOKED_AT:]]
+        said.append((reply(one, past, looked, answered=answered, today=day), answered))
     return tuple(said)
 
 
 def _chosen(journal: Journal, students: Sequence[str] | None, today: date) -> tuple[Progress, ...]:
-    found = class_list(journal, students, today=today)
+    found = class_list(journal, students=students, today=today)
     known = {plain(one.student) for one in found}
     unknown = [name for name in students or () if plain(name) not in known]
     if unknown:
@@ -148,7 +150,6 @@ def reply(
     looked: Sequence[Looked],
     *,
     answered: Sequence[Answer] = (),
-    given: Sequence[Assignment] = (),
     today: date,
 ) -> Reply:
     """What one student is told.
@@ -163,8 +164,6 @@ def reply(
         What each new take that is sure showed, oldest first.
     answered : sequence of Answer
         What they were told before, oldest first.
-    given : sequence of Assignment
-        What they were set, oldest first.
     today : date
     """
     sent = [answer for answer in answered if answer.sent_on is not None]
@@ -172,22 +171,25 @@ def reply(
     new = new_takes(past, answered, today)
     heard = max((take.id for take in past.takes), default=0)
     now_id = _now(progress, past)
-    open_one = _open(given, today)
+    awaited = _awaited(progress, today)
     statements: tuple[Statement, ...]
     if not new and last_on is not None and (today - last_on).days < ANSWERED_DAYS:
         statements = ()
     elif not new:
-        statements = _friendly(progress, open_one)
+        statements = _friendly(progress, awaited, today)
     elif doubts := _doubts(new):
-        statements = (Statement(code="thanks", n=len(new)), Statement(code=f"record-{doubts[0]}"))
+        statements = (_thanks(new), Statement(code=f"record-{doubts[0]}"))
     elif not progress.exercises:
-        statements = (Statement(code="thanks", n=len(new)), Statement(code="short-take"))
+        statements = (_thanks(new), Statement(code="short-take"))
     else:
         now, sure = progress.exercises[0], _sure(new, now_id)
         told = told_before(answered, today)
         thing = of_the_week([one.obstacles for one in looked])
-        good = _good(now, sure, past, looked, told[-1].said if told else ()) or Statement(code="thanks", n=len(new))
-        statements = (good, *_obstacle_and_task(thing, _next_tempo(now, now_id, open_one, sure, thing)))
+        good = _good(now, sure, past, looked, told[-1].said if told else ()) or _thanks(new)
+        statements = (
+            good,
+            *_obstacle_and_task(thing, _next_tempo(now, past.exercises.get(now_id or 0), awaited, sure, thing)),
+        )
     return Reply(student=progress.student, statements=statements, exercise_id=now_id, heard=heard, answered_on=last_on)
 
 
@@ -216,26 +218,26 @@ def _now(progress: Progress, past: History) -> int | None:
 
 
 def _sure(new: Sequence[PastTake], exercise_id: int | None) -> list[PastTake]:
-    """New takes of an exercise from which something can be concluded."""
-    return [t for t in new if t.exercise_id == exercise_id and t.source == "recording" and not doubts_of(t)]
+    """New takes of an exercise from which something can be concluded, those noted on a page among them."""
+    return [take for take in new if take.exercise_id == exercise_id and not doubts_of(take)]
 
 
-def _open(given: Sequence[Assignment], today: date) -> Assignment | None:
-    """What was set last and is still to be played."""
-    still = [one for one in given if one.given_on <= today and (one.due_on is None or one.due_on >= today)]
-    return still[-1] if still else None
+def _awaited(progress: Progress, today: date) -> Assignment | None:
+    """What was set last, where no take of it came yet."""
+    last = progress.standings[:1]
+    return last[0].assignment if last and last[0].state(today) in AWAITED else None
 
 
-def _friendly(progress: Progress, open_one: Assignment | None) -> tuple[Statement, ...]:
+def _friendly(progress: Progress, awaited: Assignment | None, today: date) -> tuple[Statement, ...]:
     """A word to who sent nothing: no count of days, no reproach, one small step."""
-    bpm = open_one.bpm if open_one is not None else _to_begin_again(progress)
-    name = str(open_one.exercise.get("name") or "") if open_one is not None else ""
+    bpm = awaited.bpm if awaited is not None else _to_begin_again(progress)
+    name = str(awaited.exercise.get("name") or "") if awaited is not None else ""
     said = [
         Statement(code="silent" if progress.n_takes else "first"),
         Statement(code="short-take-of" if name else "short-take", bpm=bpm, exercise=name),
     ]
-    if open_one is not None and open_one.due_on is not None:
-        said.append(Statement(code="time-left", day=open_one.due_on))
+    if awaited is not None and awaited.due_on is not None and awaited.due_on >= today:
+        said.append(Statement(code="time-left", day=awaited.due_on))
     return tuple(said)
 
 
@@ -269,11 +271,16 @@ def _good(
     held = _held(sure)
     if held:
         bpm = held[min(past.takes_to_hold or now.takes_to_hold, len(held)) - 1]
-        return Statement(code="held", bpm=bpm, n=sum(other >= bpm for other in held))
+        return Statement(code="held" if looked else "held-noted", bpm=bpm, n=sum(other >= bpm for other in held))
     well = {"even": all(one.even for one in looked), "every-strum": all(one.every_strum for one in looked)}
     codes = [code for code, true in well.items() if true and looked]
     fresh = [code for code in codes if code not in told] or codes
     return Statement(code=fresh[0]) if fresh else None
+
+
+def _thanks(new: Sequence[PastTake]) -> Statement:
+    n = sum(take.source == RECORDING for take in new)
+    return Statement(code="thanks", n=n) if n else Statement(code="thanks-noted")
 
 
 def _held(sure: Sequence[PastTake]) -> list[float]:
@@ -322,20 +329,20 @@ def _obstacle_and_task(thing: Hindrance | None, following: Statement) -> tuple[S
 
 def _next_tempo(
     now: ExerciseProgress,
-    now_id: int | None,
-    open_one: Assignment | None,
+    practised: Practised | None,
+    awaited: Assignment | None,
     sure: Sequence[PastTake],
     thing: Hindrance | None,
 ) -> Statement:
     """The next tempo: what the teacher has set since the newest take, else the one that the takes give. Who leans on
     the click stays at the tempo: no other mends that."""
-    days, tempi = [t.played_on for t in sure if t.played_on], [t.bpm for t in sure if t.bpm is not None]
-    last = tempi[-1] if tempi else None
+    last = next((take.bpm for take in reversed(sure) if take.bpm is not None), None)
     bpm, subdivide = now.next_bpm, now.subdivide
     if thing is not None and thing.kind == "placement" and last is not None:
         bpm, subdivide = settable_bpm(last), False
-    meant = open_one is not None and open_one.exercise_id == now_id and (not days or open_one.given_on > max(days))
-    if open_one is not None and open_one.bpm is not None and meant:
-        bpm, subdivide = open_one.bpm, False
+    name = plain(practised.name) if practised is not None else ""
+    meant = awaited is not None and name and plain(str(awaited.exercise.get("name") or "")) == name
+    if awaited is not None and awaited.bpm is not None and meant:
+        bpm, subdivide = awaited.bpm, False
     rises = bpm is not None and last is not None and bpm > last + 0.5
     return Statement(code="", bpm=bpm, rises=rises, subdivide=subdivide)

@@ -9,6 +9,7 @@ from datetime import date
 
 import numpy as np
 
+from strumclock.showing import Shown
 from strumclock.verdict.reach import SLOPE, TAKE_SD, settable_bpm, take_reach
 from strumclock.weeks.causes import Cause, causes
 from strumclock.weeks.goal import Outlook, outlook
@@ -30,8 +31,8 @@ LATELY_WEEKS, BEYOND = 4, 1.15
 """A tempo in reach so far above all that was tried in these weeks rests on the usual slope alone: no number is told."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ExerciseProgress:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class ExerciseProgress(Shown):
     """One exercise of one student, over weeks.
 
     Attributes

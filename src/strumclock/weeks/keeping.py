@@ -34,7 +34,7 @@ def conclusions(
     kind: type[T],
     *,
     options: str,
-    students: Collection[str] | None = None,
+    names: Collection[str] | None = None,
 ) -> list[T]:
     """Each student's conclusion, from the journal where it still holds, else made and kept.
 
@@ -47,13 +47,13 @@ def conclusions(
         Of the conclusion: a dataclass of numbers, texts, dates, tuples and such dataclasses.
     options : str
         What else it depends on.
-    students : collection of str, optional
-        Only these, in any spelling of their names.
+    names : collection of str, optional
+        Of these students only.
     """
     found: list[T] = []
     made: dict[int, tuple[str, bytes]] = {}
-    marks = journal.marks(students)
-    known = journal.conclusions(None if students is None else [owner for owner, _ in marks.values()])
+    marks = journal.marks(names)
+    known = journal.conclusions([owner for owner, _ in marks.values()])
     for name, (owner, mark) in marks.items():
         whole_mark = f"{mark} {options} {_code()}"
         said = known.get(owner, ("", b""))

@@ -2,32 +2,36 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from strumclock.journal import History, Journal, PastTake
+from strumclock.journal import History, Journal, PastTake, plain
+from strumclock.showing import Shown
+from strumclock.weeks.assigned import Standing, standings
 from strumclock.weeks.causes import sizes_of
 from strumclock.weeks.exercise import ExerciseProgress, exercise_progress
 from strumclock.weeks.keeping import conclusions
+from strumclock.weeks.need import by_need, need_of
 from strumclock.weeks.week import TAKES_TO_HOLD, Point
 
 if TYPE_CHECKING:
     import pandas as pd
 
-SILENT_DAYS = 14  # two weekly lessons without a recording
 UNSURE_TAKES = 8  # the takes that are looked at: about a month's
-UNSURE_SHARE = 0.5
 DOUBTS = frozenset({"clipped", "truncated", "gaps", "poor-fit", "few-strums", "click-fades", "tempo-differs"})
 """Warnings that say the measurement is less sure; the others say what was inferred or what the player did."""
-NEEDS = ("stuck", "falling", "silent", "unsure", "fine")
+MOST_STANDINGS = 4
+"""Assignments that a class's list keeps of each student, the last ones."""
+AWAITED = ("waiting", "missing")
 JITTER_TO_EVENNESS = 1.6449
 """Nine tenths of normal errors lie within so many standard deviations."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Progress:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Progress(Shown):
     """One student over weeks.
 
     Attributes
@@ -45,6 +49,8 @@ class Progress:
     n_recent : int
     doubts : tuple of str
         Why, most frequent first: warning codes and errors.
+    standings : tuple of Standing
+        What was set, and what came of it; the last one given first.
     """
 
     student: str
@@ -56,6 +62,7 @@ class Progress:
     doubtful: int
     n_recent: int
     doubts: tuple[str, ...]
+    standings: tuple[Standing, ...] = ()
 
     @property
     def silent_days(self) -> int | None:
@@ -64,20 +71,11 @@ class Progress:
 
     @property
     def need(self) -> str:
-        """What the teacher should look at first: stuck, falling, silent, unsure or fine."""
-        states = {e.state for e in self.exercises[:1]}  # what is practised now
-        if states & {"plateau", "level"}:
-            return "stuck"
-        if "falling" in states:
-            return "falling"
-        if self.silent_days is None or self.silent_days > SILENT_DAYS:
-            return "silent"
-        if self.n_recent and self.doubtful >= UNSURE_SHARE * self.n_recent:
-            return "unsure"
-        return "fine"
+        """What the teacher should look at first: one of `strumclock.weeks.need.NEEDS`."""
+        return need_of(self)
 
-    def table(self) -> pd.DataFrame:
-        """One row a week and exercise."""
+    def to_frame(self) -> pd.DataFrame:
+        """One row a week and exercise: what was held and tried, the tempo in reach, jitter and mean offset."""
         import pandas as pd
 
         names = ("held_bpm", "once_held_bpm", "failed_bpm", "tried_bpm", "reached_bpm", "changes_per_minute")
@@ -120,36 +118,94 @@ def progress(
     takes_to_hold : int, optional
         Takes of a week that must hold a tempo; by default what practice.toml told the batch, else two.
 
+    Returns
+    -------
+    Progress
+
     Raises
     ------
     UsageError
         If there is no such student or exercise.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from strumclock.examples import LAST_DAY, example_journal
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     weeks = progress(example_journal(folder), "Ines", today=LAST_DAY)
+    >>> weeks.n_takes, weeks.exercises[0].highest_held_bpm
+    (20, 80.0)
     """
     return _progress(journal.history(student, exercise), today or date.today(), takes_to_hold)
 
 
 def class_list(
     journal: Journal,
-    students: Collection[str] | None = None,
     *,
     today: date | None = None,
     takes_to_hold: int | None = None,
+    below: str | os.PathLike[str] | None = None,
+    exercise: str | None = None,
+    since: date | None = None,
+    missing: bool = False,
+    students: Collection[str] | None = None,
 ) -> tuple[Progress, ...]:
-    """Every student of a journal, those first who need the teacher most: stuck, falling, silent, measurement unsure.
-
-    Of `students`, where they are named, only these.
+    """Every student of a journal, those first who need the teacher most: see `strumclock.weeks.need`.
 
     Each has the exercise played last only, without its single takes. What was concluded before from the same takes is
     read from the journal: see `strumclock.weeks.keeping`.
+
+    Parameters
+    ----------
+    journal : Journal
+    today : date, optional
+        The day that silence is counted to; today.
+    takes_to_hold : int, optional
+        Takes of a week that must hold a tempo.
+    below : path, optional
+        Only students whose takes lie in this folder or below: one teacher's, in a school's journal.
+    exercise : str, optional
+        Only those who practise it now, by its name or a part of it.
+    since : date, optional
+        Only those who have played on this day or later.
+    missing : bool
+        Only those from whom an exercise is missing or still awaited.
+    students : collection of str, optional
+        Only these, in any spelling of their names.
+
+    Returns
+    -------
+    tuple of Progress
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from strumclock.examples import LAST_DAY, example_journal
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     [(one.student, one.need) for one in class_list(example_journal(folder), today=LAST_DAY)]
+    [('Joris', 'stuck'), ('Ines', 'fine')]
     """
     day = today or date.today()
 
     def conclude(past: History) -> Progress:
         whole = _progress(past, date.min, takes_to_hold)
-        return replace(whole, exercises=tuple(replace(one, points=()) for one in whole.exercises[:1]))
+        now = tuple(replace(one, points=()) for one in whole.exercises[:1])
+        return replace(whole, exercises=now, standings=whole.standings[:MOST_STANDINGS])
 
-    found = conclusions(journal, conclude, Progress, options=f"takes_to_hold={takes_to_hold}", students=students)
-    return tuple(sorted((replace(one, today=day) for one in found), key=lambda p: NEEDS.index(p.need)))
+    names = students
+    if below is not None:
+        named = None if students is None else {plain(name) for name in students}
+        names = [one for one in journal.students_below(below) if named is None or plain(one) in named]
+    found = conclusions(journal, conclude, Progress, options=f"takes_to_hold={takes_to_hold}", names=names)
+    chosen = [replace(one, today=day) for one in found]
+    if exercise is not None:
+        wanted = plain(exercise)
+        chosen = [one for one in chosen if any(wanted in plain(e.label) for e in one.exercises)]
+    if since is not None:
+        chosen = [one for one in chosen if one.last_played is not None and one.last_played >= since]
+    if missing:
+        chosen = [one for one in chosen if any(s.state(day) in AWAITED for s in one.standings[:1])]
+    return by_need(chosen)
 
 
 def _progress(past: History, today: date, takes_to_hold: int | None) -> Progress:
@@ -169,6 +225,7 @@ def _progress(past: History, today: date, takes_to_hold: int | None) -> Progress
         )
         for key, points in by_exercise.items()
     ]
+    given = standings(past.assignments, past.takes, past.exercises)
     found.sort(key=lambda e: (e.points[-1].played_on, len(e.points)), reverse=True)
     doubtful, recent, doubts = _doubts(past.takes)
     return Progress(
@@ -181,6 +238,7 @@ def _progress(past: History, today: date, takes_to_hold: int | None) -> Progress
         doubtful=doubtful,
         n_recent=recent,
         doubts=doubts,
+        standings=given,
     )
 
 

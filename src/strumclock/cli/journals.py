@@ -1,0 +1,45 @@
+"""What the commands about weeks share: the record that they open, whose it is, days."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date
+from typing import Any
+
+import click
+
+from strumclock.errors import JournalError, UsageError
+
+JOURNAL = click.option(
+    "--journal", "journal", metavar="FILE|URL", help="The practice record: a file, or postgresql://… [in the folder]"
+)
+
+
+@contextmanager
+def open_journal(where: str, *, writes: bool = False, create: bool = False) -> Iterator[Any]:
+    """The practice record of a folder, a file or a database, which must be there; its copy is current afterwards."""
+    from strumclock.journal import Journal
+
+    book = Journal(where, create=create)
+    yield book
+    with contextlib.nullcontext() if writes else contextlib.suppress(JournalError):  # who only reads need not be told
+        book.mend_copy()
+
+
+def only_student(book: Any, student: str | None) -> str:
+    if student is not None:
+        return student
+    students = book.students()
+    if len(students) != 1:
+        raise UsageError(f"--student is needed; the record has {len(students)}: {', '.join(students)}; name one")
+    return str(students[0])
+
+
+def day(text: str | None) -> date | None:
+    if text is None:
+        return None
+    from strumclock.journal import read_date
+
+    return read_date(text)
