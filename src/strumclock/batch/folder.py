@@ -71,6 +71,17 @@ def measure_folder(
         If there is no such folder, or a practice.toml or takes.csv cannot be understood.
     JournalError
         If the journal cannot be opened or written; finished takes are kept.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from concurrent.futures import ThreadPoolExecutor
+    >>> with ThreadPoolExecutor(1) as pool, tempfile.TemporaryDirectory() as folder:
+    ...     (Path(folder) / "2026-11-28 two chords @80.wav").write_bytes(b"no sound")
+    ...     report = measure_folder(folder, executor=pool)
+    8
+    >>> report.found, report.measured, len(report.failed)
+    (1, 0, 1)
     """
     began = time.monotonic()
     root = str(folder) if is_remote(folder) else os.path.abspath(folder)

@@ -192,6 +192,14 @@ def compare(a: Measurement, b: Measurement, *, usual: Mapping[str, TakeToTake] |
     Returns
     -------
     Comparison
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_take
+    >>> found = sc.compare(example_take(), example_take())
+    >>> [(row.figure, row.b_minus_a.value, row.shown) for row in found.differences][0]
+    ('mean_offset_ms', 0.0, False)
     """
     played = (_tempo(a), _tempo(b))
     head: dict[str, Any] = {"path_a": a.take.path, "path_b": b.take.path, "bpm_a": played[0], "bpm_b": played[1]}

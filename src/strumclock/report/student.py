@@ -33,6 +33,13 @@ def message(measurement: Measurement, *, name: str | None = None, language: str 
     -------
     str
         At most 240 characters.
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_take
+    >>> print(sc.message(example_take())[:62])
+    You kept the speed of the click. When you change chords, the n
     """
     held, verdict = measurement.held, measurement.verdict
     if held is None or verdict is None:

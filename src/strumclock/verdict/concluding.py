@@ -100,6 +100,21 @@ def conclude(played: Played, timing: Timing, standard: Standard | None = None) -
     Returns
     -------
     Conclusion
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import strumclock as sc
+    >>> grid = sc.build_grid(sc.Exercise(bpm=80, meter="4/4"), bars=8)
+    >>> rng = np.random.default_rng(2)
+    >>> timing = sc.measure_timing(sc.align(grid.slot_s + 0.01 * rng.standard_normal(32), grid))
+    >>> take = sc.Played(
+    ...     offset_ms=timing.offset_ms, line_s=grid.slot_s, slot=np.arange(32), bar=grid.bar, beat=grid.beat,
+    ...     part=grid.part, at_change=grid.at_change, part_s=0.75, duration_s=23.25, bpm=80,
+    ... )
+    >>> found = conclude(take, timing)
+    >>> found.verdict.state, found.verdict.task.code, found.held.next_bpm
+    ('held', 'go-on', 84.0)
     """
     standard = standard or Standard()
     effects = shown_effects(played, timing)

@@ -118,10 +118,23 @@ def progress(
     takes_to_hold : int, optional
         Takes of a week that must hold a tempo; by default what practice.toml told the batch, else two.
 
+    Returns
+    -------
+    Progress
+
     Raises
     ------
     UsageError
         If there is no such student or exercise.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from strumclock.examples import LAST_DAY, example_journal
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     weeks = progress(example_journal(folder), "Ines", today=LAST_DAY)
+    >>> weeks.n_takes, weeks.exercises[0].highest_held_bpm
+    (20, 80.0)
     """
     return _progress(journal.history(student, exercise), today or date.today(), takes_to_hold)
 
@@ -156,6 +169,18 @@ def class_list(
         Only those who have played on this day or later.
     missing : bool
         Only those from whom an exercise is missing or still awaited.
+
+    Returns
+    -------
+    tuple of Progress
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from strumclock.examples import LAST_DAY, example_journal
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     [(one.student, one.need) for one in class_list(example_journal(folder), today=LAST_DAY)]
+    [('Joris', 'stuck'), ('Ines', 'fine')]
     """
     day = today or date.today()
 
