@@ -77,6 +77,12 @@ def test_a_public_value_says_what_it_holds(name: str) -> None:
     assert fields <= _told(docstring, "Parameters") | _told(docstring, "Attributes")
 
 
+def test_the_first_page_says_what_is_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its example is run, from the project's folder."""
+    monkeypatch.chdir(ROOT)
+    assert doctest.testfile(str(DOCS / "index.rst"), module_relative=False) == doctest.TestResults(0, 4)
+
+
 @pytest.mark.slow
 @pytest.mark.usefixtures("sphinx")
 def test_the_reference_is_built_without_a_warning(tmp_path: Path) -> None:

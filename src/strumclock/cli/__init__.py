@@ -26,6 +26,7 @@ _COMMANDS = {
     "click": "take",
     "tuning": "take",
     "compare": "take",
+    "assign": "assigning",
     "batch": "record",
     "progress": "weeks",
     "class": "weeks",

@@ -78,7 +78,7 @@ def measure(
     nominal = _tempo_map(options, exercise)
     heard = listen(_recording(take, options), exercise, options, nominal)
     if options.free:
-        return assemble_free(heard, exercise, options)
+        return replace(assemble_free(heard, exercise, options), settings=options.told())
     return _of_part(heard, _align(heard, exercise, options, nominal), options)
 
 
@@ -138,6 +138,7 @@ def _of_part(heard: Listened, alignment: Alignment, options: MeasureOptions) -> 
         strums=tuple(replace(s, of=part_at(alignment.parts, s.time_s)) for s in measurement.strums),
         elsewhere=strums_elsewhere(heard.strums, alignment, take_path(options).bias_s),
         parts=alignment.parts,
+        settings=options.told(),
         steps=take_steps(here, of_it, found, options),
     )
 

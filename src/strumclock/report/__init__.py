@@ -7,6 +7,7 @@ from strumclock.report.class_table import class_table, spark
 from strumclock.report.comparing import comparison, tuning_table
 from strumclock.report.comparison_plot import plot_comparison, write_comparison_plot
 from strumclock.report.language import Language, language_of, languages
+from strumclock.report.methods import methods
 from strumclock.report.outputs import Outputs, write_outputs
 from strumclock.report.page import page, write_page
 from strumclock.report.picture import plot_take, write_plot
@@ -46,6 +47,7 @@ __all__ = [
     "mark_sent",
     "marked",
     "message",
+    "methods",
     "page",
     "plain",
     "plot_beats",
