@@ -37,6 +37,7 @@ ORDER = (
     ("weeks",),
     ("report",),
     ("batch",),
+    ("assignments",),
     ("demo", "examples"),
     ("cli",),
 )
@@ -71,6 +72,7 @@ MAY_IMPORT = {
     "weeks": {"numpy", "scipy", "pandas"},
     "report": {"numpy", "matplotlib", "pandas", "rich", "soundfile", "jinja2", "markupsafe"},
     "batch": {"numpy", "distributed", "fsspec", "av", "rich"},
+    "assignments": {"numpy", "soundfile", "tomlkit"},
     "demo": {"numpy", "soundfile"},
     "examples": set(),
     "cli": {"click", "rich"},

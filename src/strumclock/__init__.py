@@ -81,6 +81,7 @@ if TYPE_CHECKING:
     )
     from strumclock.report import (
         BarSound as BarSound,
+        answers as answers,
         hear_bar as hear_bar,
         message as message,
         methods as methods,
@@ -189,6 +190,7 @@ _HOME = {
     ),
     "report": (
         "BarSound",
+        "answers",
         "hear_bar",
         "message",
         "methods",
@@ -259,6 +261,7 @@ __all__ = [
     "UsageError",
     "Verdict",
     "align",
+    "answers",
     "build_grid",
     "class_frame",
     "class_list",

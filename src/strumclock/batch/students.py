@@ -19,7 +19,7 @@ from strumclock.errors import printable
 from strumclock.report.writing import SOUND_ENDINGS
 
 _NOBODY = re.compile(
-    r"(week|woche|semaine|semana|lesson|month|term|year|day)s?[\W_]*\d*|takes|recordings|archive|old|pages|students|sent|"
+    r"strumclock-assigned|(week|woche|semaine|semana|lesson|month|term|year|day)s?[\W_]*\d*|takes|recordings|archive|old|pages|students|sent|"
     r"\d+",
     re.IGNORECASE,
 )
