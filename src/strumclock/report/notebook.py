@@ -173,7 +173,7 @@ def _picture(m: Measurement) -> Markup:
 
     figure = new_figure(9.0, 3.0)
     axes = plot_offsets(m, figure.add_axes((0.08, 0.2, 0.9, 0.74)), legend=False)
-    axes.yaxis.label.set_size(LABEL_PT)
+    axes.yaxis.label.set_fontsize(LABEL_PT)
     out = io.BytesIO()
     save(figure, out, "png")
     data = base64.b64encode(out.getvalue()).decode("ascii")
