@@ -185,7 +185,7 @@ def _picture(m: Measurement) -> Markup:
 
 def _alone(timing: Timing) -> Measurement:
     """A take of which only the timing is known, as the table of figures takes it."""
-    nothing = TakeInfo(path=None, sha256=None, duration_s=0.0, sample_rate_hz=0, channels=0)
+    nothing = TakeInfo(path=None, sha256=None, duration_s=0.0, sample_rate_hz=None, channels=None)
     exercise = Exercise(per_beat=max(1, *(group.place for group in timing.by_part), 1))
     return Measurement(take=nothing, exercise=exercise, timing=timing, absent=timing.absent)
 
