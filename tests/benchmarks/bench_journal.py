@@ -33,14 +33,14 @@ CHUNK = 1000
 START = date(2024, 1, 1)
 
 
-def fill(journal: Journal, n: int) -> None:
+def fill(journal: Journal, n: int, takes_a_student: int = TAKES_A_STUDENT) -> None:
     """Write n takes quickly: rows like those that single takes get, many in a statement."""
     forms = []
     for seed in range(20):
         told = {"name": f"exercise {seed % 2}", "chords": ["A", "D"], "beats_per_change": 4}
         measured = take_json(seed=seed, n=128, exercise=told, jitter_ms=15 + seed / 3)
         forms.append((take_columns(measured), figure_rows(measured), strum_row(measured), result_row(measured)))
-    count = max(n // TAKES_A_STUDENT, 1)
+    count = max(n // takes_a_student, 1)
     with journal.writing() as connection:
         connection.execute(students.insert(), [{"id": s + 1, "key": f"s{s}", "name": f"S{s}"} for s in range(count)])
         rows = [{"id": e + 1, "key": f"e{e}", "name": f"exercise {e}", "beats_per_change": 4.0} for e in range(2)]
