@@ -56,7 +56,7 @@ def note_take(
         ``student``, ``date``, ``exercise``, ``equipment``, a field of the exercise such as ``bpm``; ``excluded`` with
         the reason; ``remark``.
     value : str or None
-        None takes back an exclusion or a remark.
+        None takes back what was said by hand.
     folder : path, optional
         The folder that is measured with ``batch``; the journal's own by default.
     measure : callable
@@ -85,14 +85,12 @@ def note_take(
     """
     if field not in ("excluded", "remark"):
         check_edit(field, value)
-        if value is None:
-            raise UsageError(f"a value is needed to correct {field}, but none came; tell one")
     before = one_take(journal, take)
     whose = {before.student, value or ""} if field == "student" else {before.student}
     weeks = _weeks(journal, whose)
     again = None
     if field not in BESIDE_THE_SOUND and before.source == "recording":
-        again = _again(journal, before, field, str(value), folder, measure)
+        again = _again(journal, before, field, value, folder, measure)
     _write(journal, before, field, value, again)
     return Noted(
         before=before,
@@ -109,14 +107,14 @@ def _again(
     journal: Journal,
     before: OneTake,
     field: str,
-    value: str,
+    value: str | None,
     folder: str | os.PathLike[str] | None,
     measure: Measure,
 ) -> _Again | None:
     """The take planned anew, and measured where that changes what it is measured with; None without its sound."""
     path = _path_of(journal, before)
     if path is None:
-        if field in TOLD_FIELDS:
+        if field in TOLD_FIELDS or value is None:
             raise UsageError(
                 f"a take whose {field} is corrected must be measured again, but its recording {before.name} is not "
                 "there, or holds another sound; put it back, or leave the take out with --exclude"
@@ -125,12 +123,13 @@ def _again(
     plan = _plan(journal, before, path, {**journal.edits_of(before.identity), field: value}, folder)
     if plan.error is not None:
         raise UsageError(plan.error)
-    if plan.settings == before.settings and before.error is None:
+    if value is not None and plan.settings == before.settings and before.error is None:
         return _Again(plan=plan, outcome=None)
     outcome = attempt(plan, measure)
     if outcome.error is not None:
-        raise RecordingError(f"{before.name} must be measured again with {field} {value}, but: {outcome.error}")
-    if field == "bpm":
+        told = f"with {field} {value}" if value is not None else f"without the corrected {field}"
+        raise RecordingError(f"{before.name} must be measured again {told}, but: {outcome.error}")
+    if field == "bpm" and value is not None:
         _refuse_other_click(outcome.measurement or {}, value)
     return _Again(plan=outcome.plan, outcome=outcome)
 
@@ -192,16 +191,17 @@ def _write(journal: Journal, before: OneTake, field: str, value: str | None, aga
     elif field == "remark":
         journal.annotate(before.id, value)
     else:
-        journal.correct(before.id, field, value, measured=_entry(before, again.plan, again.outcome) if again else None)
+        journal.correct(before.id, field, value, measured=_entry(before, field, again) if again else None)
 
 
-def _entry(before: OneTake, plan: Plan, outcome: Outcome | None) -> TakeEntry | None:
+def _entry(before: OneTake, field: str, again: _Again) -> TakeEntry | None:
     """The take as it is written down anew; None where it need not be."""
-    if outcome is None:
+    plan = again.plan
+    if again.outcome is None:
         return None
     return TakeEntry(
         identity=before.identity,
-        student=before.student,
+        student=plan.student if field == "student" else before.student,
         path=before.path,
         played_on=plan.played_on,
         played_at=plan.played_at,
@@ -210,7 +210,7 @@ def _entry(before: OneTake, plan: Plan, outcome: Outcome | None) -> TakeEntry | 
         remark=plan.remark,
         excluded=plan.excluded,
         exercise=plan.told,
-        measurement=outcome.measurement,
+        measurement=again.outcome.measurement,
         settings=plan.settings,
         version=installed_version("strumclock"),
     )
