@@ -1,6 +1,6 @@
 """How a take was timed: mean offset, jitter and drift, each with its uncertainty, and whether it holds its tempo."""
 
-from strumclock.timing.aligned import aligned_strums, anchoring_of, errors_of
+from strumclock.timing.aligned import aligned_strums, anchoring_of, errors_of, strums_of
 from strumclock.timing.estimate import Estimate
 from strumclock.timing.figures import measure_timing
 from strumclock.timing.placed import ANCHORS, Anchoring, PlacedStrums, StrumErrors
@@ -30,4 +30,5 @@ __all__ = [
     "lag1",
     "measure_timing",
     "sound_path",
+    "strums_of",
 ]
