@@ -41,7 +41,7 @@ def teacher_of(student: int) -> str:
 
 def fill_school(journal: Journal, n: int) -> None:
     """Takes, then whose folder each lies in, its file, and what was set each week."""
-    fill(journal, n, takes_a_student=n // STUDENTS)
+    fill(journal, n, a_student=n // STUDENTS)
     with journal.writing() as connection:
         folder = "'teacher ' || ((student_id - 1) % :teachers) || '/S' || (student_id - 1) || '/' || id || '.m4a'"
         connection.execute(sa.text(f"UPDATE takes SET path = {folder}"), {"teachers": TEACHERS})

@@ -220,10 +220,10 @@ class Journal(Connected, Shown):
         with self.reading() as connection:
             return assigned.read(connection, student)
 
-    def answers(self, student: str | None = None) -> tuple[Answer, ...]:
-        """What was written to a student, or to all, oldest first."""
+    def answers(self, student: str | None = None, *, last: int | None = None) -> tuple[Answer, ...]:
+        """What was written to a student, or to all, oldest first; with `last` only so many, the latest."""
         with self.reading() as connection:
-            return answered.read(connection, student)
+            return answered.read(connection, student, last=last)
 
     def last_answers(self) -> dict[str, Answer]:
         """The last answer to each student, by name."""
