@@ -7,14 +7,15 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
-from practice import take_json
+from practice import pretend_to_measure, recording, take_json
 from rich.cells import cell_len
 
 from strumclock import report
+from strumclock.batch import measure_folder
 from strumclock.cli import main
 from strumclock.journal import Answer, Assignment, Journal, TakeEntry
 from strumclock.journal.writing import write_take
-from strumclock.weeks import class_frame, class_list, progress
+from strumclock.weeks import class_frame, class_list, progress, record
 from strumclock.weeks.need import NEEDS
 
 MONDAY = date(2026, 9, 7)
@@ -196,3 +197,30 @@ def test_a_bad_day_is_one_line(school, capsys):
     """--since takes a date."""
     assert main(["class", str(Path(school.where).parent), "--since", "last week"]) == 2
     assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_after_a_batch_the_list_finds_all_concluded(tmp_path, monkeypatch):
+    """The batch has worked out the weeks of those from whom something came; the list only reads, and says the same."""
+    for name in ("Ines", "Tom"):
+        for bpm in (72, 76):
+            recording(tmp_path / name, f"2026-11-{bpm - 50} two chords @{bpm}.wav")
+    measure_folder(tmp_path, workers=1, measure=pretend_to_measure)
+    worked_out = []
+    weeks_of = record.exercise_progress
+    monkeypatch.setattr(record, "exercise_progress", lambda *a, **k: worked_out.append(a) or weeks_of(*a, **k))
+    journal = Journal(tmp_path)
+    found = class_list(journal, today=TODAY)
+    assert worked_out == []
+    assert [one.student for one in found] == ["Ines", "Tom"]
+    assert [one.exercises[0].weeks for one in found] == [progress(journal, n).exercises[0].weeks for n in ("Ines", "Tom")]
+
+
+def test_of_several_exercises_the_list_shows_the_one_played_last(tmp_path):
+    """Two chords until week 5, the waltz in week 6; the whole record has both, the last one first."""
+    takes = [recorded("Ines", week, 80, True) for week in range(6)]
+    journal = journal_of(tmp_path, [*takes, recorded("Ines", 6, 90, True, exercise=WALTZ)])
+    whole = progress(journal, "Ines", today=TODAY).exercises
+    (one,) = class_list(journal, today=TODAY)[0].exercises
+    assert len(whole) == 2
+    assert one.label == whole[0].label
+    assert "waltz" in one.label

@@ -18,6 +18,7 @@ from strumclock.batch.report import BatchReport, Failure, Step
 from strumclock.batch.running import Measure, Outcome, measure_file, run
 from strumclock.errors import AudioFileError, JournalError, UsageError
 from strumclock.journal import Journal, plain
+from strumclock.weeks.record import keep_up
 
 if TYPE_CHECKING:
     from strumclock.verdict import Standard
@@ -129,6 +130,8 @@ def measure_folder(
     folders = {f.path: f.folder for f in found}
     takes.set_standards(planner.settings, plans, folders)
     gathered = gather(book, planner, root, {plan.student: folders[plan.path] for plan in plans}, takes, fresh)
+    if not interrupted:
+        keep_up(book, fresh)
     csv, csv_error = _copy(book, asked=copy)
     broken = {failure.path for failure in failed}
     return BatchReport(

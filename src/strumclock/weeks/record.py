@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -183,14 +183,8 @@ def class_list(
     [('Joris', 'stuck'), ('Ines', 'fine')]
     """
     day = today or date.today()
-
-    def conclude(past: History) -> Progress:
-        whole = _progress(past, date.min, takes_to_hold)
-        now = tuple(replace(one, points=()) for one in whole.exercises[:1])
-        return replace(whole, exercises=now, standings=whole.standings[:MOST_STANDINGS])
-
     names = journal.students_below(below) if below is not None else None
-    found = conclusions(journal, conclude, Progress, options=f"takes_to_hold={takes_to_hold}", names=names)
+    found = _concluded(journal, names, takes_to_hold)
     chosen = [replace(one, today=day) for one in found]
     if exercise is not None:
         wanted = plain(exercise)
@@ -202,12 +196,47 @@ def class_list(
     return by_need(chosen)
 
 
-def _progress(past: History, today: date, takes_to_hold: int | None) -> Progress:
+def keep_up(journal: Journal, students: Collection[str]) -> None:
+    """Work out what has changed of these students and keep it, so that their class's list need not.
+
+    Parameters
+    ----------
+    journal : Journal
+    students : collection of str
+        Names; those that the journal does not know are passed over.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from strumclock.examples import example_journal
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     journal = example_journal(folder)
+    ...     keep_up(journal, ["Ines"])
+    ...     len(journal.conclusions())
+    1
+    """
+    _concluded(journal, students, None)
+
+
+def _concluded(journal: Journal, names: Collection[str] | None, takes_to_hold: int | None) -> list[Progress]:
+    """What a list shows of each student, whatever the day."""
+
+    def conclude(past: History) -> Progress:
+        whole = _progress(past, date.min, takes_to_hold, most=1)
+        now = tuple(replace(one, points=()) for one in whole.exercises)
+        return replace(whole, exercises=now, standings=whole.standings[:MOST_STANDINGS])
+
+    return conclusions(journal, conclude, Progress, options=f"takes_to_hold={takes_to_hold}", names=names)
+
+
+def _progress(past: History, today: date, takes_to_hold: int | None, *, most: int | None = None) -> Progress:
+    """A student's weeks, of the exercises played last; of all, or of so many at most."""
     counted = [take for take in past.takes if take.not_counted is None]
     by_exercise: dict[int, list[Point]] = {}
     for take in counted:
         if take.exercise_id is not None:
             by_exercise.setdefault(take.exercise_id, []).append(_point(take))
+    last_first = sorted(by_exercise.items(), key=lambda e: (e[1][-1].played_on, len(e[1])), reverse=True)
     found = [
         exercise_progress(
             past.exercises[key].label,
@@ -217,10 +246,9 @@ def _progress(past: History, today: date, takes_to_hold: int | None) -> Progress
             goal_by=past.exercises[key].goal_by,
             takes_to_hold=takes_to_hold or past.takes_to_hold or TAKES_TO_HOLD,
         )
-        for key, points in by_exercise.items()
+        for key, points in last_first[:most]
     ]
     given = standings(past.assignments, past.takes, past.exercises)
-    found.sort(key=lambda e: (e.points[-1].played_on, len(e.points)), reverse=True)
     doubtful, recent, doubts = _doubts(past.takes)
     return Progress(
         student=past.student,
