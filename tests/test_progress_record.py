@@ -367,7 +367,9 @@ def test_a_class_read_again_is_what_was_concluded(journal, monkeypatch):
     made = class_list(journal, today=TODAY)
     concluded = []
     whole = record._progress
-    monkeypatch.setattr(record, "_progress", lambda past, *a, **k: concluded.append(past.student) or whole(past, *a, **k))
+    monkeypatch.setattr(
+        record, "_progress", lambda past, *rest, **more: concluded.append(past.student) or whole(past, *rest, **more)
+    )
     assert class_list(journal, today=TODAY) == made
     assert concluded == []
     for one, fresh in zip(made, (progress(journal, p.student, today=TODAY) for p in made), strict=True):

@@ -22,8 +22,8 @@ from statistics import median
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import sqlalchemy as sa
-from practice import recording, take_json
 from postgresql_server import server
+from practice import recording, take_json
 
 from strumclock.journal import Answer, Assignment, Journal, TakeEntry
 from strumclock.journal.entry import figure_rows, result_row, strum_row, take_columns

@@ -18,7 +18,7 @@ from strumclock.batch.report import BatchReport, Failure, Step
 from strumclock.batch.running import Measure, Outcome, measure_file, run
 from strumclock.errors import AudioFileError, JournalError, UsageError
 from strumclock.journal import Journal, plain
-from strumclock.weeks.record import keep_up
+from strumclock.weeks import class_list
 
 if TYPE_CHECKING:
     from strumclock.verdict import Standard
@@ -131,7 +131,7 @@ def measure_folder(
     takes.set_standards(planner.settings, plans, folders)
     gathered = gather(book, planner, root, {plan.student: folders[plan.path] for plan in plans}, takes, fresh)
     if not interrupted:
-        keep_up(book, fresh)
+        class_list(book, students=fresh)  # works out their weeks and keeps them: whoever looks next need not wait
     csv, csv_error = _copy(book, asked=copy)
     broken = {failure.path for failure in failed}
     return BatchReport(

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from strumclock.errors import printable
 from strumclock.journal.copying import KEPT_UP_TO
+from strumclock.showing import Shown
 
 SHOWN = 5
 """Files named under one heading; the others are counted."""
@@ -69,8 +70,8 @@ class Gathered:
     due_on: date | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BatchReport:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class BatchReport(Shown):
     """What a batch did.
 
     Attributes

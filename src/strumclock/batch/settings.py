@@ -4,6 +4,7 @@
 
     student = "Ines"
     equipment = "dreadnought; phone on the music stand"
+    language = "de"                    # of what students are sent: a code, or a compiled catalogue (.mo)
     standard = "steady"                # first-weeks, steady, tight, or a table with a standard's numbers
 
     [defaults]                         # what holds for every take unless told otherwise
@@ -34,6 +35,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
+from pathlib import PurePath
 from typing import Any
 
 from strumclock.batch.assigned import ToldAssignment, read_assignments
@@ -47,7 +49,7 @@ from strumclock.pipeline.options import MeasureOptions
 FILE_NAME = "practice.toml"
 EXERCISE_FIELDS = {name: field for name, field in fields_of(Exercise).items() if field.in_files}
 OPTION_FIELDS = {name: field for name, field in fields_of(MeasureOptions).items() if field.in_files}
-_TOP = ("root", "student", "equipment", "standard", "takes_to_hold", "defaults", "exercises", "assignments")
+_TOP = ("root", "student", "equipment", "language", "standard", "takes_to_hold", "defaults", "exercises", "assignments")
 MOST_TO_HOLD = 100
 LARGEST_WHOLE = 2**63 - 1  # what TOML 1.0 asks a reader to hold
 
@@ -71,6 +73,8 @@ class Settings:
     Attributes
     ----------
     student, equipment : str or None
+    language : str or None
+        Of what students are sent: a code, or the path of a compiled catalogue.
     standard : str, mapping or None
     takes_to_hold : int or None
     told, options : mapping
@@ -83,6 +87,7 @@ class Settings:
 
     student: str | None = None
     equipment: str | None = None
+    language: str | None = None
     standard: str | Mapping[str, Any] | None = None
     takes_to_hold: int | None = None
     told: Mapping[str, Any] = field(default_factory=dict)
@@ -163,6 +168,7 @@ def add_settings(above: Settings, text: str, path: str) -> Settings:
         above,
         student=_text(said, "student", path) or above.student,
         equipment=_text(said, "equipment", path) or above.equipment,
+        language=_language(said, path) or above.language,
         standard=standard,
         takes_to_hold=takes_to_hold,
         told={**above.told, **told},
@@ -233,6 +239,12 @@ def _text(said: Mapping[str, Any], name: str, path: str) -> str | None:
     if text is not None and not isinstance(text, str):
         raise UsageError(f"{name} in {path} must be a text in quotes, but {text!r} came; correct it")
     return printable(text) if text is not None else None
+
+
+def _language(said: Mapping[str, Any], path: str) -> str | None:
+    """A language's code; the path of a catalogue is told from where the file lies."""
+    told = _text(said, "language", path)
+    return str(PurePath(path).parent / told) if told is not None and told.casefold().endswith(".mo") else told
 
 
 def _refuse_unknown(given: Mapping[str, Any], known: tuple[str, ...], where: str) -> None:

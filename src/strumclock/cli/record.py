@@ -77,18 +77,24 @@ def note_command(
     """Add a remark TEXT to the practice record of FOLDER, or correct or exclude a take by hand."""
     if take is None and (exclude or include or correct):
         raise UsageError("--exclude, --include and --correct need --take, the file name of the take; add it")
+    from strumclock.batch.again import correct as correct_take
+
     with open_journal(journal or folder, writes=True) as book:
         if take is None:
             book.note(student, text, exercise=exercise, on=day(on))
+            said = f"a remark is written{f' about {student}' if student else ''}"
         elif exclude:
             book.exclude(take, text)
+            said = f"{take} is left out of all progress: {text}"
         elif include:
             book.include(take)
+            said = f"{take} counts again"
         elif correct:
-            book.correct(take, correct, text)
+            said = correct_take(book, take, correct, text)
         else:
             book.annotate(take, text)
-    say("written")
+            said = f"a remark is written about {take}"
+    say(said)
 
 
 @click.command("forget", short_help="Delete what the practice record holds of a student.")

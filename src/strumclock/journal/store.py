@@ -205,10 +205,11 @@ class Journal(Connected, Shown):
         with self.reading() as connection:
             return tables.measurement(connection, by_hand.known_take(connection, take).id)
 
-    def history(self, student: str | None = None, exercise: str | None = None) -> History:
-        """The past takes of one student (the only one, where none is named), of one exercise or of all."""
+    def history(self, student: str | None = None, exercise: str | None = None, *, last: int | None = None) -> History:
+        """The past takes of one student (the only one, where none is named), of one exercise or of all; with `last`
+        only so many of them, the latest."""
         with self.reading() as connection:
-            return history(connection, student, exercise)
+            return history(connection, student, exercise, last=last)
 
     def assignments(self, student: str | None = None) -> tuple[Assignment, ...]:
         """What was set, oldest first: to one student, or to all."""

@@ -25,6 +25,7 @@ from strumclock.fields import fields_of
 from strumclock.grid import Exercise
 from strumclock.pipeline.figures import COMPARED, RELATIVE_JITTER
 from strumclock.pipeline.measurement import Measurement
+from strumclock.showing import Shown
 from strumclock.timing import Anchoring, Estimate, PlacedStrums, measure_timing
 from strumclock.timing.estimate import COVERAGE_FACTOR, t_factor
 
@@ -107,8 +108,8 @@ def take_to_take(values: Sequence[float]) -> TakeToTake | None:
     return TakeToTake(sd=math.sqrt(float(steps @ steps) / steps.size / 2), n=len(values))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Comparison:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Comparison(Shown):
     """Two takes beside each other.
 
     Attributes

@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib
 from typing import TYPE_CHECKING, Any
 
-from strumclock.timing.aligned import aligned_strums, anchoring_of, errors_of
+from strumclock.timing.aligned import aligned_strums, anchoring_of, errors_of, strums_of
 from strumclock.timing.estimate import Estimate
 from strumclock.timing.placed import ANCHORS, Anchoring, PlacedStrums, StrumErrors
 from strumclock.timing.regression import Line, fit_line, lag1
@@ -37,6 +37,7 @@ __all__ = [
     "lag1",
     "measure_timing",
     "sound_path",
+    "strums_of",
 ]
 
 

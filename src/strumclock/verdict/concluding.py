@@ -21,6 +21,9 @@ ALONE_SHARE, SLOWEST_ALONE_BPM = 0.75, 40.0
 
 COMPARED_WITH = {"placement": "click", "place": "other strums", "step": "strums before"}
 
+WELL_EVEN = 0.9
+"""Share of the strums within the tolerance from which a player is told that they are even."""
+
 STATES = {True: "held", False: "not-yet", None: "cannot-tell"}
 
 
@@ -71,7 +74,7 @@ class Conclusion:
     verdict: Verdict
 
 
-_TASKS = {
+TASKS = {
     "stopped": "play-through",
     "own-tempo": "hear-where-parted",
     "omitted": "keep-hand-moving",
@@ -83,6 +86,8 @@ _TASKS = {
     "place": "count-place",
     "scatter": "muted-with-click",
 }
+"""What is done about each kind of obstacle: the task's code."""
+
 _AT_OWN_TEMPO = {"change-alone", "count-place"}
 
 
@@ -145,7 +150,7 @@ def _task(held: Held, obstacles: Sequence[Obstacle], played: Played) -> Task:
     if not obstacles:
         return Task(code="go-on")
     first = obstacles[0]
-    code = _TASKS[first.kind]
+    code = TASKS[first.kind]
     alone = None
     if code in _AT_OWN_TEMPO and played.bpm is not None:
         alone = settable_bpm(max(ALONE_SHARE * played.bpm, min(SLOWEST_ALONE_BPM, played.bpm)))

@@ -148,6 +148,7 @@ def class_list(
     exercise: str | None = None,
     since: date | None = None,
     missing: bool = False,
+    students: Collection[str] | None = None,
 ) -> tuple[Progress, ...]:
     """Every student of a journal, those first who need the teacher most: see `strumclock.weeks.need`.
 
@@ -169,6 +170,8 @@ def class_list(
         Only those who have played on this day or later.
     missing : bool
         Only those from whom an exercise is missing or still awaited.
+    students : collection of str, optional
+        Only these, in any spelling of their names.
 
     Returns
     -------
@@ -183,8 +186,17 @@ def class_list(
     [('Joris', 'stuck'), ('Ines', 'fine')]
     """
     day = today or date.today()
-    names = journal.students_below(below) if below is not None else None
-    found = _concluded(journal, names, takes_to_hold)
+
+    def conclude(past: History) -> Progress:
+        whole = _progress(past, date.min, takes_to_hold, most=1)
+        now = tuple(replace(one, points=()) for one in whole.exercises)
+        return replace(whole, exercises=now, standings=whole.standings[:MOST_STANDINGS])
+
+    names = students
+    if below is not None:
+        named = None if students is None else {plain(name) for name in students}
+        names = [one for one in journal.students_below(below) if named is None or plain(one) in named]
+    found = conclusions(journal, conclude, Progress, options=f"takes_to_hold={takes_to_hold}", names=names)
     chosen = [replace(one, today=day) for one in found]
     if exercise is not None:
         wanted = plain(exercise)
@@ -194,39 +206,6 @@ def class_list(
     if missing:
         chosen = [one for one in chosen if any(s.state(day) in AWAITED for s in one.standings[:1])]
     return by_need(chosen)
-
-
-def keep_up(journal: Journal, students: Collection[str]) -> None:
-    """Work out what has changed of these students and keep it, so that their class's list need not.
-
-    Parameters
-    ----------
-    journal : Journal
-    students : collection of str
-        Names; those that the journal does not know are passed over.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> from strumclock.examples import example_journal
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     journal = example_journal(folder)
-    ...     keep_up(journal, ["Ines"])
-    ...     len(journal.conclusions())
-    1
-    """
-    _concluded(journal, students, None)
-
-
-def _concluded(journal: Journal, names: Collection[str] | None, takes_to_hold: int | None) -> list[Progress]:
-    """What a list shows of each student, whatever the day."""
-
-    def conclude(past: History) -> Progress:
-        whole = _progress(past, date.min, takes_to_hold, most=1)
-        now = tuple(replace(one, points=()) for one in whole.exercises)
-        return replace(whole, exercises=now, standings=whole.standings[:MOST_STANDINGS])
-
-    return conclusions(journal, conclude, Progress, options=f"takes_to_hold={takes_to_hold}", names=names)
 
 
 def _progress(past: History, today: date, takes_to_hold: int | None, *, most: int | None = None) -> Progress:
@@ -284,7 +263,7 @@ def _point(take: PastTake) -> Point:
             take.played,
         ),
         paper=take.source == "paper",
-        doubtful=bool(_doubts_of(take)),
+        doubtful=bool(doubts_of(take)),
     )
 
 
@@ -296,7 +275,7 @@ def _margin_by_evenness(take: PastTake) -> float | None:
     return min(margin, 1.0) if take.held else max(margin, 1.0)
 
 
-def _doubts_of(take: PastTake) -> list[str]:
+def doubts_of(take: PastTake) -> list[str]:
     """Why a recording's measurement is not sure: codes."""
     if take.source != "recording" or take.excluded or take.replaced:
         return []
@@ -312,7 +291,7 @@ def _doubts_of(take: PastTake) -> list[str]:
 
 def _doubts(takes: Sequence[PastTake]) -> tuple[int, int, tuple[str, ...]]:
     recent = [take for take in takes if take.source == "recording" and not take.excluded][-UNSURE_TAKES:]
-    lists = [_doubts_of(take) for take in recent]
+    lists = [doubts_of(take) for take in recent]
     counts: dict[str, int] = {}
     for codes in lists:
         for code in codes:
