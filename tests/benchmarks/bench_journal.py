@@ -25,9 +25,9 @@ import sqlalchemy as sa
 from postgresql_server import server
 from practice import recording, take_json
 
-from strumclock.journal import Answer, Assignment, Journal, TakeEntry
+from strumclock.journal import Assignment, Journal, TakeEntry
 from strumclock.journal.entry import figure_rows, result_row, strum_row, take_columns
-from strumclock.journal.schema import exercises, figures, results, strums, students, takes
+from strumclock.journal.schema import answers, exercises, figures, results, strums, students, takes
 from strumclock.journal.writing import now
 from strumclock.weeks import class_list, progress
 
@@ -62,11 +62,10 @@ def fill(journal: Journal, n: int, lessons: Path) -> None:
             connection.execute(figures.insert(), many)
             connection.execute(strums.insert(), [{"take_id": i + 1, **forms[i % 20][2]} for i in chunk])
             connection.execute(results.insert(), [{"take_id": i + 1, **forms[i % 20][3]} for i in chunk])
-    mondays = [LAST - timedelta(weeks=week) for week in range(1, 53)]
-    told = {"name": "exercise 4"}
-    journal.assign(Assignment(student=s, exercise=told, bpm=80.0, given_on=day) for s in names for day in mondays[:8])
-    for name in names[:: STUDENTS // 60]:
-        journal.keep_answer(Answer(student=name, text="Well played.", written_on=mondays[0]))
+        for owner in range(1, STUDENTS + 1):
+            connection.execute(answers.insert(), [_answer(owner, week) for week in range(WEEKS)])
+    told, days = {"name": "exercise 4"}, [LAST - timedelta(weeks=week) for week in range(1, 9)]
+    journal.assign(Assignment(student=s, exercise=told, bpm=80.0, given_on=day) for s in names for day in days)
 
 
 PLACES = (("changes", None), ("pair", ["A", "D"]), ("pair", ["D", "A"]), ("drift", None), ("beat", 2), ("beat", 4))
@@ -96,6 +95,14 @@ def _take(i: int, n: int, folders: list[str], forms: list) -> dict:
         **forms[(who + 7 * number) % 20][0],
         "bpm": 60.0 + days % 365 // 28,
     }
+
+
+def _answer(owner: int, week: int) -> dict:
+    day = START + timedelta(weeks=week)
+    said = f"thanks/{week % 3} obstacle-changes-late/{week % 3} task-change-alone/{week % 3} heard.{week}"
+    text = "Thank you for your 2 recordings. At the chord changes you still come in late. " * 2
+    row = {"student_id": owner, "exercise_id": 1, "written_on": day, "language": "en", "text": text, "said": said}
+    return {**row, "sent_on": day, "made_at": now()}
 
 
 def timed(work: Callable[[], object], runs: int = 5) -> float:
@@ -158,6 +165,8 @@ def commands(lessons: Path, journal: tuple[str, ...]) -> None:
     run("class of two teachers at once, nothing concluded before", of(5), of(6))
     run("class of two teachers at once", of(5), of(6))
     run("class of a teacher beside a batch of another", of(5), (sys.executable, "-c", batch))
+    answer = (*STRUMCLOCK, "answer", str(lessons / "teacher3"), *journal)
+    run("answer of a teacher", answer)
     run("progress of one student", (*STRUMCLOCK, "progress", str(lessons), *journal, "--student", "S67"))
     run("class of the school, most not concluded before", (*STRUMCLOCK, "class", str(lessons), *journal))
     run("class of the school", (*STRUMCLOCK, "class", str(lessons), *journal))

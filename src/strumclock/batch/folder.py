@@ -130,8 +130,8 @@ def measure_folder(
     folders = {f.path: f.folder for f in found}
     takes.set_standards(planner.settings, plans, folders)
     gathered = gather(book, planner, root, {plan.student: folders[plan.path] for plan in plans}, takes, fresh)
-    if not interrupted:
-        class_list(book, students=fresh)  # works out their weeks and keeps them: whoever looks next need not wait
+    if fresh and not interrupted:
+        class_list(book, students=list(fresh))  # concluded now, so that nobody waits for it at the lesson
     csv, csv_error = _copy(book, asked=copy)
     broken = {failure.path for failure in failed}
     return BatchReport(

@@ -34,6 +34,9 @@ NEED_FIT = "the exercise, since the sound does not fit what was set then: in the
 NEED_DATE = "the date, which is only the file's time: in the file's name, or a row of takes.csv"
 NEED_TEMPO = "the tempo, which no click told: @84 in the file's name, bpm in practice.toml or takes.csv"
 
+UNFIT_MARK = "-unfit"
+"""Behind the fingerprint of what a take was tried as and did not fit: it is not tried again until that changes."""
+
 Edits = Mapping[str, str | None]
 
 
@@ -180,7 +183,7 @@ class Planner:
             return plan
         known = settings.exercises[plain(assumed.exercise)]
         guess = self._complete(dated, settings, says, row, edits, (student, known.name, known.told, known.options))
-        return replace(guess, assumed=assumed, otherwise=replace(plan, settings=guess.settings))
+        return replace(guess, assumed=assumed, otherwise=replace(plan, settings=f"{guess.settings}{UNFIT_MARK}"))
 
     def _complete(
         self,

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from strumclock.cli.journals import JOURNAL, day, open_journal
+from strumclock.cli.journals import JOURNAL, day, only_student, open_journal
 from strumclock.cli.saying import say
 from strumclock.errors import UsageError, printable
 
@@ -75,26 +75,23 @@ def note_command(
     on: str | None,
 ) -> None:
     """Add a remark TEXT to the practice record of FOLDER, or correct or exclude a take by hand."""
+    from strumclock.batch import note_take
+
     if take is None and (exclude or include or correct):
         raise UsageError("--exclude, --include and --correct need --take, the file name of the take; add it")
-    from strumclock.batch.again import correct as correct_take
-
+    if sum((exclude, include, correct is not None)) > 1:
+        raise UsageError("--exclude, --include and --correct are one thing each, but more than one came; tell one")
     with open_journal(journal or folder, writes=True) as book:
         if take is None:
-            book.note(student, text, exercise=exercise, on=day(on))
-            said = f"a remark is written{f' about {student}' if student else ''}"
-        elif exclude:
-            book.exclude(take, text)
-            said = f"{take} is left out of all progress: {text}"
-        elif include:
-            book.include(take)
-            said = f"{take} counts again"
-        elif correct:
-            said = correct_take(book, take, correct, text)
+            owner = only_student(book, student)
+            book.note(owner, text, exercise=exercise, on=day(on))
+            say(f"Remark about {printable(owner)} written.")
+            return
+        if exclude or include:
+            field, value = "excluded", None if include else text
         else:
-            book.annotate(take, text)
-            said = f"a remark is written about {take}"
-    say(said)
+            field, value = correct or "remark", text
+        say(str(note_take(book, take, field, value, folder=folder)))
 
 
 @click.command("forget", short_help="Delete what the practice record holds of a student.")

@@ -50,10 +50,11 @@ def progress_command(
                 raise UsageError("a goal needs --exercise, the one it is for; got a tempo alone; add it")
             book.set_goal(only_student(book, student), exercise, goal_bpm, by=day(by))
         found = progress(book, student, exercise, takes_to_hold=takes_to_hold)
+        told = [answer.text for answer in book.answers(found.student, last=1)] or None
     if plot_to is not None:
         report.write_progress_plot(found, plot_to)
     if page_to is not None:
-        report.write_student_page(found, page_to)
+        report.write_student_page(found, page_to, told=told)
     if csv_to is not None:
         outputs.write_table(found.to_frame())
     say(report.progress_summary(found))

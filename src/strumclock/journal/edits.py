@@ -211,6 +211,8 @@ def check_edit(field: str, value: str | None) -> None:
         described.checked(field, described.read(field, value, "the correction"))
     elif field == "date":
         try:
-            date.fromisoformat(value)
+            day = date.fromisoformat(value)
         except ValueError:
             raise UsageError(f"date must be a date YYYY-MM-DD, but {value!r} came") from None
+        if day > date.today():
+            raise UsageError(f"date must be today or earlier, since it was played then, but {day} came; correct it")

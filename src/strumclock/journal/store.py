@@ -106,14 +106,18 @@ class Journal(Connected, Shown):
         with self.writing() as connection:
             answered.mark_sent(connection, number, text, on or date.today())
 
-    def correct(self, take: str | int, field: str, value: str | None) -> bool:
+    def correct(self, take: str | int, field: str, value: str | None, *, measured: TakeEntry | None = None) -> bool:
         """Correct by hand what was played, when and by whom; None takes a correction back.
 
-        It stays when the take is measured again. Returns whether the next batch must measure the take again to follow.
+        It stays when the take is measured again. `measured` is the take measured with the correction already, and is
+        written with it. Returns whether the next batch must measure the take again to follow.
         """
         by_hand.check_edit(field, value)
         with self.writing() as connection:
-            return by_hand.edit(connection, take, field, value)
+            follows = by_hand.edit(connection, take, field, value)
+            if measured is not None:
+                write_take(connection, measured)
+            return follows and measured is None
 
     def exclude(self, take: str | int, reason: str) -> None:
         """Keep a take out of the progress, with the reason."""
@@ -216,10 +220,10 @@ class Journal(Connected, Shown):
         with self.reading() as connection:
             return assigned.read(connection, student)
 
-    def answers(self, student: str | None = None) -> tuple[Answer, ...]:
-        """What was written to a student, or to all, oldest first."""
+    def answers(self, student: str | None = None, *, last: int | None = None) -> tuple[Answer, ...]:
+        """What was written to a student, or to all, oldest first; with `last` only so many, the latest."""
         with self.reading() as connection:
-            return answered.read(connection, student)
+            return answered.read(connection, student, last=last)
 
     def last_answers(self) -> dict[str, Answer]:
         """The last answer to each student, by name."""

@@ -12,7 +12,7 @@ from strumclock.report.outputs import Outputs, write_outputs
 from strumclock.report.page import page, write_page
 from strumclock.report.picture import plot_take, write_plot
 from strumclock.report.plots import plot_beats, plot_offsets
-from strumclock.report.progress_text import progress_summary, to_send
+from strumclock.report.progress_text import in_short, progress_summary
 from strumclock.report.schema import SCHEMA_ID, dumps, load_schema, plain, to_dict, to_json
 from strumclock.report.sentences import details, headline, lines
 from strumclock.report.sound import marked, write_sound
@@ -40,6 +40,7 @@ __all__ = [
     "dumps",
     "headline",
     "hear_bar",
+    "in_short",
     "language_of",
     "languages",
     "lines",
@@ -69,7 +70,6 @@ __all__ = [
     "to_csv",
     "to_dict",
     "to_json",
-    "to_send",
     "tuning_table",
     "write_answers",
     "write_class_plot",

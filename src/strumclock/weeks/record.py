@@ -188,7 +188,7 @@ def class_list(
     day = today or date.today()
 
     def conclude(past: History) -> Progress:
-        whole = _progress(past, date.min, takes_to_hold, most=1)
+        whole = _progress(past, date.min, takes_to_hold, only_now=True)
         now = tuple(replace(one, points=()) for one in whole.exercises)
         return replace(whole, exercises=now, standings=whole.standings[:MOST_STANDINGS])
 
@@ -208,24 +208,24 @@ def class_list(
     return by_need(chosen)
 
 
-def _progress(past: History, today: date, takes_to_hold: int | None, *, most: int | None = None) -> Progress:
-    """A student's weeks, of the exercises played last; of all, or of so many at most."""
+def _progress(past: History, today: date, takes_to_hold: int | None, *, only_now: bool = False) -> Progress:
+    """One student's weeks: of every exercise, or of the one played last."""
     counted = [take for take in past.takes if take.not_counted is None]
     by_exercise: dict[int, list[Point]] = {}
     for take in counted:
         if take.exercise_id is not None:
             by_exercise.setdefault(take.exercise_id, []).append(_point(take))
-    last_first = sorted(by_exercise.items(), key=lambda e: (e[1][-1].played_on, len(e[1])), reverse=True)
+    in_order = sorted(by_exercise, key=lambda key: _last_played(by_exercise[key]), reverse=True)
     found = [
         exercise_progress(
             past.exercises[key].label,
-            points,
+            by_exercise[key],
             beats_per_change=past.exercises[key].beats_per_change,
             goal_bpm=past.exercises[key].goal_bpm,
             goal_by=past.exercises[key].goal_by,
             takes_to_hold=takes_to_hold or past.takes_to_hold or TAKES_TO_HOLD,
         )
-        for key, points in last_first[:most]
+        for key in (in_order[:1] if only_now else in_order)
     ]
     given = standings(past.assignments, past.takes, past.exercises)
     doubtful, recent, doubts = _doubts(past.takes)
@@ -241,6 +241,11 @@ def _progress(past: History, today: date, takes_to_hold: int | None, *, most: in
         doubts=doubts,
         standings=given,
     )
+
+
+def _last_played(points: Sequence[Point]) -> tuple[date, int]:
+    """What the exercises are put in order by: which was played last; of one day's the one with more takes."""
+    return max(point.played_on for point in points), len(points)
 
 
 def _point(take: PastTake) -> Point:
