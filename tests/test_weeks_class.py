@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zlib
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -145,6 +146,17 @@ def test_a_folder_below_shows_its_own_students_only(school):
     assert {one.student for one in class_list(school, today=TODAY, below=root / "fine")} == {"Fine"}
     assert {one.student for one in class_list(school, today=TODAY, below=root / "other")} == {"Forgetful"}
     assert len(class_list(school, today=TODAY, below=root)) == 8
+
+
+def test_folders_are_told_apart_letter_by_letter(tmp_path):
+    """Names that begin alike, differ in case, or hold a pattern's signs (SQL's % and _) are other folders."""
+    folders = {"a_b": "A", "a_bc": "B", "aXb": "C", "A_B": "D", "a%b": "E", "ä": "F", "a_b/c": "G", "a_b-": "H"}
+    journal = Journal(tmp_path)
+    for number, (folder, student) in enumerate(folders.items()):
+        entry = recorded(student, number, 80, True)
+        journal.record(replace(entry, path=f"{folder}/1.wav"))
+    for folder, student in folders.items():
+        assert journal.students_below(tmp_path / folder) == (("A", "G") if folder == "a_b" else (student,))
 
 
 @pytest.mark.parametrize("width", [60, 80, 110, 140])
