@@ -43,6 +43,7 @@ TESTS = (
     "test_audio_damage.py",
     "test_wiring_stages.py",
     "test_own_times.py",
+    "test_showing.py",
 )
 KILLED, SURVIVED, NO_TESTS, TIMEOUT = "killed", "survived", "no tests", "timeout"
 STATUS = {0: SURVIVED, 1: KILLED, 3: KILLED, 5: NO_TESTS, 33: NO_TESTS, 24: TIMEOUT, 36: TIMEOUT, 152: TIMEOUT}

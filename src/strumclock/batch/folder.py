@@ -18,6 +18,7 @@ from strumclock.batch.report import BatchReport, Failure, Step
 from strumclock.batch.running import Measure, Outcome, measure_file, run
 from strumclock.errors import AudioFileError, JournalError, UsageError
 from strumclock.journal import Journal, plain
+from strumclock.journal.known import exercise_names
 from strumclock.weeks import class_list
 
 if TYPE_CHECKING:
@@ -95,6 +96,7 @@ def measure_folder(
         edits=book.edits(),
         name_of=book.name_of,
         container_time=files.container_time,
+        former=exercise_names(book),
         standard=standard,
         changes=changes,
         tuning=tuning,

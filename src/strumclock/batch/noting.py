@@ -21,6 +21,7 @@ from strumclock.errors import RecordingError, UsageError
 from strumclock.journal import Journal, TakeEntry, plain
 from strumclock.journal.edits import NAMELESS, TOLD_FIELDS, check_edit
 from strumclock.journal.entry import sha256_of
+from strumclock.journal.known import exercise_names
 from strumclock.journal.one_take import OneTake, one_take
 from strumclock.weeks import progress
 
@@ -158,6 +159,7 @@ def _plan(
         edits={take.identity: {"student": take.student, **edits}},
         name_of=journal.name_of,
         container_time=lambda one: container_time(one.path),
+        former=exercise_names(journal),
     )
     plans = planner.plans(found, sha256_of(take.identity) or "")
     mine = [plan for plan in plans if plan.identity == take.identity]

@@ -12,11 +12,13 @@ import json
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field, is_dataclass, replace
 from datetime import date, datetime
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from strumclock.batch.assigned import ToldAssignment, set_then
 from strumclock.batch.files import Found
 from strumclock.batch.names import NameSays, match_exercise, read_name
+from strumclock.batch.renamed import Former, former_names, named_so
 from strumclock.batch.settings import EXERCISE_FIELDS, Settings, SettingsFiles, value_of
 from strumclock.batch.students import student_of
 from strumclock.batch.table import Row, Table, file_key, read_table
@@ -108,6 +110,8 @@ class Planner:
         How the journal calls a path.
     container_time : callable
         Gives a recording's creation time as its container says it (ISO 8601), or None.
+    former : mapping of str to collection, optional
+        Names that the journal's exercises have or had, with the details told with each.
     standard, changes, tuning
         As in `measure_folder`; they win over practice.toml.
     assume : bool
@@ -121,6 +125,7 @@ class Planner:
         edits: Mapping[str, Edits],
         name_of: Callable[[str], str],
         container_time: Callable[[Found], str | None],
+        former: Former = MappingProxyType({}),
         standard: str | Standard | None = None,
         changes: bool | None = None,
         tuning: bool | None = None,
@@ -128,6 +133,7 @@ class Planner:
     ) -> None:
         self._root = root
         self._assume = assume
+        self._former = former
         self._edits = edits
         self._name_of = name_of
         self._container_time = container_time
@@ -232,12 +238,14 @@ class Planner:
         self, settings: Settings, says: NameSays, row: Row, edits: Edits
     ) -> tuple[str | None, Mapping[str, Any], Mapping[str, Any]]:
         """The exercise's name, and what practice.toml says of it."""
-        known = {e.name: e.aliases for e in settings.exercises.values()}
+        known = {e.name: (*e.aliases, *former_names(settings, e, self._former)) for e in settings.exercises.values()}
         named = edits.get("exercise") or row.exercise
         if named is None:
             named = match_exercise(says.words, known)
             if named is None and not known and (says.played_on or says.bpm):
                 named = says.words  # a name that follows the scheme, where no list says which exercises there are
+        elif known and settings.exercise(named) is None and (now := named_so(known, named)) is not None:
+            named = now
         elif known and settings.exercise(named) is None:
             raise UsageError(
                 f"the exercise of {says_where(row)} must be one of practice.toml ({', '.join(known)}), "

@@ -7,7 +7,7 @@ import sys
 
 import click
 
-from strumclock.cli.journals import JOURNAL, day, only_student, open_journal
+from strumclock.cli.journals import JOURNAL, day, only_exercise, only_student, open_journal
 from strumclock.cli.saying import say
 from strumclock.errors import UsageError
 
@@ -46,9 +46,8 @@ def progress_command(
     outputs = report.Outputs(reads=(journal,), plot=plot_to, page=page_to, csv=csv_to)
     with open_journal(journal or folder, writes=goal_bpm is not None) as book:
         if goal_bpm is not None:
-            if exercise is None:
-                raise UsageError("a goal needs --exercise, the one it is for; got a tempo alone; add it")
-            book.set_goal(only_student(book, student), exercise, goal_bpm, by=day(by))
+            owner = only_student(book, student)
+            book.set_goal(owner, only_exercise(book, owner, exercise), goal_bpm, by=day(by))
         found = progress(book, student, exercise, takes_to_hold=takes_to_hold)
         told = [answer.text for answer in book.answers(found.student, last=1)] or None
     if plot_to is not None:

@@ -20,12 +20,13 @@ from strumclock.journal.conclusions import keep, kept, marks
 from strumclock.journal.connected import Connected
 from strumclock.journal.copying import CSV_NAME, bring_up_to_date, is_current, is_kept
 from strumclock.journal.csvfile import read_page, write_csv
-from strumclock.journal.entry import TakeEntry, exercise_label
+from strumclock.journal.entry import TakeEntry
 from strumclock.journal.forgetting import Forgotten, Traces
 from strumclock.journal.history import History, history
 from strumclock.journal.overview import StudentTakes, overview
 from strumclock.journal.paper import Imported
-from strumclock.journal.schema import edits, exercises, students, takes
+from strumclock.journal.same import used_by
+from strumclock.journal.schema import edits, students
 from strumclock.journal.writing import edits_of, student_id, write_take
 from strumclock.showing import Shown
 
@@ -195,14 +196,10 @@ class Journal(Connected, Shown):
             return overview(connection)
 
     def exercises(self, student: str | None = None) -> tuple[str, ...]:
-        """Labels of the exercises, of one student or of all."""
-        chosen = sa.select(exercises)
+        """Labels of the exercises, of one student or of all; one that was told in several ways has one label."""
         with self.reading() as connection:
-            if student is not None:
-                owner, _ = by_hand.known_student(connection, student)
-                used = sa.select(takes.c.exercise_id).where(takes.c.student_id == owner)
-                chosen = chosen.where(exercises.c.id.in_(used))
-            return tuple(sorted(exercise_label(dict(row._mapping)) for row in connection.execute(chosen)))
+            owner = by_hand.known_student(connection, student)[0] if student is not None else None
+            return tuple(sorted(one.label for one in used_by(connection, owner)))
 
     def measurement(self, take: str | int) -> dict[str, Any]:
         """A take's result as it was measured: JSON of schema ``strumclock.take/2``."""
