@@ -183,7 +183,10 @@ def test_modules_are_imported_by_name_only_where_that_is_the_task() -> None:
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
             if getattr(node, "attr", getattr(node, "id", "")) in ("import_module", "__import__"):
                 users.add(str(file.relative_to(PACKAGE)))
-    faces = {"__init__.py", *(f"{name}/__init__.py" for name in ("batch", "cli", "journal", "report", "weeks"))}
+    faces = {
+        "__init__.py",
+        *(f"{name}/__init__.py" for name in ("batch", "cli", "journal", "report", "timing", "weeks")),
+    }
     assert users <= faces
 
 
@@ -224,6 +227,18 @@ def test_the_default_measurement_loads_nothing_that_it_does_not_use() -> None:
     assert "strumclock.pipeline" in loaded
     unused = {"librosa", "numba", "sklearn", "matplotlib", "pandas", "sqlalchemy", "rich", "av", "mido", "scipy.stats"}
     assert not loaded & unused
+
+
+def test_the_table_of_a_class_loads_nothing_that_only_measuring_and_drawing_need() -> None:
+    """In a fresh process, with the conclusions kept from before: SciPy alone would double the time."""
+    code = (
+        "import tempfile\nfrom strumclock.cli import main\nfrom strumclock.journal import Journal\n"
+        "with tempfile.TemporaryDirectory() as folder:\n"
+        "    Journal(folder).note('Ines', 'new')\n    assert main(['class', folder]) == 0"
+    )
+    loaded = _loaded_after(code)
+    assert "strumclock.report.class_table" in loaded
+    assert not loaded & {"scipy", "pandas", "matplotlib", "numba", "av", "soundfile", "tomlkit", "jinja2", "babel"}
 
 
 def test_public_names_come_on_demand() -> None:
