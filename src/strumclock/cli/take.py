@@ -31,6 +31,7 @@ _BPM_OF_TRACK = "Tempo in beats per minute; or tell --steps."
 @click.option("--language", metavar="CODE|F.mo", help="The language of the message: en, de, or a catalogue. [en]")
 @click.option("--json", "json_to", metavar="F|-", help="Write the JSON to a file, or to standard output.")
 @click.option("--plot", "plot_to", metavar="F", help="Write the picture (png, svg, pdf).")
+@click.option("--all", "everything", is_flag=True, help="Let --plot draw loudness and each error with the next too.")
 @click.option("--page", "page_to", metavar="F", help="Write one self-contained web page.")
 @click.option("--sound", "sound_to", metavar="F", help="Write the take with a tick on every grid line (WAV).")
 @click.option("--force", is_flag=True, help="Let --sound replace a file that is there.")
@@ -40,12 +41,13 @@ def measure_command(**told: Any) -> None:
     from strumclock.pipeline import measure, measure_parts
 
     take, table, message, force = (told.pop(name) for name in ("take", "table", "message", "force"))
+    everything = told.pop("everything")
     tongue = report.language_of(told.pop("language"))
     to = {kind: told.pop(f"{kind}_to") for kind in ("json", "plot", "page", "sound")}
     exercise, options, sources = _with_settings(take, take_out(Exercise, told), take_out(MeasureOptions, told))
     if options.part == "all" and (drawn := [kind for kind in ("plot", "page", "sound") if to[kind] is not None]):
         raise UsageError(f"--{drawn[0]} needs one part of the recording, but --part all came; give its number")
-    outputs = report.Outputs(reads=(take, options.click, options.midi), force=force, **to)
+    outputs = report.Outputs(reads=(take, options.click, options.midi), force=force, everything=everything, **to)
     if options.part == "all":
         parts = [replace(part, sources=sources) for part in measure_parts(take, exercise, options)]
         _say_parts(parts, outputs, table)
