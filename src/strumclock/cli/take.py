@@ -47,10 +47,11 @@ def measure_command(**told: Any) -> None:
         raise UsageError(f"--{drawn[0]} needs one part of the recording, but --part all came; give its number")
     outputs = report.Outputs(reads=(take, options.click, options.midi), force=force, **to)
     if options.part == "all":
-        parts = [replace(part, sources=sources) for part in measure_parts(take, exercise, options)]
+        parts = [replace(part, sources={**sources, **part.sources}) for part in measure_parts(take, exercise, options)]
         _say_parts(parts, outputs, table)
         return
-    measurement = replace(measure(take, exercise, options), sources=sources)
+    measurement = measure(take, exercise, options)
+    measurement = replace(measurement, sources={**sources, **measurement.sources})
     outputs.write(measurement)
     if outputs.json == "-":
         return
