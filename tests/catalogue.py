@@ -73,7 +73,8 @@ def read(po: Path) -> Catalog:
 
 def untranslated(catalogue: Catalog) -> list[str]:
     """The sentences that a translation lacks or is unsure of."""
-    return [str(m.id) for m in catalogue if m.id and (m.fuzzy or not all([m.string] if m.string else [""]))]
+    forms = ((m, m.string if isinstance(m.string, tuple) else (m.string,)) for m in catalogue if m.id)
+    return [str(m.id) for m, said in forms if m.fuzzy or not all(said)]
 
 
 def main() -> None:

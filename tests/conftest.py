@@ -17,6 +17,7 @@ EXPECTED_SKIPS = (
     "no PostgreSQL server",
     "the cluster extra is not installed",
     "the learning extra is not installed",
+    "the docs extra is not installed",
     "no small disk can be mounted",
 )
 

@@ -61,7 +61,8 @@ def test_what_the_tests_import_is_declared_and_nothing_else() -> None:
     extras = PROJECT["optional-dependencies"]
     developers = _declared(extras["dev"]) - TOOLS
     imported = set().union(*(_imported(ROOT / folder) for folder in ("tests", "examples", "reference_audio")))
-    everywhere = _declared(PROJECT["dependencies"], extras["cluster"], extras["postgresql"], extras["learning"])
+    users = ("cluster", "postgresql", "learning", "docs")
+    everywhere = _declared(PROJECT["dependencies"], *(extras[name] for name in users))
     assert imported - everywhere - PEERS - SHARED_BENCH <= developers
     assert developers <= imported | {"nbformat", "nbclient"}
 

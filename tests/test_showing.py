@@ -169,6 +169,25 @@ def test_what_is_absent_is_said_with_its_reason(take: sc.Measurement) -> None:
     assert "Mean offset–" in text
 
 
+def test_comparison_strings_and_batch_are_short_and_shown(take: sc.Measurement, tmp_path: Path) -> None:
+    """Two takes beside each other in the table's own words; a batch with a thousand failures on one line."""
+    from strumclock.batch.report import Failure
+    from strumclock.report import comparison
+
+    both = sc.compare(take, take)
+    assert len(repr(both)) <= MOST
+    assert _shape(both).text == comparison(both)
+    failures = tuple(Failure(path=f"take {i}.wav", error="no audio" * 20) for i in range(1000))
+    report = sc.BatchReport(folder=str(tmp_path), found=1000, measured=0, unchanged=0, failed=failures)
+    assert len(repr(report)) <= MOST
+    assert "failed=<1000 × Failure>" in repr(report)
+    time_s = np.arange(2 * 22050) / 22050
+    pluck = np.exp(-2 * time_s) * np.sin(2 * np.pi * 110.5 * np.outer(np.arange(1, 6), time_s)).sum(axis=0) / 10
+    strings = sc.open_strings(sc.from_array(np.concatenate([np.zeros(11025), pluck]), 22050))
+    assert len(repr(strings)) <= MOST
+    assert "A2" in _shape(strings).text
+
+
 def test_values_without_a_view_fall_back_to_their_line() -> None:
     """IPython's rule: None from `_repr_html_` means that there is none."""
     assert html(object()) is None

@@ -42,6 +42,7 @@ TESTS = (
     *("test_verdict_obstacles.py", "test_verdict_reach.py", "test_audio_wiring.py", "test_audio_codecs.py"),
     "test_audio_damage.py",
     "test_wiring_stages.py",
+    "test_own_times.py",
 )
 KILLED, SURVIVED, NO_TESTS, TIMEOUT = "killed", "survived", "no tests", "timeout"
 STATUS = {0: SURVIVED, 1: KILLED, 3: KILLED, 5: NO_TESTS, 33: NO_TESTS, 24: TIMEOUT, 36: TIMEOUT, 152: TIMEOUT}

@@ -1,4 +1,4 @@
-"""Sound as compressed bytes that every phone and browser plays: AAC in an MP4 container, made in memory."""
+"""Sound as compressed bytes that every phone and browser plays, made in memory: AAC in an MP4 container, or MP3."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from strumclock.errors import UsageError
 
 RATES_HZ = (48_000, 44_100, 32_000, 24_000, 22_050)  # of AAC-LC, from which browsers decode without a second thought
+MP3_RATE_HZ = 44_100
 BIT_RATE_RANGE = (16_000, 320_000)
 BLOCK = 1 << 16  # samples handed over at once
 
@@ -51,11 +52,51 @@ def encode_m4a(samples: NDArray[np.float32], sample_rate_hz: int, *, bit_rate: i
         raise UsageError(f"the rate of encoded sound must be one of {RATES_HZ}; got {rate_hz!r}")
     if not BIT_RATE_RANGE[0] <= bit_rate <= BIT_RATE_RANGE[1]:
         raise UsageError(f"a bit rate from {BIT_RATE_RANGE[0]} to {BIT_RATE_RANGE[1]} is needed; got {bit_rate!r}")
+    return _encoded(sound, sample_rate_hz, "mp4", "aac", bit_rate, rate_hz)
+
+
+def encode_mp3(samples: NDArray[np.float32], sample_rate_hz: int, *, bit_rate: int) -> bytes:
+    """Encode sound as MP3, with a header that tells what the encoder put before it.
+
+    Parameters
+    ----------
+    samples : (n,) or (n, channels) array of float32
+        Between -1 and 1; one or two channels.
+    sample_rate_hz : int
+    bit_rate : int
+        Bits a second, of all channels together.
+
+    Returns
+    -------
+    bytes
+
+    Raises
+    ------
+    UsageError
+        If there are no samples, more than two channels, or the bit rate is none of MP3's.
+
+    Examples
+    --------
+    >>> beep = np.sin(np.arange(8_000) / 8).astype(np.float32)
+    >>> encode_mp3(beep, 8_000, bit_rate=64_000)[:3]
+    b'ID3'
+    """
+    sound = np.atleast_2d(np.asarray(samples, np.float32).T)
+    if not sound.size or len(sound) > 2:
+        raise UsageError(f"sound to encode needs one or two channels of samples; got shape {np.shape(samples)}")
+    if not BIT_RATE_RANGE[0] <= bit_rate <= BIT_RATE_RANGE[1]:
+        raise UsageError(f"a bit rate from {BIT_RATE_RANGE[0]} to {BIT_RATE_RANGE[1]} is needed; got {bit_rate!r}")
+    return _encoded(sound, sample_rate_hz, "mp3", "libmp3lame", bit_rate, MP3_RATE_HZ)
+
+
+def _encoded(
+    sound: NDArray[np.float32], sample_rate_hz: int, container_name: str, codec: str, bit_rate: int, rate_hz: int
+) -> bytes:
     import av
 
     layout, out = ("mono", "stereo")[len(sound) - 1], io.BytesIO()
-    with av.open(out, "w", format="mp4") as container:
-        stream: Any = container.add_stream("aac", rate=rate_hz, layout=layout)
+    with av.open(out, "w", format=container_name) as container:
+        stream: Any = container.add_stream(codec, rate=rate_hz, layout=layout)
         stream.bit_rate = bit_rate
         resampler = av.AudioResampler(format="fltp", layout=layout, rate=rate_hz, frame_size=stream.frame_size or 1024)
         for first in range(0, sound.shape[1], BLOCK):

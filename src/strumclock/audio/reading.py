@@ -57,6 +57,16 @@ def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: f
         If it was read but cannot be measured: silent, too short, not finite, longer than 30 minutes.
     UsageError
         If start and end make no sense.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import soundfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = f"{folder}/take.wav"
+    ...     soundfile.write(path, [0.0, 0.1] * 8000, 8000)
+    ...     load(path).duration_s, load(path, start_s=0.5).start_s
+    (2.0, 0.5)
     """
     part = _part(start_s, end_s)
     file = regular_file(path)

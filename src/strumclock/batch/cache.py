@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from importlib.metadata import version as installed_version
 from typing import Any
 
+from strumclock.batch.assigned import for_student
 from strumclock.batch.files import Found, container_time, is_remote, local_copy, sha256_of_file
 from strumclock.batch.planning import Plan
 from strumclock.batch.report import Failure
@@ -91,6 +92,7 @@ class Tally:
 
     unchanged: int = 0
     failed: list[Failure] = field(default_factory=list)
+    unfit: list[str] = field(default_factory=list)
 
 
 class KnownTakes:
@@ -99,6 +101,8 @@ class KnownTakes:
     def __init__(self, journal: Journal) -> None:
         self._journal = journal
         self._version = installed_version("strumclock")
+        self.moves: dict[str, set[str]] = {}
+        """Whose takes go to whom, by the students' keys."""
 
     def still_to_do(self, plans: Sequence[Plan]) -> tuple[list[Plan], Tally]:
         """The plans that must be measured; what changed about the others but for the sound is brought up to date."""
@@ -108,7 +112,10 @@ class KnownTakes:
             rows = known.known_takes(self._journal, {plan.identity for plan in part})
             moved = []
             for plan in part:
-                row = rows.get((plan.identity, plain(plan.student)))
+                mine = plain(plan.student)
+                row = rows.get((plan.identity, mine))
+                for _, other in () if row else (key for key in rows if key[0] == plan.identity):
+                    self.moves.setdefault(other, set()).add(mine)
                 if plan.error:
                     tally.failed.append(Failure(path=plan.name, error=plan.error))
                     continue
@@ -119,8 +126,12 @@ class KnownTakes:
                     tally.failed.append(Failure(path=plan.name, error=row.error))
                 else:
                     tally.unchanged += 1
-                if row.about != _about(plan) or row.exercise_key != exercise_row(plan.told)["key"]:
-                    moved.append((row.id, _about(plan), plan.told))
+                kept = plan
+                if plan.otherwise is not None and row.exercise_key != exercise_row(plan.told)["key"]:
+                    kept = plan.otherwise  # it did not fit what was set when it was measured
+                    tally.unfit.append(plan.name)
+                if row.about != _about(kept) or row.exercise_key != exercise_row(kept.told)["key"]:
+                    moved.append((row.id, _about(kept), kept.told))
             if moved:
                 known.tell_about(self._journal, moved)
             known.retire(self._journal, {plan.identity for plan in part})
@@ -162,6 +173,15 @@ class KnownTakes:
                 goal = known.Goal(student=plan.student, exercise=plan.told, bpm=told.goal_bpm, by=told.goal_by)
                 wanted[plain(plan.student), exercise_row(plan.told)["key"]] = goal
         known.set_goals(self._journal, wanted.values())
+
+    def set_assignments(self, settings: SettingsFiles, students: Mapping[str, str]) -> None:
+        """What practice.toml says was set, for the students of its folder: by name, the folder that speaks for them."""
+        given = []
+        for student, folder in students.items():
+            told = settings.of(folder)
+            given += list(for_student(told.assignments, student, told.exercises))
+        if given:
+            self._journal.assign(given)
 
     def same_sound(self, plans: Sequence[Plan]) -> tuple[tuple[str, str], ...]:
         """Files that hold a performance that another file holds too: (the file, the earlier one)."""

@@ -16,6 +16,8 @@ from strumclock.journal.places import places_above
 from strumclock.report.writing import SOUND_ENDINGS
 
 BLOCK = 1 << 20
+ASSIGNED_FOLDER = "strumclock-assigned"
+"""Where click tracks and sheets of what was set are put: no takes lie there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,7 +118,7 @@ def find_recordings(folder: str | os.PathLike[str], *, closed: list[str] | None 
 
     found = []
     for place, folders, names in os.walk(root, onerror=refused):
-        folders[:] = sorted(name for name in folders if not name.startswith("."))
+        folders[:] = sorted(name for name in folders if not name.startswith(".") and name != ASSIGNED_FOLDER)
         for name in sorted(names):
             if name.startswith(".") or os.path.splitext(name)[1].lower() not in SOUND_ENDINGS:
                 continue
@@ -149,7 +151,9 @@ def _find_remote(url: str) -> list[Found]:
     found = []
     for path, info in listed:
         inner = PurePosixPath(path)
-        if inner.suffix.lower() not in SOUND_ENDINGS or any(part.startswith(".") for part in inner.parts):
+        if inner.suffix.lower() not in SOUND_ENDINGS or any(
+            part.startswith(".") or part == ASSIGNED_FOLDER for part in inner.parts
+        ):
             continue
         full = filesystem.unstrip_protocol(path)
         stamp = info.get("ETag") or info.get("md5Hash") or info.get("mtime") or info.get("created") or ""

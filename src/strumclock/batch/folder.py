@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from concurrent.futures import Executor
 from contextlib import closing
 from pathlib import Path
@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 
 from strumclock.batch.cache import KnownFiles, KnownTakes
 from strumclock.batch.files import Found, find_recordings, is_remote, shown_url
-from strumclock.batch.planning import NEED_TEMPO, Plan, Planner
+from strumclock.batch.gathering import gather
+from strumclock.batch.planning import NEED_FIT, NEED_TEMPO, Plan, Planner
 from strumclock.batch.report import BatchReport, Failure, Step
 from strumclock.batch.running import Measure, Outcome, measure_file, run
 from strumclock.errors import AudioFileError, JournalError, UsageError
@@ -70,6 +71,17 @@ def measure_folder(
         If there is no such folder, or a practice.toml or takes.csv cannot be understood.
     JournalError
         If the journal cannot be opened or written; finished takes are kept.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from concurrent.futures import ThreadPoolExecutor
+    >>> with ThreadPoolExecutor(1) as pool, tempfile.TemporaryDirectory() as folder:
+    ...     (Path(folder) / "2026-11-28 two chords @80.wav").write_bytes(b"no sound")
+    ...     report = measure_folder(folder, executor=pool)
+    8
+    >>> report.found, report.measured, len(report.failed)
+    (1, 0, 1)
     """
     began = time.monotonic()
     root = str(folder) if is_remote(folder) else os.path.abspath(folder)
@@ -91,21 +103,32 @@ def measure_folder(
     files.write(found, plans)
     todo, tally = takes.still_to_do(plans)
     failed += tally.failed
+    assumed: list[tuple[str, str]] = []
+    unfit = list(tally.unfit)
+    fresh: dict[str, int] = {}
     failed += [Failure(path=one, error="this folder must be readable, but it is not") for one in closed]
+    guessed = {plan.name for plan in todo if plan.assumed is not None}
     measured, interrupted = 0, False
     started = time.monotonic()
     try:
         with closing(run(todo, measure, executor=executor, workers=workers)) as outcomes:
             for done, outcome in enumerate(outcomes, start=1):
                 takes.write(outcome, files)
+                fresh[outcome.plan.student] = fresh.get(outcome.plan.student, 0) + (outcome.error is None)
                 measured += outcome.error is None
+                if outcome.plan.assumed is not None:
+                    assumed.append((outcome.plan.name, outcome.plan.assumed.exercise))
+                elif outcome.plan.name in guessed:
+                    unfit.append(outcome.plan.name)
                 if outcome.error:
                     failed.append(Failure(path=outcome.plan.name, error=outcome.error))
                 if progress:
                     progress(_step(done, len(todo), outcome, time.monotonic() - started))
     except KeyboardInterrupt:
         interrupted = True
-    takes.set_standards(planner.settings, plans, {f.path: f.folder for f in found})
+    folders = {f.path: f.folder for f in found}
+    takes.set_standards(planner.settings, plans, folders)
+    gathered = gather(book, planner, root, {plan.student: folders[plan.path] for plan in plans}, takes, fresh)
     csv, csv_error = _copy(book, asked=copy)
     broken = {failure.path for failure in failed}
     return BatchReport(
@@ -116,7 +139,9 @@ def measure_folder(
         failed=tuple(sorted(failed, key=lambda failure: failure.path)),
         twice=tuple(twice),
         same_sound=takes.same_sound(plans),
-        needs=_needs([plan for plan in plans if plan.name not in broken], takes.without_tempo(plans)),
+        needs=_needs([plan for plan in plans if plan.name not in broken], takes.without_tempo(plans), unfit),
+        assumed=tuple(sorted(assumed)),
+        gathered=gathered,
         problems=tuple(f"{plan.name}: {problem}" for plan in plans for problem in plan.problems),
         interrupted=interrupted,
         elapsed_s=time.monotonic() - began,
@@ -168,11 +193,13 @@ def _step(done: int, total: int, outcome: Outcome, elapsed_s: float) -> Step:
     return Step(done=done, total=total, path=outcome.plan.name, error=outcome.error, left_s=left_s)
 
 
-def _needs(plans: list[Plan], without_tempo: set[str]) -> dict[str, tuple[str, ...]]:
+def _needs(plans: list[Plan], without_tempo: set[str], unfit: Collection[str]) -> dict[str, tuple[str, ...]]:
     """What is unknown, with the files that lack it."""
     needs: dict[str, list[str]] = {}
     for plan in plans:
-        for need in (*plan.needs, *((NEED_TEMPO,) if plan.identity in without_tempo else ())):
+        more = (NEED_TEMPO,) if plan.identity in without_tempo else ()
+        more = (*more, NEED_FIT) if plan.name in unfit else more
+        for need in (*plan.needs, *more):
             needs.setdefault(need, []).append(plan.name)
     return {need: tuple(names) for need, names in needs.items()}
 

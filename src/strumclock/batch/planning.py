@@ -1,7 +1,8 @@
 """What was played, when and by whom: for each recording, from what was told, in order of precedence.
 
-A correction by hand, a row of takes.csv, the file's name, practice.toml, the sound itself. The date: told, the name,
-the container's creation time, the file's time (uncertain). What stays unknown is listed under what it needs.
+A correction by hand, a row of takes.csv, the file's name, practice.toml, the folder's name (the student), what was set
+then (the exercise, if the sound fits it), the sound itself. The date: told, the name, the container's creation time,
+the file's time (uncertain: it does not count until it is confirmed). What stays unknown is listed under what it needs.
 """
 
 from __future__ import annotations
@@ -13,13 +14,15 @@ from dataclasses import asdict, dataclass, field, is_dataclass, replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
+from strumclock.batch.assigned import ToldAssignment, set_then
 from strumclock.batch.files import Found
 from strumclock.batch.names import NameSays, match_exercise, read_name
 from strumclock.batch.settings import EXERCISE_FIELDS, Settings, SettingsFiles, value_of
+from strumclock.batch.students import student_of
 from strumclock.batch.table import Row, Table, file_key, read_table
 from strumclock.errors import UsageError, printable
 from strumclock.grid import Exercise
-from strumclock.journal import identity_of
+from strumclock.journal import identity_of, plain
 
 if TYPE_CHECKING:
     # the package loads scipy, which a batch that finds nothing new can spare
@@ -27,6 +30,7 @@ if TYPE_CHECKING:
 
 NEED_STUDENT = 'the student\'s name: student = "…" in practice.toml'
 NEED_EXERCISE = "the exercise: in the file's name, or a row of takes.csv"
+NEED_FIT = "the exercise, since the sound does not fit what was set then: in the file's name, or a row of takes.csv"
 NEED_DATE = "the date, which is only the file's time: in the file's name, or a row of takes.csv"
 NEED_TEMPO = "the tempo, which no click told: @84 in the file's name, bpm in practice.toml or takes.csv"
 
@@ -57,6 +61,10 @@ class Plan:
         What was told and cannot be, and was passed over.
     error : str or None
         Why it is not measured.
+    assumed : ToldAssignment or None
+        Nobody named the exercise: this one was set then.
+    otherwise : Plan or None
+        The plan where the sound does not fit what was set: its exercise stays unknown.
     """
 
     path: str
@@ -75,6 +83,8 @@ class Plan:
     needs: tuple[str, ...] = ()
     problems: tuple[str, ...] = ()
     error: str | None = None
+    assumed: ToldAssignment | None = None
+    otherwise: Plan | None = None
 
     @property
     def exercise(self) -> Exercise:
@@ -97,6 +107,8 @@ class Planner:
         Gives a recording's creation time as its container says it (ISO 8601), or None.
     standard, changes, tuning
         As in `measure_folder`; they win over practice.toml.
+    assume : bool
+        Take what was set then for the exercise, where nobody names one.
     """
 
     def __init__(
@@ -109,8 +121,10 @@ class Planner:
         standard: str | Standard | None = None,
         changes: bool | None = None,
         tuning: bool | None = None,
+        assume: bool = True,
     ) -> None:
         self._root = root
+        self._assume = assume
         self._edits = edits
         self._name_of = name_of
         self._container_time = container_time
@@ -155,9 +169,32 @@ class Planner:
     def _told(self, bare: Plan, found: Found, row: Row, edits: Edits) -> Plan:
         settings = self.settings.of(found.folder)
         says = read_name(printable(found.name).rpartition(".")[0])
+        student = edits.get("student") or row.student or settings.student or self.student_of(found.folder) or ""
+        dated = self._dated(bare, found, row, says, edits)
+        name, known_told, known_options = self._exercise(settings, says, row, edits)
+        plan = self._complete(dated, settings, says, row, edits, (student, name, known_told, known_options))
+        if not self._assume or name is not None or row.told or says.words is not None:
+            return plan
+        assumed = set_then(settings.assignments, student, dated.played_on) or _only_one(settings)
+        if assumed is None:
+            return plan
+        known = settings.exercises[plain(assumed.exercise)]
+        guess = self._complete(dated, settings, says, row, edits, (student, known.name, known.told, known.options))
+        return replace(guess, assumed=assumed, otherwise=replace(plan, settings=guess.settings))
+
+    def _complete(
+        self,
+        dated: Plan,
+        settings: Settings,
+        says: NameSays,
+        row: Row,
+        edits: Edits,
+        known: tuple[str, str | None, Mapping[str, Any], Mapping[str, Any]],
+    ) -> Plan:
+        """The plan with all that was told, once it is known whose it is and which exercise."""
+        student, name, known_told, known_options = known
         by_hand = {name: edits[name] for name in EXERCISE_FIELDS if edits.get(name)}
         corrected = {name: value_of(name, value, "the correction by hand") for name, value in by_hand.items()}
-        name, known_told, known_options = self._exercise(settings, says, row, edits)
         told: dict[str, Any] = {**settings.told, **known_told}
         if says.bpm is not None:
             told["bpm"] = says.bpm
@@ -172,8 +209,8 @@ class Planner:
         exercise = Exercise(**told)  # refuses what cannot be
         told = {key: value for key in told if (value := getattr(exercise, key)) is not None}
         plan = replace(
-            bare,
-            student=edits.get("student") or row.student or settings.student or "",
+            dated,
+            student=student,
             told=told,
             options=options,
             equipment=edits.get("equipment", row.equipment or settings.equipment),
@@ -182,8 +219,11 @@ class Planner:
             settings=fingerprint(told, options),
             problems=says.problems,
         )
-        plan = self._dated(plan, found, row, says, edits)
         return replace(plan, needs=_needs(plan))
+
+    def student_of(self, folder: str) -> str | None:
+        """The student whose folder this is, by its name."""
+        return student_of(folder, self._root, self.settings.has_file)
 
     def _exercise(
         self, settings: Settings, says: NameSays, row: Row, edits: Edits
@@ -195,8 +235,6 @@ class Planner:
             named = match_exercise(says.words, known)
             if named is None and not known and (says.played_on or says.bpm):
                 named = says.words  # a name that follows the scheme, where no list says which exercises there are
-            if named is None and len(known) == 1 and says.words is None:
-                named = next(iter(known))  # the folder's only exercise, and the name says nothing else
         elif known and settings.exercise(named) is None:
             raise UsageError(
                 f"the exercise of {says_where(row)} must be one of practice.toml ({', '.join(known)}), "
@@ -222,6 +260,14 @@ class Planner:
             moment = datetime.fromtimestamp(found.changed_at).replace(microsecond=0)
             return replace(plan, played_on=moment.date(), played_at=moment, date_source="file")
         return plan
+
+
+def _only_one(settings: Settings) -> ToldAssignment | None:
+    """The folder's only exercise, as if it had been set."""
+    if len(settings.exercises) != 1:
+        return None
+    (known,) = settings.exercises.values()
+    return ToldAssignment(exercise=known.name, bpm=None, given=date.min, due=None, students=None)
 
 
 def says_where(row: Row) -> str:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import shlex
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 
 from strumclock.errors import printable
 from strumclock.journal.copying import KEPT_UP_TO
+from strumclock.showing import Shown
 
 SHOWN = 5
 """Files named under one heading; the others are counted."""
@@ -45,7 +48,30 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BatchReport:
+class Gathered:
+    """What came from one student, against what was set.
+
+    Attributes
+    ----------
+    student : str
+    new : int
+        Takes measured now.
+    exercise : str
+        What was set last, with its tempo; empty where nothing was.
+    state : str
+        As `strumclock.weeks.Standing.state` says it; empty where nothing was set.
+    due_on : date or None
+    """
+
+    student: str
+    new: int
+    exercise: str = ""
+    state: str = ""
+    due_on: date | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class BatchReport(Shown):
     """What a batch did.
 
     Attributes
@@ -62,6 +88,10 @@ class BatchReport:
         What is unknown, and the files that lack it.
     problems : tuple of str
         What was told and passed over.
+    assumed : tuple of (str, str)
+        A file whose name says nothing, and the exercise that was set then, which its sound fits.
+    gathered : tuple of Gathered
+        What came from whom.
     interrupted : bool
         Stopped by hand: what was finished is kept.
     elapsed_s : float
@@ -83,6 +113,8 @@ class BatchReport:
     same_sound: tuple[tuple[str, str], ...] = ()
     needs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     problems: tuple[str, ...] = ()
+    assumed: tuple[tuple[str, str], ...] = ()
+    gathered: tuple[Gathered, ...] = ()
     interrupted: bool = False
     elapsed_s: float = 0.0
     journal: str = ""
@@ -111,9 +143,14 @@ class BatchReport:
             f"The same performance in another file: {path} is {other}; one counts" for path, other in self.same_sound
         ]
         lines += [f"Passed over: {problem}" for problem in self.problems]
+        by_exercise: dict[str, list[str]] = {}
+        for path, exercise in self.assumed:
+            by_exercise.setdefault(exercise, []).append(path)
+        lines += [f"Taken for “{one}”, which was set then: {_some(paths)}" for one, paths in by_exercise.items()]
+        lines += self._from_whom()
         for need, paths in self.needs.items():
-            shown = ", ".join(paths[:SHOWN]) + (f" and {len(paths) - SHOWN} more" if len(paths) > SHOWN else "")
-            lines.append(f"Needs {need}: {shown}")
+            lines.append(f"Needs {need}: {_some(paths)}")
+            lines += [f"  such as: {line}" for line in self._command(need, paths[0])]
         if self.csv_error:
             lines.append(self.csv_error)
         if self.csv:
@@ -123,6 +160,38 @@ class BatchReport:
         if self.csv_left:
             lines.append(f"The table beside it is no longer kept by itself: there are more than {KEPT_UP_TO:,} takes.")
         return [printable(line) for line in lines]
+
+    def _from_whom(self) -> list[str]:
+        """Who sent what against which assignment; who is missing."""
+        came = [one for one in self.gathered if one.new and (one.student or one.exercise)]
+        lines = [_came(one) for one in came] if any(one.exercise for one in self.gathered) else []
+        for state, head in (("missing", "Missing, it was due"), ("waiting", "Nothing yet")):
+            left = [one for one in self.gathered if one.state == state and not one.new]
+            if left:
+                lines.append(f"{head}: {', '.join(f'{one.student} ({one.exercise})' for one in left)}")
+        return lines
+
+    def _command(self, need: str, path: str) -> list[str]:
+        """A command that says what a take needs, ready but for the value."""
+        field = next((name for name, words in _SAID_BY.items() if need.startswith(words)), None)
+        if field is None:
+            return []
+        value = {"date": "YYYY-MM-DD", "exercise": '"NAME"', "bpm": "BPM"}[field]
+        return [f"strumclock note {shlex.quote(self.folder)} {value} --take {shlex.quote(path)} --correct {field}"]
+
+
+_SAID_BY = {"date": "the date", "exercise": "the exercise", "bpm": "the tempo"}
+_STATES = {"met": "met", "met-late": "met, late", "sent": "not held yet"}
+_NONE_COUNTS = "none of it counts yet"
+
+
+def _came(one: Gathered) -> str:
+    against = f"; {one.exercise}: {_STATES.get(one.state, _NONE_COUNTS)}" if one.exercise else ""
+    return f"From {one.student or '(no name)'}: {_count(one.new, 'new take')}{against}"
+
+
+def _some(paths: Sequence[str]) -> str:
+    return ", ".join(paths[:SHOWN]) + (f" and {len(paths) - SHOWN} more" if len(paths) > SHOWN else "")
 
 
 def _count(n: int, what: str) -> str:

@@ -27,6 +27,13 @@ from strumclock.grid import Exercise
 AHEAD = 2
 """Takes handed out for each worker: one in work, one waiting. More would only fill memory."""
 
+UNFIT = frozenset({"poor-fit"})
+"""Warnings with which a recording is no take of an exercise that nobody named."""
+
+MOST_ODD, TEMPO_FACTOR = 0.3, 1.25
+"""Of such a take: the share of places that may be empty, or strums that may have none; and how far its tempo may lie
+from the one set, as a factor (a beginner's week at a metronome; common practice, no source)."""
+
 THREAD_LIMITS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 
 Measure = Callable[[str, Exercise, Mapping[str, Any]], Mapping[str, Any]]
@@ -65,6 +72,9 @@ def attempt(plan: Plan, measure: Measure) -> Outcome:
     try:
         with local_copy(plan.path) as path:
             measurement = dict(measure(path, plan.exercise, plan.options))
+            if plan.assumed is not None and plan.otherwise is not None and not fits(measurement, plan.assumed.bpm):
+                plan = plan.otherwise
+                measurement = dict(measure(path, plan.exercise, plan.options))
         measurement["take"] = {**measurement["take"], "path": plan.path}
         return Outcome(plan=plan, measurement=measurement)
     except StrumclockError as error:
@@ -79,6 +89,25 @@ def attempt(plan: Plan, measure: Measure) -> Outcome:
         return Outcome(
             plan=plan, error=f"measuring it failed ({type(error).__name__}: {said}); please report this", retry=True
         )
+
+
+def fits(measurement: Mapping[str, Any], bpm: float | None) -> bool:
+    """Whether a recording can be a take of the exercise that it was measured as.
+
+    Parameters
+    ----------
+    measurement : mapping
+        JSON of the take.
+    bpm : float or None
+        The tempo that was set; a student may practise slower or faster than that, but not at another tempo altogether.
+    """
+    timing, heard = measurement["timing"], measurement["exercise"].get("bpm")
+    if timing is None or UNFIT & {warning["code"] for warning in measurement["warnings"]}:
+        return False
+    added = sum(strum["slot"] is None for strum in measurement["strums"])
+    if max(len(measurement["omitted"]), added) > MOST_ODD * (timing["n"] + len(measurement["omitted"])):
+        return False
+    return bpm is None or heard is None or 1 / TEMPO_FACTOR <= heard / bpm <= TEMPO_FACTOR
 
 
 def cores() -> int:

@@ -4,6 +4,7 @@
 
     student = "Ines"
     equipment = "dreadnought; phone on the music stand"
+    language = "de"                    # of what students are sent: a code, or a compiled catalogue (.mo)
     standard = "steady"                # first-weeks, steady, tight, or a table with a standard's numbers
 
     [defaults]                         # what holds for every take unless told otherwise
@@ -19,6 +20,12 @@
     goal_bpm = 90
     goal_by = 2026-06-01
 
+    [[assignments]]                    # see `strumclock.batch.assigned`
+    exercise = "two chords"
+    bpm = 72
+    given = 2026-05-04
+    due = 2026-05-11
+
 A file in a folder adds to those of the folders above it, and wins over them.
 """
 
@@ -28,8 +35,10 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
+from pathlib import PurePath
 from typing import Any
 
+from strumclock.batch.assigned import ToldAssignment, read_assignments
 from strumclock.batch.files import parents, read_text_file
 from strumclock.errors import UsageError, printable
 from strumclock.fields import fields_of, number_between
@@ -40,7 +49,7 @@ from strumclock.pipeline.options import MeasureOptions
 FILE_NAME = "practice.toml"
 EXERCISE_FIELDS = {name: field for name, field in fields_of(Exercise).items() if field.in_files}
 OPTION_FIELDS = {name: field for name, field in fields_of(MeasureOptions).items() if field.in_files}
-_TOP = ("root", "student", "equipment", "standard", "takes_to_hold", "defaults", "exercises")
+_TOP = ("root", "student", "equipment", "language", "standard", "takes_to_hold", "defaults", "exercises", "assignments")
 MOST_TO_HOLD = 100
 LARGEST_WHOLE = 2**63 - 1  # what TOML 1.0 asks a reader to hold
 
@@ -64,21 +73,27 @@ class Settings:
     Attributes
     ----------
     student, equipment : str or None
+    language : str or None
+        Of what students are sent: a code, or the path of a compiled catalogue.
     standard : str, mapping or None
     takes_to_hold : int or None
     told, options : mapping
         Defaults for the exercise, and for the measuring.
     exercises : mapping
         By their plain name.
+    assignments : tuple of ToldAssignment
+        What was set, of all the files.
     """
 
     student: str | None = None
     equipment: str | None = None
+    language: str | None = None
     standard: str | Mapping[str, Any] | None = None
     takes_to_hold: int | None = None
     told: Mapping[str, Any] = field(default_factory=dict)
     options: Mapping[str, Any] = field(default_factory=dict)
     exercises: Mapping[str, KnownExercise] = field(default_factory=dict)
+    assignments: tuple[ToldAssignment, ...] = ()
 
     def exercise(self, name: str | None) -> KnownExercise | None:
         """The exercise of a name or other name."""
@@ -100,6 +115,12 @@ class SettingsFiles:
 
     def __init__(self) -> None:
         self._known: dict[str, Settings] = {}
+        self._own: set[str] = set()
+
+    def has_file(self, folder: str) -> bool:
+        """Whether a folder has a practice.toml of its own."""
+        self.of(folder)
+        return folder in self._own
 
     def of(self, folder: str) -> Settings:
         """What holds in a folder."""
@@ -109,6 +130,8 @@ class SettingsFiles:
             if len(chain) > 1:
                 merged = self.of(chain[1]) if chain[1] != folder else merged
             found = read_text_file(folder, FILE_NAME)
+            if found:
+                self._own.add(folder)
             self._known[folder] = add_settings(merged, found[1], found[0]) if found else merged
         return self._known[folder]
 
@@ -145,11 +168,13 @@ def add_settings(above: Settings, text: str, path: str) -> Settings:
         above,
         student=_text(said, "student", path) or above.student,
         equipment=_text(said, "equipment", path) or above.equipment,
+        language=_language(said, path) or above.language,
         standard=standard,
         takes_to_hold=takes_to_hold,
         told={**above.told, **told},
         options={**above.options, **options},
         exercises=exercises,
+        assignments=(*above.assignments, *read_assignments(said.get("assignments", []), path, exercises)),
     )
 
 
@@ -214,6 +239,12 @@ def _text(said: Mapping[str, Any], name: str, path: str) -> str | None:
     if text is not None and not isinstance(text, str):
         raise UsageError(f"{name} in {path} must be a text in quotes, but {text!r} came; correct it")
     return printable(text) if text is not None else None
+
+
+def _language(said: Mapping[str, Any], path: str) -> str | None:
+    """A language's code; the path of a catalogue is told from where the file lies."""
+    told = _text(said, "language", path)
+    return str(PurePath(path).parent / told) if told is not None and told.casefold().endswith(".mo") else told
 
 
 def _refuse_unknown(given: Mapping[str, Any], known: tuple[str, ...], where: str) -> None:

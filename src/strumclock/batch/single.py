@@ -65,7 +65,7 @@ def told_around(path: str | os.PathLike[str]) -> Around:
     if settings is None:
         return Around()
     found = Found(path=full, folder=folder, size=0, stamp="", changed_at=None)
-    planner = Planner(folder, edits={}, name_of=str, container_time=lambda _: None)
+    planner = Planner(folder, edits={}, name_of=str, container_time=lambda _: None, assume=False)
     plans = planner.plans(found, sha256="")
     if len(plans) > 1:
         return Around()  # takes.csv names several parts of it: which one is meant is not known

@@ -1,8 +1,8 @@
 """Arguments in, library calls, text out.
 
 Results go to standard output, diagnostics to standard error. Exit status: 0 done, 1 something failed, 2 wrong usage.
-Every error is one line. The commands' bodies live in `take` (one recording) and `record` (weeks of them), which are
-imported when one of their commands is asked for.
+Every error is one line. The commands' bodies live in the modules that `_COMMANDS` names, which are imported when one of
+their commands is asked for.
 """
 
 from __future__ import annotations
@@ -26,9 +26,11 @@ _COMMANDS = {
     "click": "take",
     "tuning": "take",
     "compare": "take",
+    "assign": "assigning",
     "batch": "record",
     "progress": "weeks",
     "class": "weeks",
+    "answer": "answering",
     "note": "record",
     "forget": "record",
     "demo": "record",

@@ -94,6 +94,17 @@ def remove_clicks(samples: ArrayLike, sample_rate_hz: float, clicks: Clicks, *, 
     Returns
     -------
     Removal
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_recording
+    >>> line = example_recording().mono()
+    >>> clicks = sc.find_clicks(line, 44100, bpm=96)
+    >>> removal = sc.remove_clicks(line, 44100, clicks)
+    >>> first = slice(round((clicks.time_s[0] - 0.002) * 44100), round((clicks.time_s[0] + 0.02) * 44100))
+    >>> bool(np.abs(removal.samples[first]).max() < 0.2 * np.abs(line[first]).max())
+    True
     """
     x = np.ascontiguousarray(samples, dtype=np.float32)
     trains = clicks.trains

@@ -200,12 +200,30 @@ def parse_steps(text: str | None) -> tuple[tuple[int, float], ...] | None:
 def write_click_track(track: ClickTrack, path: str | os.PathLike[str]) -> None:
     """Write a click track as sound (.wav) or as MIDI (.mid, .midi; without the silence before the first click).
 
+    Parameters
+    ----------
+    track : ClickTrack
+    path : path
+        Replaced only when all is written.
+
     Raises
     ------
     UsageError
         If the file's ending is another.
     OutputError
         If the file cannot be written.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> from strumclock.grid import Exercise
+    >>> track = click_track(Exercise(bpm=80, meter="4/4", bars=1))
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = Path(folder) / "click.wav"
+    ...     write_click_track(track, path)
+    ...     path.read_bytes()[:4]
+    b'RIFF'
     """
     ending = Path(path).suffix.lower()
     if ending == ".wav":

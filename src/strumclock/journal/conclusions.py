@@ -52,7 +52,7 @@ def _query(table: sa.Table, *columns: str) -> sa.Select[Any]:
 _OF_TAKES = _query(
     takes,
     *("id", "exercise_id", "source", "status", "played_on", "played_at", "bpm", "held", "excluded", "same_sound_as"),
-    *("superseded_by", "measured_at"),
+    *("superseded_by", "date_source", "measured_at"),
 )
 _OF_GOALS = _query(goals, "exercise_id", "bpm", "by_date")
 _OF_ASSIGNMENTS = _query(assignments, "exercise_id", "bpm", "given_on", "due_on")

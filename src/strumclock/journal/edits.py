@@ -15,6 +15,9 @@ from strumclock.journal.schema import assignments, edits, exercises, goals, note
 from strumclock.journal.writing import IMMEDIATE_EDITS, delete_takes, exercise_id, now, student_id, upsert
 
 TOLD_FIELDS = tuple(name for name, field in fields_of(Exercise).items() if field.in_files)
+NAMELESS = "(no name)"
+"""What lists call a student whose name nobody told; they can be named so."""
+
 CORRECTABLE = ("student", "date", "exercise", "equipment", *TOLD_FIELDS)
 
 
@@ -29,10 +32,11 @@ def known_student(connection: sa.Connection, name: str | None) -> tuple[int, str
     rows = connection.execute(sa.select(students).order_by(students.c.name)).all()
     if name is None and len(rows) == 1:
         return rows[0].id, rows[0].name
+    wanted = "" if plain(name) == NAMELESS else plain(name)
     for row in rows:
-        if name is not None and row.key == plain(name):
+        if name is not None and row.key == wanted:
             return row.id, row.name
-    known = ", ".join(row.name or "(no name)" for row in rows) or "nobody yet"
+    known = ", ".join(row.name or NAMELESS for row in rows) or "nobody yet"
     if name is None:
         if not rows:
             raise UsageError("a student is needed, but the journal has none yet; measure a folder of takes with batch")

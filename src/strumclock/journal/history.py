@@ -23,7 +23,18 @@ CHUNK = 500
 _PLACES = ("timing.jitter_ms", "timing.jitter_within_ms", "timing.mean_offset_ms", "timing.drift_ms_per_min")
 _FINDINGS = "timing.findings."
 _COLUMNS = (
-    *("id", "exercise_id", "source", "status", "error", "excluded", "superseded_by", "same_sound_as", "played_on"),
+    *(
+        "id",
+        "exercise_id",
+        "source",
+        "status",
+        "error",
+        "excluded",
+        "superseded_by",
+        "same_sound_as",
+        "played_on",
+        "date_source",
+    ),
     *(
         "bpm",
         "beats_per_change",
@@ -149,19 +160,28 @@ class History:
     assignments: tuple[Assignment, ...] = ()
 
 
-def history(connection: sa.Connection, student: str | None, exercise: str | None) -> History:
-    """The past of one student (the only one, where none is named), of one exercise or of all."""
+def history(
+    connection: sa.Connection, student: str | None, exercise: str | None, *, last: int | None = None
+) -> History:
+    """The past of one student (the only one, where none is named), of one exercise or of all; perhaps only the last."""
     owner, name = known_student(connection, student)
     only = known_exercise(connection, exercise, owner) if exercise is not None else None
     told = connection.execute(sa.select(students.c.takes_to_hold).where(students.c.id == owner)).scalar()
-    return _history(connection, owner, name, told, only)
+    return _history(connection, owner, name, told, only, last)
 
 
-def _history(connection: sa.Connection, owner: int, name: str, told: int | None, only: int | None) -> History:
+def _history(
+    connection: sa.Connection, owner: int, name: str, told: int | None, only: int | None, last: int | None
+) -> History:
     query = sa.select(*(takes.c[column] for column in _COLUMNS)).where(takes.c.student_id == owner)
     if only is not None:
         query = query.where(takes.c.exercise_id == only)
-    rows = connection.execute(query.order_by(takes.c.played_on, takes.c.played_at, takes.c.id)).all()
+    when = (takes.c.played_on, takes.c.played_at, takes.c.id)
+    if last is None:
+        rows = connection.execute(query.order_by(*when)).all()
+    else:
+        latest_first = [column.desc().nulls_last() for column in when]
+        rows = connection.execute(query.order_by(*latest_first).limit(last)).all()[::-1]
     figure = _figures(connection, [row.id for row in rows])
     given = tuple(one for one in assigned.read(connection, name) if only is None or one.exercise_id == only)
     past = tuple(_past_take(row, figure.get(row.id, {})) for row in rows)

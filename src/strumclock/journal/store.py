@@ -90,6 +90,12 @@ class Journal(Connected, Shown):
         with self.writing() as connection:
             assigned.write(connection, assignments, replace=replace)
 
+    def add_students(self, names: Iterable[str]) -> None:
+        """Students of whom nothing came yet; those who are known stay as they are."""
+        with self.writing() as connection:
+            for name in names:
+                student_id(connection, name)
+
     def keep_answer(self, answer: Answer) -> int:
         """Write down what a student is to be told, in the place of what was not sent of the same day. Its number."""
         with self.writing() as connection:
@@ -199,10 +205,11 @@ class Journal(Connected, Shown):
         with self.reading() as connection:
             return tables.measurement(connection, by_hand.known_take(connection, take).id)
 
-    def history(self, student: str | None = None, exercise: str | None = None) -> History:
-        """The past takes of one student (the only one, where none is named), of one exercise or of all."""
+    def history(self, student: str | None = None, exercise: str | None = None, *, last: int | None = None) -> History:
+        """The past takes of one student (the only one, where none is named), of one exercise or of all; with `last`
+        only so many of them, the latest."""
         with self.reading() as connection:
-            return history(connection, student, exercise)
+            return history(connection, student, exercise, last=last)
 
     def assignments(self, student: str | None = None) -> tuple[Assignment, ...]:
         """What was set, oldest first: to one student, or to all."""

@@ -57,6 +57,8 @@ def why_not_counted(row: Any) -> str | None:
         return "the same sound is there in another file"
     if row.played_on is None:
         return "no date"
+    if row.date_source == "file":
+        return "its date is only the file's time: confirm it"
     return None
 
 

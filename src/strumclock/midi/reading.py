@@ -156,6 +156,19 @@ def grid_from_midi(path: str | os.PathLike[str], exercise: Exercise) -> BeatGrid
         If the file cannot be read as a Standard MIDI File.
     UsageError
         If no played bar is left, or the pattern does not fill whole beats.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> from strumclock.grid import grid_from_beats
+    >>> from strumclock.midi import write_midi
+    >>> exercise = Exercise(meter="2/4", per_beat=1)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = Path(folder) / "slower.mid"
+    ...     write_midi(path, grid_from_beats([0.0, 0.5, 1.1, 1.8], exercise))
+    ...     grid_from_midi(path, exercise).slot_s.round(3).tolist()
+    [0.0, 0.5, 1.1, 1.8]
     """
     tempo = read_tempo_map(path)
     count_in = exercise.count_in or 0

@@ -25,6 +25,7 @@ from strumclock.fields import fields_of
 from strumclock.grid import Exercise
 from strumclock.pipeline.figures import COMPARED
 from strumclock.pipeline.measurement import Measurement
+from strumclock.showing import Shown
 from strumclock.timing import Anchoring, Estimate, PlacedStrums, measure_timing
 from strumclock.timing.estimate import COVERAGE_FACTOR, t_factor
 
@@ -109,8 +110,8 @@ def take_to_take(values: Sequence[float]) -> TakeToTake | None:
     return TakeToTake(sd=math.sqrt(float(steps @ steps) / steps.size / 2), n=len(values))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Comparison:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Comparison(Shown):
     """Two takes beside each other.
 
     Attributes
@@ -192,6 +193,14 @@ def compare(a: Measurement, b: Measurement, *, usual: Mapping[str, TakeToTake] |
     Returns
     -------
     Comparison
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_take
+    >>> found = sc.compare(example_take(), example_take())
+    >>> [(row.figure, row.b_minus_a.value, row.shown) for row in found.differences][0]
+    ('mean_offset_ms', 0.0, False)
     """
     played = (_tempo(a), _tempo(b))
     head: dict[str, Any] = {"path_a": a.take.path, "path_b": b.take.path, "bpm_a": played[0], "bpm_b": played[1]}

@@ -214,6 +214,8 @@ class Measurement(Shown):
         Figures for each step of a stepped tempo.
     sources : mapping of str to str
         Where fields of the exercise were told that the caller did not tell: a file's path, or its name.
+    settings : mapping of str to str, float or bool
+        What `measure` was told beside the exercise: see `MeasureOptions.told`.
     omitted : tuple of Omitted
     timing : Timing or None
         None where only strums were asked for.
@@ -252,6 +254,7 @@ class Measurement(Shown):
     parts: tuple[Part, ...] = ()
     steps: tuple[Step, ...] = ()
     sources: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    settings: Mapping[str, str | float | bool] = field(default_factory=lambda: MappingProxyType({}))
 
     def __repr__(self) -> str:
         """The take on one line: a file's name may be long and the notices many, so both are told shortly."""

@@ -66,11 +66,11 @@ def measure(
 
     Examples
     --------
-    >>> import numpy as np, strumclock as sc
-    >>> sc.measure(sc.from_array(np.zeros(44100 * 5), 44100), sc.Exercise(bpm=80), changes=True)
-    Traceback (most recent call last):
-    ...
-    strumclock.errors.RecordingError: ...
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_recording
+    >>> take = sc.measure(example_recording(), sc.Exercise(bpm=96, chords="Em C", beats_per_change=4))
+    >>> print(f"{take.verdict.state}: {take.verdict.obstacles[0].size:+.0f ms} at chord changes")
+    not-yet: +98 ms (+82 to +114) at chord changes
     """
     options = replace(options or MeasureOptions(), **told)
     if options.part == "all":
@@ -82,7 +82,7 @@ def measure(
     exercise, options = told_here.exercise, told_here.options
     heard = _heard(recording, told_here, nominal)
     if options.free:
-        return assemble_free(heard, exercise, options)
+        return replace(assemble_free(heard, exercise, options), settings=options.told())
     measurement = _of_part(heard, _align(heard, exercise, options, nominal), options)
     return replace(measurement, sources=told_here.sources)
 
@@ -93,7 +93,20 @@ def measure_parts(
     options: MeasureOptions | None = None,
     **told: Any,
 ) -> tuple[Measurement, ...]:
-    """Measure each played part of a recording in turn; arguments and errors as for `measure`.
+    """Measure each played part of a recording in turn; errors as for `measure`.
+
+    Parameters
+    ----------
+    take : path or Recording
+    exercise : Exercise, optional
+    options : MeasureOptions, optional
+    **told
+        All of them as for `measure`.
+
+    Returns
+    -------
+    tuple of Measurement
+        In the order of time; a stretch at the player's own tempo has none.
 
     Examples
     --------
@@ -133,6 +146,7 @@ def _of_part(heard: Listened, alignment: Alignment, options: MeasureOptions) -> 
         strums=tuple(replace(s, of=part_at(alignment.parts, s.time_s)) for s in measurement.strums),
         elsewhere=strums_elsewhere(heard.strums, alignment, take_path(options).bias_s),
         parts=alignment.parts,
+        settings=options.told(),
         steps=take_steps(here, of_it, found, options),
     )
 

@@ -7,11 +7,13 @@ keys and columns; all of them are made from this list.
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from strumclock.errors import UsageError
-from strumclock.fields import check_fields, given
+from strumclock.fields import check_fields, fields_of, given
 
 if TYPE_CHECKING:
     from strumclock.verdict import Standard
@@ -158,6 +160,19 @@ class MeasureOptions:
                 "latency_ms needs first_downbeat_s, the place of beat 1 in the file that was played to, but a latency "
                 "came alone; give both"
             )
+
+    def told(self) -> Mapping[str, str | float | bool]:
+        """What differs from the defaults, in plain values; of a standard its name.
+
+        Examples
+        --------
+        >>> dict(MeasureOptions(click="none", guitar_to_mic_m=1, standard="tight").told())
+        {'click': 'none', 'guitar_to_mic_m': 1.0, 'standard': 'tight'}
+        """
+        found = {name: getattr(self, name) for name in fields_of(MeasureOptions)}
+        differ = {n: v for n, v in found.items() if v != MeasureOptions.__dataclass_fields__[n].default}
+        plain = {n: getattr(v, "name", v) if n == "standard" else v for n, v in differ.items()}
+        return MappingProxyType({n: os.fspath(v) if isinstance(v, os.PathLike) else v for n, v in plain.items()})
 
     @property
     def judged_by(self) -> Standard:

@@ -1,10 +1,13 @@
 """What is shown of a measurement: plain words, a table, JSON, pictures, a page, sound. No computing of its own."""
 
+from strumclock.report.answer_file import Sent, as_blocks, mark_sent, read_answers, write_answers
+from strumclock.report.answer_words import answer_students, answers
 from strumclock.report.bar_sound import BarSound, hear_bar
 from strumclock.report.class_table import class_table, spark
 from strumclock.report.comparing import comparison, tuning_table
 from strumclock.report.comparison_plot import plot_comparison, write_comparison_plot
 from strumclock.report.language import Language, language_of, languages
+from strumclock.report.methods import methods
 from strumclock.report.outputs import Outputs, write_outputs
 from strumclock.report.page import page, write_page
 from strumclock.report.picture import plot_take, write_plot
@@ -26,6 +29,10 @@ __all__ = [
     "BarSound",
     "Language",
     "Outputs",
+    "Sent",
+    "answer_students",
+    "answers",
+    "as_blocks",
     "check_outputs",
     "class_table",
     "comparison",
@@ -37,8 +44,10 @@ __all__ = [
     "languages",
     "lines",
     "load_schema",
+    "mark_sent",
     "marked",
     "message",
+    "methods",
     "page",
     "plain",
     "plot_beats",
@@ -52,6 +61,7 @@ __all__ = [
     "plot_take",
     "plot_tempo",
     "progress_summary",
+    "read_answers",
     "spark",
     "student_page",
     "summary",
@@ -61,6 +71,7 @@ __all__ = [
     "to_json",
     "to_send",
     "tuning_table",
+    "write_answers",
     "write_class_plot",
     "write_comparison_plot",
     "write_csv",

@@ -23,6 +23,23 @@ def plot_comparison(result: Comparison) -> Figure:
     """A row for each compared figure: A above B, dot and 95 % interval, and in words whether they differ.
 
     A is a filled dot, B an open square, so that they stay apart without colour.
+
+    Parameters
+    ----------
+    result : Comparison
+
+    Returns
+    -------
+    Figure
+        Save it with ``figure.savefig``.
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_take
+    >>> figure = sc.plot_comparison(sc.compare(example_take(), example_take()))
+    >>> [axes.get_xlabel() for axes in figure.axes]
+    ['ms', 'ms', 'ms', 'ms/min', 'ms']
     """
     rows = result.differences
     height_in = FRAME_IN + ROW_IN * max(len(rows), 1)

@@ -37,7 +37,7 @@ from strumclock.report.schema import GROUPS, SCHEMA_ID, shown
 from strumclock.report.student import LONGEST
 
 FILE = Path(__file__).with_name("take.schema.json")
-ADDED_WITHIN_2: frozenset[str] = frozenset({"ignored", "left_click"})
+ADDED_WITHIN_2: frozenset[str] = frozenset({"ignored", "left_click", "settings"})
 """Keys at the top that came later: a document without them is one of /2 too."""
 
 _PLAIN = {float: "number", int: "integer", str: "string", bool: "boolean"}
@@ -88,6 +88,7 @@ def describe() -> dict[str, Any]:
     properties["exercise"]["required"].append("inferred")
     properties["verdict"]["oneOf"][0]["properties"]["message"] = {"type": "string", "maxLength": LONGEST}
     properties["verdict"]["oneOf"][0]["required"].append("message")
+    properties["settings"] |= {"additionalProperties": {"type": ["string", "number", "boolean"]}}
     texts = {"additionalProperties": {"type": "string"}}
     properties["exercise"]["properties"]["from"] = properties.pop("sources") | texts
     properties["exercise"]["required"].append("from")

@@ -17,15 +17,18 @@ from strumclock.errors import printable
 from strumclock.fields import fields_of
 from strumclock.grid import Exercise
 from strumclock.journal import Journal
+from strumclock.pipeline.comparison import Comparison
 from strumclock.pipeline.figures import FIGURES, Figure, named
 from strumclock.pipeline.measurement import Measurement, TakeInfo
 from strumclock.report import words
 from strumclock.report.bar_sound import BarSound
+from strumclock.report.comparing import comparison, tuning_table
 from strumclock.report.plots import plot_offsets
 from strumclock.report.progress_text import TABLE_NOTE, facts, weeks_table
 from strumclock.report.sentences import headline, lines, title
 from strumclock.report.text import Row, figures, noted
 from strumclock.timing import Estimate, Timing
+from strumclock.tuning import OpenStrings
 from strumclock.weeks import ExerciseProgress, Progress
 
 if TYPE_CHECKING:
@@ -100,6 +103,16 @@ def _(value: Measurement) -> str:
     if value.timing is not None:
         parts += [_figures_table(value, MAIN)]
     return str(_markup("{}{}</div>", _safe(_OUTER), _safe("").join(parts)))
+
+
+@html.register
+def _(value: Comparison) -> str:
+    return _filled("<pre>{}</pre>", comparison(value))
+
+
+@html.register
+def _(value: OpenStrings) -> str:
+    return _filled("<pre>{}</pre>", tuning_table(value))
 
 
 @html.register

@@ -54,6 +54,13 @@ def plot_take(measurement: Measurement, *, with_words: bool = True) -> Figure:
     -------
     Figure
         12 inches wide; save it with ``figure.savefig``.
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_take
+    >>> print(sc.plot_take(example_take()).texts[0].get_text())
+    Not yet at 96 bpm: late at chord changes
     """
     m = measurement
     extra, said = panels(m), _below(m) if with_words else []

@@ -72,6 +72,13 @@ def plot_offsets(measurement: Measurement, ax: Axes | None = None, *, legend: bo
     Returns
     -------
     Axes
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_take
+    >>> print(sc.plot_offsets(example_take()).get_xlabel())
+    bar
     """
     ax = axes_or_new(ax, 8.0, 4.5)
     m, timing = measurement, measurement.timing
@@ -110,6 +117,23 @@ def plot_beats(measurement: Measurement, ax: Axes | None = None) -> Axes:
     """Draw the mean at each beat and each part of the beat, with its 95 % interval.
 
     With a fitted grid these are differences from the mean of all places.
+
+    Parameters
+    ----------
+    measurement : Measurement
+    ax : Axes, optional
+        Where to draw; a new figure's by default.
+
+    Returns
+    -------
+    Axes
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_take
+    >>> print(sc.plot_beats(example_take()).get_yticklabels()[0].get_text())
+    beat 1
     """
     ax = axes_or_new(ax, 3.2, 4.5)
     plain_axes(ax)

@@ -59,6 +59,14 @@ def to_dict(measurement: Measurement) -> dict[str, Any]:
     -------
     dict
         An estimate is ``{"value", "low", "high", "u"}``, or None with its reason in ``absent``.
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_take
+    >>> document = sc.to_dict(example_take())
+    >>> document["schema"], document["held"]["held"], sorted(document["timing"]["jitter_ms"])
+    ('strumclock.take/2', False, ['high', 'low', 'u', 'value'])
     """
     converted = _Converter(absent=dict(measurement.absent))
     document = converted.of(measurement, "")
@@ -77,7 +85,23 @@ def to_dict(measurement: Measurement) -> dict[str, Any]:
 
 
 def to_json(measurement: Measurement) -> str:
-    """The measurement as JSON text, UTF-8, ending in a newline; see `to_dict`."""
+    """The measurement as JSON text, UTF-8, ending in a newline; see `to_dict`.
+
+    Parameters
+    ----------
+    measurement : Measurement
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_take
+    >>> print(sc.to_json(example_take()).splitlines()[1])
+    "schema": "strumclock.take/2",
+    """
     return dumps(to_dict(measurement))
 
 

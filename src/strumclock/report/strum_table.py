@@ -19,14 +19,20 @@ DECIMALS = "%.6f"
 def to_csv(measurement: Measurement) -> str:
     """The table of `Measurement.to_frame` as CSV text: a header, a line for each strum; what is not known is empty.
 
+    Parameters
+    ----------
+    measurement : Measurement
+
+    Returns
+    -------
+    str
+
     Examples
     --------
     >>> import strumclock as sc
-    >>> from strumclock.synthesis import synthesise
-    >>> take = synthesise(sc.Exercise(bpm=120, meter="4/4", bars=6, count_in=1), seed=1)
-    >>> m = sc.measure(sc.from_array(take.samples, take.sample_rate_hz), sc.Exercise(bpm=120))
-    >>> print(sc.to_csv(m).split(",time")[0][:37])
-    time_s,u_ms,p,slot,bar,beat,part,stro
+    >>> from strumclock.examples import example_take
+    >>> print(sc.to_csv(example_take()).splitlines()[0])
+    time_s,u_ms,p,slot,bar,beat,part,stroke,grid_s,offset_ms,deviation_ms,at_change,left_click,of,measured
     """
     return str(measurement.to_frame().to_csv(index=False, float_format=DECIMALS, lineterminator="\n"))
 
@@ -34,10 +40,29 @@ def to_csv(measurement: Measurement) -> str:
 def write_csv(measurement: Measurement, path: str | os.PathLike[str]) -> Path:
     """Write `to_csv` to a file, whole or not at all.
 
+    Parameters
+    ----------
+    measurement : Measurement
+    path : path
+        Replaced only when all is written.
+
+    Returns
+    -------
+    Path
+
     Raises
     ------
     OutputError
         If the file cannot be written, or must not be: see `strumclock.report.writing`.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_take
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     len(sc.write_csv(example_take(), f"{folder}/strums.csv").read_text(encoding="utf-8").splitlines())
+    55
     """
     check_outputs({"the table of strums": path}, reads=[measurement.take.path] if measurement.take.path else [])
     return write_text(path, to_csv(measurement))

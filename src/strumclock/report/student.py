@@ -8,14 +8,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from strumclock.report.language import Language, language_of
-from strumclock.report.student_words import obstacle_ways, task_ways
+from strumclock.report.student_words import obstacle_ways
+from strumclock.report.task_words import task_ways
+from strumclock.verdict import WELL_EVEN
 
 if TYPE_CHECKING:
     from strumclock.pipeline import Measurement
     from strumclock.verdict import Held, Verdict
 
 LONGEST = 240
-WELL_EVEN = 0.9  # share of the strums within the tolerance from which "even" is true
 
 
 def message(measurement: Measurement, *, name: str | None = None, language: str | Language | None = None) -> str:
@@ -33,6 +34,13 @@ def message(measurement: Measurement, *, name: str | None = None, language: str 
     -------
     str
         At most 240 characters.
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_take
+    >>> print(sc.message(example_take())[:62])
+    You kept the speed of the click. When you change chords, the n
     """
     held, verdict = measurement.held, measurement.verdict
     if held is None or verdict is None:

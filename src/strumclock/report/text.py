@@ -35,6 +35,13 @@ def summary(measurement: Measurement, *, width: int = WIDTH) -> str:
     -------
     str
         Without a newline at the end.
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_take
+    >>> print(sc.summary(example_take()).splitlines()[-1])
+    Next        Take it down to 87 bpm (21.8 chord changes a minute). Stop at any pain or tension.
     """
     rows = [(line.topic, line.text) for line in lines(measurement)]
     rows += [("Told by", sentence) for sentence in told_by(measurement)]
@@ -125,6 +132,19 @@ def table(measurement: Measurement, *, width: int = WIDTH) -> str:
     measurement : Measurement
     width : int
         Characters a line.
+
+    Returns
+    -------
+    str
+        Without a newline at the end.
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_take
+    >>> jitter = next(line for line in sc.table(example_take()).splitlines() if "Jitter" in line)
+    >>> jitter.split()[:3]
+    ['Jitter', '34.9', 'ms']
     """
     from rich import box
     from rich.table import Table

@@ -35,7 +35,24 @@ KEY = "● held by enough takes, up to the lowest that was not    ○ not held b
 
 
 def plot_progress(progress: Progress) -> Figure:
-    """Compose one student's picture: for each exercise tempo, what stands in the way, scatter, placement, words."""
+    """Compose one student's picture: for each exercise tempo, what stands in the way, scatter, placement, words.
+
+    Parameters
+    ----------
+    progress : Progress
+
+    Returns
+    -------
+    Figure
+        Save it with ``figure.savefig``.
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_students
+    >>> print(sc.plot_progress(example_students()[0]).texts[0].get_text())
+    Ines
+    """
     shown = progress.exercises[:MOST_EXERCISES]
     said = [_wrapped(facts(exercise, today=progress.today), TEXT_CHARACTERS) for exercise in shown]
     heights_in = [5.1 + LINE_IN * len(lines) for lines in said]
@@ -77,6 +94,23 @@ def plot_class(students: Sequence[Progress]) -> Figure:
     """Compose a class's sheet: a row for each student in order of need, with the exercise played last.
 
     All share one time axis; each has a tempo axis of its own.
+
+    Parameters
+    ----------
+    students : sequence of Progress
+
+    Returns
+    -------
+    Figure
+        Save it with ``figure.savefig``.
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_students
+    >>> figure = sc.plot_class(example_students())
+    >>> [text.get_text() for text in figure.texts if text.get_text() in ("Ines", "Joris")]
+    ['Ines', 'Joris']
     """
     drawn, more = students[:MOST_STUDENTS], len(students) - MOST_STUDENTS
     said = [_wrapped(to_send(p), ROW_CHARACTERS) for p in drawn]

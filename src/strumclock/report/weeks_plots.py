@@ -57,6 +57,13 @@ def plot_tempo(
     Returns
     -------
     Axes
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_students
+    >>> print(sc.plot_tempo(example_students()[0].exercises[0]).get_ylabel())
+    tempo, bpm
     """
     from matplotlib.ticker import MaxNLocator
 
@@ -193,13 +200,50 @@ def tempo_range(exercise: ExerciseProgress) -> tuple[float, float]:
 
 
 def plot_jitter(exercise: ExerciseProgress, ax: Axes | None = None) -> Axes:
-    """Draw the jitter of each week, ms, with 95 % intervals of luck from take to take."""
+    """Draw the jitter of each week, ms, with 95 % intervals of luck from take to take.
+
+    Parameters
+    ----------
+    exercise : ExerciseProgress
+    ax : Axes, optional
+        Where to draw; a new figure's by default.
+
+    Returns
+    -------
+    Axes
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_students
+    >>> axes = sc.plot_jitter(example_students()[0].exercises[0])
+    >>> print(axes.texts[0].get_text())  # a page kept by hand has no jitter
+    not measured
+    """
     rows = [(w.monday, m.value, m.low, m.high) for w in exercise.weeks if (m := w.jitter_ms) is not None]
     return _plot_weekly(exercise, ax, rows, "s", ACCENT, "scatter of the strums, ms")
 
 
 def plot_placement(exercise: ExerciseProgress, ax: Axes | None = None) -> Axes:
-    """Draw the mean offset of each week, ms (+ = late), with 95 % intervals of luck from take to take."""
+    """Draw the mean offset of each week, ms (+ = late), with 95 % intervals of luck from take to take.
+
+    Parameters
+    ----------
+    exercise : ExerciseProgress
+    ax : Axes, optional
+        Where to draw; a new figure's by default.
+
+    Returns
+    -------
+    Axes
+
+    Examples
+    --------
+    >>> import strumclock as sc
+    >>> from strumclock.examples import example_students
+    >>> len(sc.plot_placement(example_students()[0].exercises[0]).lines)  # pages kept by hand have none
+    0
+    """
     rows = [(w.monday, m.value, m.low, m.high) for w in exercise.weeks if (m := w.offset_ms) is not None]
     return _plot_weekly(exercise, ax, rows, "D", WARM, "on average early (−) or late (+), ms")
 

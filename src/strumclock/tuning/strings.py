@@ -51,6 +51,19 @@ def open_strings(recording: Recording, *, a4_hz: float = A4_HZ) -> OpenStrings:
         If no plucked string is heard near an open string.
     UsageError
         If `a4_hz` is not a pitch between 380 and 500 Hz.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from strumclock.audio import from_array
+    >>> time_s = np.arange(2 * 22050) / 22050
+    >>> tones = np.sin(2 * np.pi * 111.0 * np.outer(time_s, np.arange(1, 6))) / np.arange(1, 6)
+    >>> round(1200 * np.log2(111 / 110))  # against an A of 110 Hz
+    16
+    >>> pluck = 0.2 * np.exp(-2 * time_s) * tones.sum(axis=1)
+    >>> found = open_strings(from_array(np.concatenate([np.zeros(11025), pluck]), 22050))
+    >>> [(string.string, f"{string.cents.value:+.0f} cents") for string in found.strings]
+    [('A2', '+16 cents')]
     """
     if not LOWEST_A4_HZ <= a4_hz <= HIGHEST_A4_HZ:
         raise UsageError(f"the reference pitch must lie between 380 and 500 Hz; got {a4_hz:g}; use 440 (ISO 16)")

@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from strumclock.errors import Notice
+from strumclock.showing import Shown
 from strumclock.timing import Estimate
 
 
@@ -52,8 +53,8 @@ class OpenString:
     n_plucks: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OpenStrings:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class OpenStrings(Shown):
     """The open strings of one recording, with what is worth saying about them.
 
     Attributes

@@ -21,6 +21,9 @@ ALONE_SHARE, SLOWEST_ALONE_BPM = 0.75, 40.0
 
 COMPARED_WITH = {"placement": "click", "place": "other strums", "step": "strums before"}
 
+WELL_EVEN = 0.9
+"""Share of the strums within the tolerance from which a player is told that they are even."""
+
 STATES = {True: "held", False: "not-yet", None: "cannot-tell"}
 
 
@@ -71,7 +74,7 @@ class Conclusion:
     verdict: Verdict
 
 
-_TASKS = {
+TASKS = {
     "stopped": "play-through",
     "own-tempo": "hear-where-parted",
     "omitted": "keep-hand-moving",
@@ -83,6 +86,8 @@ _TASKS = {
     "place": "count-place",
     "scatter": "muted-with-click",
 }
+"""What is done about each kind of obstacle: the task's code."""
+
 _AT_OWN_TEMPO = {"change-alone", "count-place"}
 
 
@@ -100,6 +105,21 @@ def conclude(played: Played, timing: Timing, standard: Standard | None = None) -
     Returns
     -------
     Conclusion
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import strumclock as sc
+    >>> grid = sc.build_grid(sc.Exercise(bpm=80, meter="4/4"), bars=8)
+    >>> rng = np.random.default_rng(2)
+    >>> timing = sc.measure_timing(sc.align(grid.slot_s + 0.01 * rng.standard_normal(32), grid))
+    >>> take = sc.Played(
+    ...     offset_ms=timing.offset_ms, line_s=grid.slot_s, slot=np.arange(32), bar=grid.bar, beat=grid.beat,
+    ...     part=grid.part, at_change=grid.at_change, part_s=0.75, duration_s=23.25, bpm=80,
+    ... )
+    >>> found = conclude(take, timing)
+    >>> found.verdict.state, found.verdict.task.code, found.held.next_bpm
+    ('held', 'go-on', 84.0)
     """
     standard = standard or Standard()
     effects = shown_effects(played, timing)
@@ -130,7 +150,7 @@ def _task(held: Held, obstacles: Sequence[Obstacle], played: Played) -> Task:
     if not obstacles:
         return Task(code="go-on")
     first = obstacles[0]
-    code = _TASKS[first.kind]
+    code = TASKS[first.kind]
     alone = None
     if code in _AT_OWN_TEMPO and played.bpm is not None:
         alone = settable_bpm(max(ALONE_SHARE * played.bpm, min(SLOWEST_ALONE_BPM, played.bpm)))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -118,10 +118,23 @@ def progress(
     takes_to_hold : int, optional
         Takes of a week that must hold a tempo; by default what practice.toml told the batch, else two.
 
+    Returns
+    -------
+    Progress
+
     Raises
     ------
     UsageError
         If there is no such student or exercise.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from strumclock.examples import LAST_DAY, example_journal
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     weeks = progress(example_journal(folder), "Ines", today=LAST_DAY)
+    >>> weeks.n_takes, weeks.exercises[0].highest_held_bpm
+    (20, 80.0)
     """
     return _progress(journal.history(student, exercise), today or date.today(), takes_to_hold)
 
@@ -135,6 +148,7 @@ def class_list(
     exercise: str | None = None,
     since: date | None = None,
     missing: bool = False,
+    students: Collection[str] | None = None,
 ) -> tuple[Progress, ...]:
     """Every student of a journal, those first who need the teacher most: see `strumclock.weeks.need`.
 
@@ -156,6 +170,20 @@ def class_list(
         Only those who have played on this day or later.
     missing : bool
         Only those from whom an exercise is missing or still awaited.
+    students : collection of str, optional
+        Only these, in any spelling of their names.
+
+    Returns
+    -------
+    tuple of Progress
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from strumclock.examples import LAST_DAY, example_journal
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     [(one.student, one.need) for one in class_list(example_journal(folder), today=LAST_DAY)]
+    [('Joris', 'stuck'), ('Ines', 'fine')]
     """
     day = today or date.today()
 
@@ -164,7 +192,10 @@ def class_list(
         now = tuple(replace(one, points=()) for one in whole.exercises[:1])
         return replace(whole, exercises=now, standings=whole.standings[:MOST_STANDINGS])
 
-    names = journal.students_below(below) if below is not None else None
+    names = students
+    if below is not None:
+        named = None if students is None else {plain(name) for name in students}
+        names = [one for one in journal.students_below(below) if named is None or plain(one) in named]
     found = conclusions(journal, conclude, Progress, options=f"takes_to_hold={takes_to_hold}", names=names)
     chosen = [replace(one, today=day) for one in found]
     if exercise is not None:
@@ -231,7 +262,7 @@ def _point(take: PastTake) -> Point:
             take.played,
         ),
         paper=take.source == "paper",
-        doubtful=bool(_doubts_of(take)),
+        doubtful=bool(doubts_of(take)),
     )
 
 
@@ -243,7 +274,7 @@ def _margin_by_evenness(take: PastTake) -> float | None:
     return min(margin, 1.0) if take.held else max(margin, 1.0)
 
 
-def _doubts_of(take: PastTake) -> list[str]:
+def doubts_of(take: PastTake) -> list[str]:
     """Why a recording's measurement is not sure: codes."""
     if take.source != "recording" or take.excluded or take.replaced:
         return []
@@ -259,7 +290,7 @@ def _doubts_of(take: PastTake) -> list[str]:
 
 def _doubts(takes: Sequence[PastTake]) -> tuple[int, int, tuple[str, ...]]:
     recent = [take for take in takes if take.source == "recording" and not take.excluded][-UNSURE_TAKES:]
-    lists = [_doubts_of(take) for take in recent]
+    lists = [doubts_of(take) for take in recent]
     counts: dict[str, int] = {}
     for codes in lists:
         for code in codes:

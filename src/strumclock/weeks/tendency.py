@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from statistics import median
 
+from strumclock.showing import Shown
 from strumclock.verdict.reach import next_tempo
 from strumclock.weeks.following import Follower, Standing
 from strumclock.weeks.week import Point, Span, monday_of
@@ -51,8 +52,8 @@ class Leap:
     ratio: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reach:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Reach(Shown):
     """The tempo in reach, now and over the weeks.
 
     Attributes
