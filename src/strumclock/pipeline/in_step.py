@@ -93,7 +93,10 @@ def _kept(value: Any) -> Any:
 
 def _placed(options: MeasureOptions, said: InStep) -> MeasureOptions:
     """The options with the click's place. In headphones the click passes no air, on its way to the loop neither."""
-    told: dict[str, Any] = {"first_downbeat_s": said.first_downbeat_s, "same_clock": options.same_clock or said.same_clock}
+    told: dict[str, Any] = {
+        "first_downbeat_s": said.first_downbeat_s,
+        "same_clock": options.same_clock or said.same_clock,
+    }
     if options.latency_u_ms is None:
         told["latency_u_ms"] = 1000 * said.latency_u_s
     if said.headphones:

@@ -37,13 +37,13 @@ class SoundCard(Protocol):
     """
 
     @property
-    def name(self) -> str: ...  # noqa: D102
+    def name(self) -> str: ...
 
     @property
-    def sample_rate_hz(self) -> int: ...  # noqa: D102
+    def sample_rate_hz(self) -> int: ...
 
     @property
-    def same_clock(self) -> bool: ...  # noqa: D102
+    def same_clock(self) -> bool: ...
 
     def opened(self, exchange: Exchange) -> AbstractContextManager[Stream]:
         """Open the stream; it is closed at the block's end."""

@@ -24,7 +24,9 @@ LEAD_S = 0.5  # devices swallow the first tenths of a second
 LATEST_S = 1.5  # a wireless loudspeaker lags by 0.3 s
 DIRECT_S = 0.01  # 3.4 m of detour: the loudest way may be a reflection, the first one is the straight way …
 DIRECT_SHARE = 0.5  # … if it is at least half as strong
-LEAST_RATIO = 8.0  # a chirp's peak over the root mean square around it; noise alone reaches 5 in a second (simulated)
+LEAST_RATIO = (
+    8.0  # a chirp over the root mean square of a window; noise alone reaches 3.7 (tests/benchmarks/loop_noise.py)
+)
 LEAST_HEARD = 4
 MOST_APART_S = 0.001  # chirps further than this from their median are disturbed, by a cough or a string
 LEAST_U_S = 0.0002  # physical: a loudspeaker and a microphone delay their lows and highs by so much differently
@@ -74,7 +76,6 @@ def loop_sounds(sample_rate_hz: int) -> tuple[Block, Floats]:
     for at in _places(begin_s, sample_rate_hz):
         sound[at : at + len(chirp)] += chirp
     return sound, begin_s
-
 
 
 def measure_latency(recorded: Block, begin_s: Floats, sample_rate_hz: int) -> Latency:

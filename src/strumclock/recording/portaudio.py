@@ -13,6 +13,7 @@ from strumclock.errors import RecordingError, UsageError, printable
 from strumclock.recording.card import Exchange
 
 MOST_OUTPUTS = 2  # the click goes to both ears
+_KINDS, _CHANNELS = ("microphone", "output"), ("max_input_channels", "max_output_channels")
 ROUTERS = ("default", "sysdefault", "pulse", "pipewire", "jack", "dmix", "mapper", "primary")
 """Names of devices that stand for whatever the system chooses, for playing and for recording: perhaps two clocks."""
 
@@ -135,9 +136,10 @@ def list_devices() -> list[str]:
     chosen = [int(i) for i in sounddevice.default.device]
     lines = []
     for i, device in enumerate(sounddevice.query_devices()):
-        can = [f"{word}{' (used unless told otherwise)' if chosen[k] == i else ''}"
-               for k, (word, key) in enumerate((("microphone", "max_input_channels"), ("output", "max_output_channels")))
-               if device[key] > 0]  # fmt: skip
+        can = []
+        for word, key, usual in zip(_KINDS, _CHANNELS, chosen, strict=True):
+            if device[key] > 0:
+                can.append(f"{word} (used unless told otherwise)" if usual == i else word)
         lines.append(f"{i:3d}  {printable(str(device['name']))}: {', '.join(can) or 'nothing'}")
     if not lines:
         raise RecordingError(_NO_DEVICE)

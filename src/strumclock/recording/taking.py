@@ -1,4 +1,4 @@
-"""A take, recorded in step: measure the loop, play the click, keep what the microphone hears, and say where beat 1 is."""
+"""A take, recorded in step: measure the loop, play the click, keep what the microphone hears, say where beat 1 is."""
 
 from __future__ import annotations
 
