@@ -49,6 +49,9 @@ def main(strums_csv: str | None = None, beats_csv: str | None = None) -> None:
     table = pd.DataFrame({"bar": grid.bar[place], "beat": grid.beat[place], "offset_ms": timing.offset_ms})
     print(table.groupby("beat").offset_ms.agg(["count", "mean", "std"]).round(1).to_string())
 
+    take = sc.measure_strums(sc.Strums.of(strum_s, u_s=U_S), grid, exercise=exercise)  # verdict, pictures, JSON
+    print(sc.summary(take))
+
 
 if __name__ == "__main__":
     main(*sys.argv[1:3])

@@ -185,7 +185,11 @@ def test_modules_are_imported_by_name_only_where_that_is_the_task() -> None:
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
             if getattr(node, "attr", getattr(node, "id", "")) in ("import_module", "__import__"):
                 users.add(str(file.relative_to(PACKAGE)))
-    assert users <= {"__init__.py", "batch/__init__.py", "cli/__init__.py", "journal/__init__.py"}
+    faces = {
+        "__init__.py",
+        *(f"{name}/__init__.py" for name in ("batch", "cli", "journal", "report", "timing", "weeks")),
+    }
+    assert users <= faces
 
 
 def _loaded_after(code: str) -> set[str]:
@@ -211,6 +215,13 @@ def test_the_command_line_starts_without_what_it_may_not_need() -> None:
     assert not _loaded_after(code) & {"matplotlib", "numba", "librosa", "scipy", "pandas", "sqlalchemy", "av", "rich"}
 
 
+def test_the_command_measures_a_take_without_the_database() -> None:
+    """In a fresh process: what a practice.toml around the take says is looked for, and no table is made for that."""
+    take = REFERENCE_AUDIO / "steady.flac"
+    code = f"from strumclock.cli import main\nmain(['measure', {str(take)!r}, '--bpm', '84'])"
+    assert not _loaded_after(code) & {"sqlalchemy", "pandas", "matplotlib", "librosa", "numba", "jinja2", "av"}
+
+
 def test_the_default_measurement_loads_nothing_that_it_does_not_use() -> None:
     """In a fresh process, on a reference take: none of what only plots, tables, tuning or the journal need."""
     take = REFERENCE_AUDIO / "steady.flac"
@@ -218,6 +229,18 @@ def test_the_default_measurement_loads_nothing_that_it_does_not_use() -> None:
     assert "strumclock.pipeline" in loaded
     unused = {"librosa", "numba", "sklearn", "matplotlib", "pandas", "sqlalchemy", "rich", "av", "mido", "scipy.stats"}
     assert not loaded & unused
+
+
+def test_the_table_of_a_class_loads_nothing_that_only_measuring_and_drawing_need() -> None:
+    """In a fresh process, with the conclusions kept from before: SciPy alone would double the time."""
+    code = (
+        "import tempfile\nfrom strumclock.cli import main\nfrom strumclock.journal import Journal\n"
+        "with tempfile.TemporaryDirectory() as folder:\n"
+        "    Journal(folder).note('Ines', 'new')\n    assert main(['class', folder]) == 0"
+    )
+    loaded = _loaded_after(code)
+    assert "strumclock.report.class_table" in loaded
+    assert not loaded & {"scipy", "pandas", "matplotlib", "numba", "av", "soundfile", "tomlkit", "jinja2", "babel"}
 
 
 def test_public_names_come_on_demand() -> None:

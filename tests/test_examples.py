@@ -114,3 +114,18 @@ def _words(cell: Any) -> list[str]:
     """What a cell prints, without the numbers: they may differ in their last place from machine to machine."""
     printed = "".join(o.text for o in cell.get("outputs", []) if o.output_type == "stream" and o.name == "stdout")
     return re.sub(r"[\d.,+−–-]+", "", printed).split()
+
+
+def test_the_readmes_python_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every Python block of the README, in order, as it stands; strum and beat times are a caller's own."""
+    import numpy as np
+
+    (tmp_path / "reference_audio").symlink_to(ROOT / "reference_audio")
+    monkeypatch.chdir(tmp_path)
+    blocks = re.findall(r"^```python\n(.*?)^```", (ROOT / "README.md").read_text(encoding="utf-8"), re.M | re.S)
+    assert blocks
+    beat_s = 0.5 * np.arange(40)
+    names = {"beat_s": beat_s, "strum_s": np.arange(0.0, 20.0, 0.25) + 0.004 * np.sin(np.arange(80))}
+    for block in blocks:
+        exec(compile(block, "README.md", "exec"), names)
+    assert (tmp_path / "steady.png").read_bytes()[:4] == b"\x89PNG"

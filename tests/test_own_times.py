@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
+from support import REFERENCE_AUDIO
 
 import strumclock as sc
 from strumclock.alignment import ADDED, OUTSIDE
 from strumclock.errors import RecordingError, UsageError
+from strumclock.report import load_schema
 from strumclock.timing import PlacedStrums, measure_timing
 
+LATE = sc.Exercise(
+    name="changes", bpm=72, meter="4/4", per_beat=1, pattern="DDDD", chords="G C D C", beats_per_change=4
+)
 PLAYED = sc.Exercise(bpm=90, meter="4/4", per_beat=2, pattern="D.DU .UDU", chords=("A", "D"))
 
 
@@ -67,6 +73,8 @@ def test_strums_between_and_outside_are_told_apart() -> None:
     assert alignment.slot[(times == 3.9) | (times == 13.2)].tolist() == [OUTSIDE, OUTSIDE]
     assert len(alignment.omitted) == 0
     assert alignment.parts[0].n == len(grid)
+    row = sc.measure_strums(times, grid).to_row()
+    assert row.loc[0, ["n_strums", "n_in_slots", "n_added", "n_omitted"]].tolist() == [9, 8, 1, 0]
 
 
 def test_every_slot_of_an_own_grid_counts() -> None:
@@ -175,3 +183,77 @@ def test_an_alignment_of_a_recording_is_timed_too() -> None:
     fitted = sc.measure_timing(sc.align(times, PLAYED))
     assert fitted.mean_offset_ms is None
     assert fitted.absent["timing.mean_offset_ms"].code == "no-click"
+
+
+def test_a_recordings_own_strums_measured_again_say_the_same() -> None:
+    """Against `measure` on the recording: its strum times on its own grid have the same places, offsets and verdict."""
+    heard = sc.measure(REFERENCE_AUDIO / "late_changes.flac", LATE)
+    assert heard.grid is not None
+    assert heard.grid.bpm_heard is not None
+    assert heard.timing is not None
+    grid = sc.build_grid(LATE, bars=8).placed(heard.grid.first_downbeat_s, 72 / heard.grid.bpm_heard.value)
+    strums = sc.Strums.of([s.time_s for s in heard.strums], u_s=[s.u_ms / 1e3 for s in heard.strums])
+    again = sc.measure_strums(strums, grid, exercise=LATE)
+    assert again.timing is not None
+    places = [(s.slot, s.bar, s.beat, s.at_change, s.of) for s in heard.strums]
+    assert [(s.slot, s.bar, s.beat, s.at_change, s.of) for s in again.strums] == places
+    offsets = [s.offset_ms for s in heard.strums]
+    assert [s.offset_ms for s in again.strums] == pytest.approx(offsets, abs=0.01)
+    assert again.timing.drift_ms_per_min is not None
+    assert heard.timing.drift_ms_per_min is not None
+    assert again.timing.drift_ms_per_min.value == pytest.approx(heard.timing.drift_ms_per_min.value, abs=0.05)
+    assert again.verdict is not None
+    assert heard.verdict is not None
+    assert again.verdict.task == replace(heard.verdict.task, where=again.verdict.task.where)
+    assert [o.kind for o in again.verdict.obstacles] == [o.kind for o in heard.verdict.obstacles] == ["changes"]
+    assert again.held is not None
+    assert heard.held is not None
+    assert again.held.next_bpm == heard.held.next_bpm
+    assert again.changes is not None, "told chords need no sound"
+
+
+def test_a_take_without_a_recording_is_shown_and_written_like_any_other() -> None:
+    """Its JSON obeys the schema, a pair of chords among the findings; what needs sound is absent, and said to be."""
+    import jsonschema
+
+    rng = np.random.default_rng(9)
+    grid = sc.build_grid(LATE, bars=24).placed(3.0)
+    into_c = grid.at_change & (grid.chord == "C")
+    times = grid.slot_s + 0.008 * rng.standard_normal(len(grid)) + 0.11 * into_c
+    take = sc.measure_strums(sc.Strums.of(times, u_s=0.002), grid, exercise=LATE, grid_u_s=0.003, standard="tight")
+    document = sc.to_dict(take)
+    jsonschema.validate(document, load_schema())
+    found = [f for f in document["timing"]["findings"] if f["kind"] == "pair" and f["shown"]]
+    assert found
+    assert found[0]["where"][1] == "C"
+    assert document["take"] == {
+        "path": None,
+        "sha256": None,
+        "duration_s": 83.0,
+        "sample_rate_hz": None,
+        "channels": None,
+    }
+    assert {path for path, why in take.absent.items() if why.code == "no-sound"} == {
+        "tuning", "stroke", "timing.body_offset_ms", "grid.bpm_heard", "grid.clock_skew_ppm",
+    }  # fmt: skip
+    assert dict(take.settings) == {"standard": "tight"}
+    mean = take.timing.mean_offset_ms if take.timing else None
+    assert mean is not None
+    assert mean.u == pytest.approx(math.hypot(3.0, 2.0 / math.sqrt(len(grid))), abs=1e-3), "no microphone, no distances"
+    assert repr(take).startswith("<Measurement strum times: 96 strums in 83.0 s; grid: given, 72 bpm")
+    assert "into C" in sc.summary(take)
+    assert "given without a recording" in sc.methods(take)
+    assert "Distances" not in sc.methods(take)
+    assert (take._repr_html_() or "").count("<img") == 1
+    assert len(take.to_frame()) == 96
+    assert take.to_row().n_omitted[0] == 0
+
+
+def test_what_the_grid_says_wins_over_what_was_told() -> None:
+    """Tempo and parts are the grid's; name, meter and pattern are the caller's."""
+    grid = sc.build_grid(sc.Exercise(bpm=90, meter="4/4", per_beat=2), bars=8)
+    take = sc.measure_strums(
+        grid.slot_s, grid, exercise=sc.Exercise(name="eighths", bpm=60, meter="4/4", pattern="DUDUDUDU")
+    )
+    assert take.exercise == sc.Exercise(name="eighths", bpm=90, meter="4/4", per_beat=2, pattern="DUDUDUDU")
+    assert sc.measure_strums(grid.slot_s, grid).exercise == sc.Exercise(bpm=90, per_beat=2)

@@ -78,6 +78,7 @@ if TYPE_CHECKING:
         compare as compare,
         measure as measure,
         measure_parts as measure_parts,
+        measure_strums as measure_strums,
     )
     from strumclock.report import (
         BarSound as BarSound,
@@ -187,6 +188,7 @@ _HOME = {
         "compare",
         "measure",
         "measure_parts",
+        "measure_strums",
     ),
     "report": (
         "BarSound",
@@ -281,6 +283,7 @@ __all__ = [
     "measure_correction",
     "measure_folder",
     "measure_parts",
+    "measure_strums",
     "measure_timing",
     "message",
     "methods",

@@ -42,6 +42,16 @@ def only_student(book: Any, student: str | None) -> str:
     return str(students[0])
 
 
+def only_exercise(book: Any, student: str, exercise: str | None) -> str:
+    if exercise is not None:
+        return exercise
+    found = book.exercises(student)
+    if len(found) != 1:
+        has = f"{student} has {len(found)}: {'; '.join(found)}" if found else f"{student} has none yet"
+        raise UsageError(f"a goal needs --exercise, the one it is for; {has}; name one")
+    return str(found[0])
+
+
 def day(text: str | None) -> date | None:
     if text is None:
         return None

@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from strumclock.cli.journals import JOURNAL, day, open_journal
+from strumclock.cli.journals import JOURNAL, day, only_student, open_journal
 from strumclock.cli.live import progress_line
 from strumclock.cli.options import FILE, FOLDER
 from strumclock.cli.saying import say
@@ -76,20 +76,23 @@ def note_command(
     on: str | None,
 ) -> None:
     """Add a remark TEXT to the practice record of FOLDER, or correct or exclude a take by hand."""
+    from strumclock.batch import note_take
+
     if take is None and (exclude or include or correct):
         raise UsageError("--exclude, --include and --correct need --take, the file name of the take; add it")
+    if sum((exclude, include, correct is not None)) > 1:
+        raise UsageError("--exclude, --include and --correct are one thing each, but more than one came; tell one")
     with open_journal(journal or folder, writes=True) as book:
         if take is None:
-            book.note(student, text, exercise=exercise, on=day(on))
-        elif exclude:
-            book.exclude(take, text)
-        elif include:
-            book.include(take)
-        elif correct:
-            book.correct(take, correct, text)
+            owner = only_student(book, student)
+            book.note(owner, text, exercise=exercise, on=day(on))
+            say(f"Remark about {printable(owner)} written.")
+            return
+        if exclude or include:
+            field, value = "excluded", None if include else text
         else:
-            book.annotate(take, text)
-    say("written")
+            field, value = correct or "remark", text
+        say(str(note_take(book, take, field, value, folder=folder)))
 
 
 @click.command("forget", short_help="Delete what the practice record holds of a student.")

@@ -6,7 +6,7 @@ import sys
 
 import click
 
-from strumclock.cli.journals import JOURNAL, day, only_student, open_journal
+from strumclock.cli.journals import JOURNAL, day, only_exercise, only_student, open_journal
 from strumclock.cli.options import FILE, FOLDER
 from strumclock.cli.saying import columns, say
 from strumclock.errors import UsageError
@@ -44,14 +44,14 @@ def progress_command(
     outputs = report.Outputs(reads=(journal,), plot=plot_to, page=page_to, csv=csv_to)
     with open_journal(journal or folder, writes=goal_bpm is not None) as book:
         if goal_bpm is not None:
-            if exercise is None:
-                raise UsageError("a goal needs --exercise, the one it is for; got a tempo alone; add it")
-            book.set_goal(only_student(book, student), exercise, goal_bpm, by=day(by))
+            owner = only_student(book, student)
+            book.set_goal(owner, only_exercise(book, owner, exercise), goal_bpm, by=day(by))
         found = progress(book, student, exercise, takes_to_hold=takes_to_hold)
+        told = [answer.text for answer in book.answers(found.student, last=1)] or None
     if plot_to is not None:
         report.write_progress_plot(found, plot_to)
     if page_to is not None:
-        report.write_student_page(found, page_to)
+        report.write_student_page(found, page_to, told=told)
     if csv_to is not None:
         outputs.write_table(found.to_frame())
     say(report.progress_summary(found))

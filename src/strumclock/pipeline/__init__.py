@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from strumclock.pipeline.measurement import GridInfo, LeftClick, Measurement, Omitted, Step, Strum, TakeInfo
     from strumclock.pipeline.measuring import measure, measure_parts
     from strumclock.pipeline.options import MeasureOptions
+    from strumclock.pipeline.own_times import measure_strums
 
 __all__ = [
     "Comparison",
@@ -27,6 +28,7 @@ __all__ = [
     "compare",
     "measure",
     "measure_parts",
+    "measure_strums",
 ]
 
 
@@ -34,6 +36,6 @@ def __getattr__(name: str) -> Any:
     """Import a name from its module when it is first asked for (PEP 562)."""
     if name not in __all__:
         raise AttributeError(f"module 'strumclock.pipeline' has no attribute {name!r}")
-    from strumclock.pipeline import comparison, measurement, measuring, options
+    from strumclock.pipeline import comparison, measurement, measuring, options, own_times
 
-    return next(getattr(m, name) for m in (options, measurement, measuring, comparison) if hasattr(m, name))
+    return next(getattr(m, name) for m in (options, measurement, measuring, comparison, own_times) if hasattr(m, name))

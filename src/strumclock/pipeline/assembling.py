@@ -15,7 +15,7 @@ from strumclock.onsets import Ignored, Strums
 from strumclock.pipeline.analysing import Analysis
 from strumclock.pipeline.components import hear, take_changes, take_spreads, take_stroke
 from strumclock.pipeline.listening import Listened
-from strumclock.pipeline.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum
+from strumclock.pipeline.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
 from strumclock.pipeline.options import MeasureOptions
 from strumclock.timing import Estimate, Timing
 
@@ -27,15 +27,17 @@ NO_CLICK = Absent(code="no-click", reason="no click of one steady tempo was hear
 NO_TEMPO_TOLD = Absent(code="no-tempo-told", reason="no tempo was told to hold the click's against")
 
 
-def assemble(heard: Listened, alignment: Alignment, found: Analysis) -> Measurement:
-    """The result of a take that was held against a grid."""
+def assemble(
+    take: TakeInfo, strums: Strums, alignment: Alignment, found: Analysis, notices: tuple[Notice, ...] = ()
+) -> Measurement:
+    """The result of a take that was held against a grid; `notices` are of what was heard before it."""
     timing = found.timing
     return Measurement(
-        take=heard.take,
+        take=take,
         exercise=alignment.exercise,
         inferred=alignment.inferred,
         grid=_grid(alignment),
-        strums=_strums(heard.strums, alignment, found),
+        strums=_strums(strums, alignment, found),
         omitted=_omitted(alignment),
         timing=timing,
         changes=None if isinstance(found.changes, Absent) else found.changes,
@@ -45,8 +47,8 @@ def assemble(heard: Listened, alignment: Alignment, found: Analysis) -> Measurem
         held=found.conclusion.held,
         verdict=found.conclusion.verdict,
         absent=MappingProxyType(_absent(alignment, found)),
-        warnings=(*heard.notices, *alignment.notices, *_weak(alignment.anchor, timing)),
-        ignored=_ignored(heard.strums, alignment),
+        warnings=(*notices, *alignment.notices, *_weak(alignment.anchor, timing)),
+        ignored=_ignored(strums, alignment),
         left_click=tuple(LeftClick(**left._asdict()) for left in alignment.left_click),
     )
 

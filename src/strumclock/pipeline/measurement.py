@@ -40,15 +40,20 @@ class TakeInfo:
         Where it lies and the hash of the file's bytes; None for samples given as an array.
     duration_s : float
         Length of what was measured.
-    sample_rate_hz : int
-    channels : int
+    sample_rate_hz, channels : int or None
+        None where strum times were given without a recording.
     """
 
     path: str | None
     sha256: str | None
     duration_s: float
-    sample_rate_hz: int
-    channels: int
+    sample_rate_hz: int | None
+    channels: int | None
+
+    @property
+    def name(self) -> str:
+        """What a line calls it: the path, else what was given instead of a file."""
+        return self.path or ("strum times" if self.sample_rate_hz is None else "array")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -259,13 +264,13 @@ class Measurement(Shown):
     def __repr__(self) -> str:
         """The take on one line: a file's name may be long and the notices many, so both are told shortly."""
         codes = [notice.code for notice in self.warnings]
-        said = self._figures(shortened(printable(self.take.path or "array")))
+        said = self._figures(shortened(printable(self.take.name)))
         said += [f"warnings: {shortened(', '.join(codes), LONG_CODES)}"] if codes else []
         return f"<Measurement {shortened('; '.join(said), MOST - len('<Measurement >'))}>"
 
     def __str__(self) -> str:
         """The take in a few lines of figures."""
-        lines = self._figures(self.take.path or "array")
+        lines = self._figures(self.take.name)
         return "\n".join([*lines, *(f"warning ({notice.code}): {notice.message}" for notice in self.warnings)])
 
     def _figures(self, name: str) -> list[str]:

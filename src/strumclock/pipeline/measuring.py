@@ -140,7 +140,7 @@ def _of_part(heard: Listened, alignment: Alignment, options: MeasureOptions) -> 
     """The figures of the part that is measured, with the strums of the others beside them."""
     here, of_it = of_part(heard, alignment)
     found = analyse(here, of_it, options)
-    measurement = assemble(here, of_it, found)
+    measurement = assemble(here.take, here.strums, of_it, found, here.notices)
     return replace(
         measurement,
         strums=tuple(replace(s, of=part_at(alignment.parts, s.time_s)) for s in measurement.strums),

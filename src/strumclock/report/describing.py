@@ -159,6 +159,8 @@ def _object(kind: Any, path: str) -> dict[str, Any]:
 def _property(kind: Any, path: str) -> dict[str, Any]:
     """A field's type."""
     inner = [x for x in typing.get_args(kind) if x is not types.NoneType]
+    if isinstance(kind, types.UnionType) and len(inner) > 1:
+        return {"anyOf": [*(_property(x, path) for x in inner), {"type": "null"}]}
     if isinstance(kind, types.UnionType):
         return _or_null(_property(inner[0], path))
     if kind is timing.Estimate:

@@ -20,10 +20,8 @@ if TYPE_CHECKING:
     from strumclock.pipeline import Measurement
 
 DISTANCES = ("click_to_mic_m", "guitar_to_mic_m", "click_to_ear_m")
-TIME = (
-    "A strum's time is the release of its first string by the pick; its offset is that time less its grid line, "
-    "positive = late."
-)
+TIME = "A strum's time is the release of its first string by the pick."
+OFFSET = "A strum's offset is its time less its grid line, positive = late."
 INTERVALS = "Intervals are of 95 % and of this take's player; u is the standard uncertainty of measuring this take."
 
 
@@ -44,21 +42,24 @@ def methods(measurement: Measurement) -> str:
     --------
     >>> import strumclock as sc
     >>> from strumclock.examples import example_take
-    >>> print(sc.methods(example_take()).split(". ")[2].partition(" (")[0])
+    >>> print(sc.methods(example_take()).split(". ")[3].partition(" (")[0])
     The grid lies on the 40 clicks heard in the recording
     """
     m = measurement
-    said = [_recording(m), TIME, _grid(m), _exercise(m), _settings(m), _judged(m), _uncertainty(m)]
+    said = [_recording(m), _grid(m), _exercise(m), _settings(m), _judged(m), _uncertainty(m)]
     return " ".join(sentence for sentence in said if sentence)
 
 
 def _recording(m: Measurement) -> str:
     take = m.take
+    by = f"strumclock {version()} (results: {SCHEMA_ID})"
+    if take.sample_rate_hz is None or take.channels is None:
+        return f"{len(m.strums)} strum times, given without a recording, were measured with {by}. {OFFSET}"
     name = printable(PurePath(take.path).name) if take.path else "samples given as an array"
     sha = f", SHA-256 {take.sha256}" if take.sha256 else ""
     channels = words.count(take.channels, "channel")
     sound = f"{take.duration_s:.1f} s, {take.sample_rate_hz} Hz, {channels}{sha}"
-    return f"Strums were timed with strumclock {version()} (results: {SCHEMA_ID}) in {name} ({sound})."
+    return f"Strums were timed with {by} in {name} ({sound}). {TIME} {OFFSET}"
 
 
 def _grid(m: Measurement) -> str:
@@ -97,7 +98,7 @@ def _value(value: object) -> str:
 def _settings(m: Measurement) -> str:
     told = [f"{name} = {_value(value)}" for name, value in m.settings.items()]
     said = f"Settings: {', '.join(told)}." if told else "All settings were the program's own."
-    unknown = [name for name in DISTANCES if name not in m.settings]
+    unknown = [name for name in DISTANCES if name not in m.settings and m.take.sample_rate_hz is not None]
     if m.timing is None or m.timing.mean_offset_ms is None or not unknown:
         return said
     return f"{said} Distances that were not told ({', '.join(unknown)}) are in the mean offset's u."

@@ -51,6 +51,9 @@ MOST_ROWS = 12
 MOST_EXERCISES = 2
 """Exercises of a student that are shown, what was played last first."""
 
+LABEL_PT = 8.0
+"""Of the upright label: the longest is as long as the picture is high."""
+
 _OUTER = '<div style="max-width: 60em; line-height: 1.35">'
 _CELL = "text-align: left; vertical-align: top; padding: 0 1em 0 0"
 _HEAD = f"{_CELL}; white-space: nowrap"
@@ -74,8 +77,9 @@ def html(value: object) -> str | None:
 
 @html.register
 def _(value: Estimate) -> str:
-    number, low, high, u = (part.partition("=")[2] for part in repr(value)[len("Estimate(") : -1].split(", "))
-    return _filled("<span><strong>{}</strong> (95 %: {} to {}; u {})</span>", number, low, high, u)
+    said = value.written()
+    form = "<span><strong>{}</strong> (95 %: {} to {}; u {})</span>"
+    return _filled(form, said["value"], said["low"], said["high"], said["u"])
 
 
 @html.register
@@ -98,7 +102,7 @@ def _(value: Measurement) -> str:
     more = len(said) - MOST_LINES
     if more > 0:
         said = [*said[: MOST_LINES - 1], ("…", f"{more + 1} more lines: print(strumclock.summary(take))")]
-    parts = [_markup("<div><strong>{}</strong><br>{}</div>", headline(value), title(value)), _picture(value)]
+    parts = [_markup("<div><strong>{}</strong><br>{}</div>", headline(value), _cut(title(value))), _picture(value)]
     parts += [_table((), said)]
     if value.timing is not None:
         parts += [_figures_table(value, MAIN)]
@@ -164,15 +168,13 @@ def _(value: ExerciseProgress) -> str:
 
 def _picture(m: Measurement) -> Markup:
     """Every strum, as a PNG picture that holds all of its data."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-
     if m.timing is None or not m.strums:
         return _safe("")
     from strumclock.report.drawing import new_figure, save
 
     figure = new_figure(9.0, 3.0)
-    FigureCanvasAgg(figure)
-    plot_offsets(m, figure.add_axes((0.08, 0.2, 0.9, 0.74)), legend=False)
+    axes = plot_offsets(m, figure.add_axes((0.08, 0.2, 0.9, 0.74)), legend=False)
+    axes.yaxis.label.set_fontsize(LABEL_PT)
     out = io.BytesIO()
     save(figure, out, "png")
     data = base64.b64encode(out.getvalue()).decode("ascii")
@@ -184,7 +186,7 @@ def _picture(m: Measurement) -> Markup:
 
 def _alone(timing: Timing) -> Measurement:
     """A take of which only the timing is known, as the table of figures takes it."""
-    nothing = TakeInfo(path=None, sha256=None, duration_s=0.0, sample_rate_hz=0, channels=0)
+    nothing = TakeInfo(path=None, sha256=None, duration_s=0.0, sample_rate_hz=None, channels=None)
     exercise = Exercise(per_beat=max(1, *(group.place for group in timing.by_part), 1))
     return Measurement(take=nothing, exercise=exercise, timing=timing, absent=timing.absent)
 

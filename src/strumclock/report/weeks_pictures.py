@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from strumclock.report import words
 from strumclock.report.class_table import need_in_words
 from strumclock.report.drawing import INK, PALE, SOFT, drawable, new_figure, say, title_of, write_picture
-from strumclock.report.progress_text import facts, to_send
+from strumclock.report.progress_text import facts, in_short
 from strumclock.report.weeks_plots import plot_cause, plot_jitter, plot_placement, plot_tempo
 
 if TYPE_CHECKING:
@@ -113,7 +113,7 @@ def plot_class(students: Sequence[Progress]) -> Figure:
     ['Ines', 'Joris']
     """
     drawn, more = students[:MOST_STUDENTS], len(students) - MOST_STUDENTS
-    said = [_wrapped(to_send(p), ROW_CHARACTERS) for p in drawn]
+    said = [_wrapped(in_short(p), ROW_CHARACTERS) for p in drawn]
     heights_in = [max(ROW_IN, 0.35 + SMALL_LINE_IN * len(lines)) for lines in said]
     height_in = 1.5 + max(sum(heights_in), 1.5)
     figure = new_figure(12.0, height_in)
