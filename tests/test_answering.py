@@ -32,9 +32,10 @@ from strumclock.report.language import ENGLISH, language_of, languages
 from strumclock.report.statement_words import _WAYS, ways_of
 from strumclock.report.task_words import _TASKS
 from strumclock.verdict import Where
-from strumclock.weeks.answering import HEARD, SIDED, Reply, Statement, replies
+from strumclock.weeks.answering import HEARD, SIDED, replies
 from strumclock.weeks.hindrances import Hindrance, of_the_week
 from strumclock.weeks.record import DOUBTS
+from strumclock.weeks.statements import Reply, Statement
 
 TODAY = date(2026, 11, 28)
 TWO_CHORDS = {"name": "Two chords", "chords": "A D", "meter": "4/4", "per_beat": 2}

@@ -37,7 +37,7 @@ def test_the_class_shows_a_climber_a_plateau_one_who_pulls_ahead_and_one_with_ga
     """By construction (see `strumclock.demo`): what each was made to do is what is said of each, from sound alone."""
     demo = build_demo(tmp_path / "class", today=TODAY)
     assert demo.batch.ok, str(demo.batch)
-    said = {p.student: (p.need, p.exercises[0], " ".join(report.to_send(p))) for p in demo.students}
+    said = {p.student: (p.need, p.exercises[0], " ".join(report.in_short(p))) for p in demo.students}
     need, joris, words = said["Joris"]
     assert need == "stuck"
     assert joris.reach is not None

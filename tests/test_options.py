@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import inspect
 import math
+from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,6 +20,7 @@ from strumclock.fields import fields_of
 from strumclock.grid import Exercise
 from strumclock.journal.edits import CORRECTABLE
 from strumclock.pipeline.options import MeasureOptions
+from strumclock.verdict import STANDARDS
 
 NOT_THERE = "/no/such/take.wav"  # reading it would be an AudioFileError
 
@@ -119,3 +122,18 @@ def test_every_field_reaches_the_command_line_the_files_and_the_corrections() ->
     assert set(EXERCISE_FIELDS) | {"name"} == set(fields_of(Exercise)) == set(Exercise.__dataclass_fields__)
     assert set(OPTION_FIELDS) < set(fields_of(MeasureOptions)) == set(MeasureOptions.__dataclass_fields__)
     assert set(EXERCISE_FIELDS) < set(CORRECTABLE)
+
+
+def test_what_was_told_is_what_differs_from_the_defaults() -> None:
+    """Truth: the fields told here, each in a plain value: a path as text, a standard of one's own by its name."""
+    assert dict(MeasureOptions().told()) == {}
+    own = replace(STANDARDS["tight"], name="ours")
+    told = MeasureOptions(
+        standard=own, midi=Path("map.mid"), click="left", changes=True, click_to_mic_m=0, part=2
+    ).told()
+    assert dict(told) == {
+        "click": "left", "midi": "map.mid", "part": 2, "click_to_mic_m": 0.0, "standard": "ours", "changes": True,
+    }  # fmt: skip
+    assert dict(MeasureOptions(standard="steady", changes=False).told()) == {"standard": "steady"}
+    with pytest.raises(TypeError):
+        told["click"] = "right"  # type: ignore[index]  # read-only

@@ -73,6 +73,8 @@ def test_strums_between_and_outside_are_told_apart() -> None:
     assert alignment.slot[(times == 3.9) | (times == 13.2)].tolist() == [OUTSIDE, OUTSIDE]
     assert len(alignment.omitted) == 0
     assert alignment.parts[0].n == len(grid)
+    row = sc.measure_strums(times, grid).to_row()
+    assert row.loc[0, ["n_strums", "n_in_slots", "n_added", "n_omitted"]].tolist() == [9, 8, 1, 0]
 
 
 def test_every_slot_of_an_own_grid_counts() -> None:

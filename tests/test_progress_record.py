@@ -157,7 +157,7 @@ def test_a_class_read_from_what_was_kept_says_what_was_concluded(school):
 def test_each_student_gets_at_most_three_sentences_improvement_first_step_last(school):
     """Issue: at most three, one improvement first, one next step; no scolding, no advice to do more."""
     for found in class_list(school, today=TODAY):
-        said = report.to_send(found)
+        said = report.in_short(found)
         assert 2 <= len(said) <= 3, said
         first = r"you (have )?held|more even|is rising|one of your takes held|you have put down|no take in the journal"
         assert re.search(first, said[0])
@@ -183,7 +183,7 @@ def test_each_student_gets_at_most_three_sentences_improvement_first_step_last(s
 def test_every_number_in_the_sentences_is_in_the_record(school):
     """What a student reads is true: the trend, never the best week less the first; the days of silence."""
     found = {p.student: p for p in class_list(school, today=TODAY)}
-    said = {name: report.to_send(p) for name, p in found.items()}
+    said = {name: report.in_short(p) for name, p in found.items()}
     climber = found["Climber"].exercises[0].reach
     assert said["Climber"][0] == (
         f"Two chords (A D, every 4 beats): your tempo is rising, by about {climber.per_week_bpm.value:.1f} bpm a week; "
@@ -207,7 +207,7 @@ def test_a_student_without_a_take_that_counts_is_told_the_first_step(school):
     """Nobody is left without a sentence, and nothing is made up."""
     (found,) = [p for p in class_list(school, today=TODAY) if p.student == "New"]
     assert found.need == "silent"
-    assert report.to_send(found)[-1].startswith("Next: one take")
+    assert report.in_short(found)[-1].startswith("Next: one take")
     assert "New" in report.class_table([found])
 
 
@@ -353,7 +353,7 @@ def test_the_sheet_of_a_class_cuts_no_word_off_and_lays_none_over_another(school
             apart = box.x1 <= theirs.x0 or theirs.x1 <= box.x0 or box.y1 <= theirs.y0 or theirs.y1 <= box.y0
             assert apart, (text, other)
     drawn = " ".join(text for text, _ in boxes)
-    assert all(report.to_send(p)[-1] in drawn for p in students if p.exercises)
+    assert all(report.in_short(p)[-1] in drawn for p in students if p.exercises)
 
 
 def test_a_class_read_again_is_what_was_concluded(journal, monkeypatch):
@@ -367,11 +367,13 @@ def test_a_class_read_again_is_what_was_concluded(journal, monkeypatch):
     made = class_list(journal, today=TODAY)
     concluded = []
     whole = record._progress
-    monkeypatch.setattr(record, "_progress", lambda past, *rest: concluded.append(past.student) or whole(past, *rest))
+    monkeypatch.setattr(
+        record, "_progress", lambda past, *rest, **told: concluded.append(past.student) or whole(past, *rest, **told)
+    )
     assert class_list(journal, today=TODAY) == made
     assert concluded == []
     for one, fresh in zip(made, (progress(journal, p.student, today=TODAY) for p in made), strict=True):
-        assert report.to_send(one) == report.to_send(fresh)
+        assert report.in_short(one) == report.in_short(fresh)
     concluded.clear()
     journal.record(recorded("Ines", 11, 90.0, False))
     class_list(journal, today=TODAY)

@@ -211,6 +211,10 @@ def test_the_table_of_strums_is_the_strums(take: sc.Measurement) -> None:
     for column in frame:
         assert frame[column].tolist() == [getattr(strum, column) for strum in take.strums]
     assert np.allclose(1e3 * (frame.time_s - frame.grid_s), frame.offset_ms, rtol=0, atol=1e-6)
+    kinds = {str(kind) for kind in frame[["slot", "bar", "beat", "part", "of"]].dtypes}
+    assert kinds == {"Int64"}, "whole numbers that may be missing"
+    assert {str(kind) for kind in frame[["time_s", "u_ms", "grid_s", "offset_ms"]].dtypes} == {"float64"}
+    assert {str(kind) for kind in frame[["at_change", "left_click", "measured"]].dtypes} == {"bool"}
     assert take.timing is not None
     assert take.timing.mean_offset_ms is not None
     assert frame.offset_ms.mean() == pytest.approx(take.timing.mean_offset_ms.value, abs=1e-9)
@@ -229,6 +233,8 @@ def test_the_row_of_a_take_is_its_figures(take: sc.Measurement) -> None:
         name = figure.column
         shown = row.loc[0, [name, f"{name}_low", f"{name}_high", f"{name}_u"]].tolist()
         assert shown == [estimate.value, estimate.low, estimate.high, estimate.u]
+    assert row.loc[0, ["median_offset_ms", "stroke_spread_ms", "grid_bpm_heard"]].notna().all()
+    assert not [name for name in row if name.startswith("timing")]
     assert np.isnan(row.loc[0, "tuning_cents"])
     assert "tuning: not-asked" in row.loc[0, "absent"]
 
@@ -241,6 +247,8 @@ def test_rows_of_unlike_takes_stack(take: sc.Measurement) -> None:
     table = pd.concat([bare.to_row(), take.to_row()], ignore_index=True)
     assert table.dtypes.equals(take.to_row().dtypes)
     assert table.held.tolist()[1] is False
+    assert table.n_added.isna().tolist() == [True, False], "without a grid nobody can say what was added"
+    assert table.n_added[1] == 0
     assert bare.to_frame().empty
 
 

@@ -18,7 +18,7 @@ from strumclock.batch.running import cores
 from strumclock.errors import OutputError, UsageError
 from strumclock.grid import Exercise
 from strumclock.journal import Journal
-from strumclock.report import class_table, write_class_plot, write_progress_plot
+from strumclock.report import answer_students, class_table, write_class_plot, write_progress_plot
 from strumclock.saving import replacing, write_text
 from strumclock.synthesis import Player, Scene, synthesise
 from strumclock.weeks import Progress, class_list
@@ -65,6 +65,8 @@ class Demo:
         Recordings made.
     batch : BatchReport
     students : tuple of Progress
+    table : str
+        The class, in order of need.
     written : tuple of Path
         Pictures and texts.
     """
@@ -73,11 +75,12 @@ class Demo:
     takes: int
     batch: BatchReport
     students: tuple[Progress, ...]
+    table: str
     written: tuple[Path, ...]
 
     def __str__(self) -> str:
         files = ", ".join(path.relative_to(self.folder).as_posix() for path in self.written)
-        return f"{self.batch}\n\n{class_table(self.students)}\n\nIn {self.folder}: {files}"
+        return f"{self.batch}\n\n{self.table}\n\nIn {self.folder}: {files}"
 
 
 def build_demo(
@@ -123,13 +126,18 @@ def build_demo(
     journal = Journal(folder)
     if planned:
         journal.note("Joris", "Asked about the change to D: the third finger comes last.", exercise=EXERCISE)
+    answers = folder / "answers.txt"
+    if planned or not answers.exists():
+        answer_students(journal, answers, today=today)
     students = class_list(journal, today=today)
+    table = class_table(students, answers=journal.last_answers())
     written = [
+        answers,
         write_class_plot(students, folder / "class.png"),
-        write_text(folder / "class.txt", class_table(students) + "\n"),
+        write_text(folder / "class.txt", table + "\n"),
         *(write_progress_plot(one, folder / one.student.lower() / "progress.png") for one in students),
     ]
-    return Demo(folder=folder, takes=len(planned), batch=report, students=students, written=tuple(written))
+    return Demo(folder=folder, takes=len(planned), batch=report, students=students, table=table, written=tuple(written))
 
 
 def plan(folder: Path, today: date) -> Iterator[Planned]:

@@ -10,6 +10,8 @@ if TYPE_CHECKING:
     from strumclock.batch.files import find_recordings as find_recordings
     from strumclock.batch.folder import measure_folder as measure_folder
     from strumclock.batch.names import read_name as read_name
+    from strumclock.batch.noted import Noted as Noted
+    from strumclock.batch.noting import note_take as note_take
     from strumclock.batch.report import BatchReport as BatchReport, Failure as Failure, Step as Step
     from strumclock.batch.single import Around as Around, told_around as told_around
 
@@ -18,6 +20,8 @@ _HOME = {
     "files": ("find_recordings",),
     "folder": ("measure_folder",),
     "names": ("read_name",),
+    "noted": ("Noted",),
+    "noting": ("note_take",),
     "report": (
         "BatchReport",
         "Failure",
@@ -34,10 +38,12 @@ __all__ = [
     "Around",
     "BatchReport",
     "Failure",
+    "Noted",
     "Step",
     "cluster_executor",
     "find_recordings",
     "measure_folder",
+    "note_take",
     "read_name",
     "told_around",
 ]

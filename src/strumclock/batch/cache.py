@@ -119,7 +119,9 @@ class KnownTakes:
                 if plan.error:
                     tally.failed.append(Failure(path=plan.name, error=plan.error))
                     continue
-                if row is None or row.stale or (row.settings, row.version) != (plan.settings, self._version):
+                unfit = row is not None and plan.otherwise is not None and row.settings == plan.otherwise.settings
+                known_so = row is not None and (unfit or row.settings == plan.settings)
+                if row is None or row.stale or not known_so or row.version != self._version:
                     todo.append(plan)
                     continue
                 if row.error is not None:
@@ -127,7 +129,7 @@ class KnownTakes:
                 else:
                     tally.unchanged += 1
                 kept = plan
-                if plan.otherwise is not None and row.exercise_key != exercise_row(plan.told)["key"]:
+                if unfit and plan.otherwise is not None:
                     kept = plan.otherwise  # it did not fit what was set when it was measured
                     tally.unfit.append(plan.name)
                 if row.about != _about(kept) or row.exercise_key != exercise_row(kept.told)["key"]:

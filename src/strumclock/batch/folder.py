@@ -18,6 +18,8 @@ from strumclock.batch.report import BatchReport, Failure, Step
 from strumclock.batch.running import Measure, Outcome, measure_file, run
 from strumclock.errors import AudioFileError, JournalError, UsageError
 from strumclock.journal import Journal, plain
+from strumclock.journal.known import exercise_names
+from strumclock.weeks import class_list
 
 if TYPE_CHECKING:
     from strumclock.verdict import Standard
@@ -94,6 +96,7 @@ def measure_folder(
         edits=book.edits(),
         name_of=book.name_of,
         container_time=files.container_time,
+        former=exercise_names(book),
         standard=standard,
         changes=changes,
         tuning=tuning,
@@ -129,6 +132,8 @@ def measure_folder(
     folders = {f.path: f.folder for f in found}
     takes.set_standards(planner.settings, plans, folders)
     gathered = gather(book, planner, root, {plan.student: folders[plan.path] for plan in plans}, takes, fresh)
+    if fresh and not interrupted:
+        class_list(book, students=list(fresh))  # concluded now, so that nobody waits for it at the lesson
     csv, csv_error = _copy(book, asked=copy)
     broken = {failure.path for failure in failed}
     return BatchReport(

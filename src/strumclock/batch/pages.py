@@ -83,14 +83,16 @@ def write_class_pages(
     links = [f"{STUDENTS}/{name}" for name in names]
     for page in (to / INDEX, *(to / link for link in links)):
         _check(page)
-    made, left_out = 0, []
+    made, left_out, answers = 0, [], journal.last_answers()
     for one, link in zip(students, links, strict=True):
         whole = progress(journal, one.student, today=one.today) if one.n_takes else one
         pages, new, problems = _take_pages(journal, whole, to, takes)
         made += new
         left_out += problems
-        write_text(to / link, student_page(whole, links={take: f"../{page}" for take, page in pages.items()}))
-    write_text(to / INDEX, class_page(students, rows_of(students, answers=journal.last_answers()), links, title=title))
+        told = [answers[one.student].text] if one.student in answers else None
+        links_of_takes = {take: f"../{page}" for take, page in pages.items()}
+        write_text(to / link, student_page(whole, told=told, links=links_of_takes))
+    write_text(to / INDEX, class_page(students, rows_of(students, answers=answers), links, title=title))
     return Pages(index=to / INDEX, students=len(students), takes=made, left_out=tuple(left_out))
 
 

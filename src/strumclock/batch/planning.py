@@ -12,11 +12,13 @@ import json
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field, is_dataclass, replace
 from datetime import date, datetime
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from strumclock.batch.assigned import ToldAssignment, set_then
 from strumclock.batch.files import Found
 from strumclock.batch.names import NameSays, match_exercise, read_name
+from strumclock.batch.renamed import Former, former_names, named_so
 from strumclock.batch.settings import EXERCISE_FIELDS, Settings, SettingsFiles, value_of
 from strumclock.batch.students import student_of
 from strumclock.batch.table import Row, Table, file_key, read_table
@@ -33,6 +35,9 @@ NEED_EXERCISE = "the exercise: in the file's name, or a row of takes.csv"
 NEED_FIT = "the exercise, since the sound does not fit what was set then: in the file's name, or a row of takes.csv"
 NEED_DATE = "the date, which is only the file's time: in the file's name, or a row of takes.csv"
 NEED_TEMPO = "the tempo, which no click told: @84 in the file's name, bpm in practice.toml or takes.csv"
+
+UNFIT_MARK = "-unfit"
+"""Behind the fingerprint of what a take was tried as and did not fit: it is not tried again until that changes."""
 
 Edits = Mapping[str, str | None]
 
@@ -105,6 +110,8 @@ class Planner:
         How the journal calls a path.
     container_time : callable
         Gives a recording's creation time as its container says it (ISO 8601), or None.
+    former : mapping of str to collection, optional
+        Names that the journal's exercises have or had, with the details told with each.
     standard, changes, tuning
         As in `measure_folder`; they win over practice.toml.
     assume : bool
@@ -118,6 +125,7 @@ class Planner:
         edits: Mapping[str, Edits],
         name_of: Callable[[str], str],
         container_time: Callable[[Found], str | None],
+        former: Former = MappingProxyType({}),
         standard: str | Standard | None = None,
         changes: bool | None = None,
         tuning: bool | None = None,
@@ -125,6 +133,7 @@ class Planner:
     ) -> None:
         self._root = root
         self._assume = assume
+        self._former = former
         self._edits = edits
         self._name_of = name_of
         self._container_time = container_time
@@ -180,7 +189,7 @@ class Planner:
             return plan
         known = settings.exercises[plain(assumed.exercise)]
         guess = self._complete(dated, settings, says, row, edits, (student, known.name, known.told, known.options))
-        return replace(guess, assumed=assumed, otherwise=replace(plan, settings=guess.settings))
+        return replace(guess, assumed=assumed, otherwise=replace(plan, settings=f"{guess.settings}{UNFIT_MARK}"))
 
     def _complete(
         self,
@@ -229,12 +238,14 @@ class Planner:
         self, settings: Settings, says: NameSays, row: Row, edits: Edits
     ) -> tuple[str | None, Mapping[str, Any], Mapping[str, Any]]:
         """The exercise's name, and what practice.toml says of it."""
-        known = {e.name: e.aliases for e in settings.exercises.values()}
+        known = {e.name: (*e.aliases, *former_names(settings, e, self._former)) for e in settings.exercises.values()}
         named = edits.get("exercise") or row.exercise
         if named is None:
             named = match_exercise(says.words, known)
             if named is None and not known and (says.played_on or says.bpm):
                 named = says.words  # a name that follows the scheme, where no list says which exercises there are
+        elif known and settings.exercise(named) is None and (now := named_so(known, named)) is not None:
+            named = now
         elif known and settings.exercise(named) is None:
             raise UsageError(
                 f"the exercise of {says_where(row)} must be one of practice.toml ({', '.join(known)}), "

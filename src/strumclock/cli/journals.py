@@ -10,10 +10,15 @@ from typing import Any
 
 import click
 
+from strumclock.cli.options import FILE
 from strumclock.errors import JournalError, UsageError
 
 JOURNAL = click.option(
-    "--journal", "journal", metavar="FILE|URL", help="The practice record: a file, or postgresql://… [in the folder]"
+    "--journal",
+    "journal",
+    metavar="FILE|URL",
+    type=FILE,
+    help="The practice record: a file, or postgresql://… [in the folder]",
 )
 
 
@@ -35,6 +40,16 @@ def only_student(book: Any, student: str | None) -> str:
     if len(students) != 1:
         raise UsageError(f"--student is needed; the record has {len(students)}: {', '.join(students)}; name one")
     return str(students[0])
+
+
+def only_exercise(book: Any, student: str, exercise: str | None) -> str:
+    if exercise is not None:
+        return exercise
+    found = book.exercises(student)
+    if len(found) != 1:
+        has = f"{student} has {len(found)}: {'; '.join(found)}" if found else f"{student} has none yet"
+        raise UsageError(f"a goal needs --exercise, the one it is for; {has}; name one")
+    return str(found[0])
 
 
 def day(text: str | None) -> date | None:

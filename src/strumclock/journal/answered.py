@@ -78,12 +78,13 @@ def mark_sent(connection: sa.Connection, number: int, text: str | None, on: date
         raise UsageError(f"an answer must be named by its number in the journal, but there is none of number {number}")
 
 
-def read(connection: sa.Connection, student: str | None = None) -> tuple[Answer, ...]:
-    """Answers, oldest first: to one student, or to all."""
+def read(connection: sa.Connection, student: str | None = None, *, last: int | None = None) -> tuple[Answer, ...]:
+    """Answers, oldest first: to one student, or to all; perhaps only the latest."""
     query = sa.select(answers, students.c.name.label("student")).join(students, answers.c.student_id == students.c.id)
     if student is not None:
         query = query.where(answers.c.student_id == known_student(connection, student)[0])
-    return tuple(_answer(row) for row in connection.execute(query.order_by(answers.c.written_on, answers.c.id)))
+    latest_first = query.order_by(answers.c.written_on.desc(), answers.c.id.desc()).limit(last)
+    return tuple(_answer(row) for row in reversed(connection.execute(latest_first).all()))
 
 
 def last(connection: sa.Connection) -> dict[str, Answer]:

@@ -11,7 +11,8 @@ from strumclock.errors import JournalError, UsageError
 from strumclock.fields import fields_of
 from strumclock.grid import BPM_RANGE, Exercise
 from strumclock.journal.entry import exercise_label, exercise_row, plain
-from strumclock.journal.schema import assignments, edits, exercises, goals, notes, students, takes
+from strumclock.journal.same import Same, used_by
+from strumclock.journal.schema import edits, exercises, goals, notes, students, takes
 from strumclock.journal.writing import IMMEDIATE_EDITS, delete_takes, exercise_id, now, student_id, upsert
 
 TOLD_FIELDS = tuple(name for name, field in fields_of(Exercise).items() if field.in_files)
@@ -44,40 +45,32 @@ def known_student(connection: sa.Connection, name: str | None) -> tuple[int, str
     raise UsageError(f"the student must be one of the journal's ({known}), but {name!r} came; check the spelling")
 
 
-def known_exercise(connection: sa.Connection, name: str, student: int | None = None) -> int:
-    """Id of an exercise by its label, its name, or a part of it that only one has.
+def known_exercise(connection: sa.Connection, name: str, student: int | None = None) -> Same:
+    """An exercise by its label, its name, or a part of it that only one has; under any name that it had.
 
     Raises
     ------
     UsageError
         If none or several match.
     """
-    chosen: Any = sa.select(exercises)
-    if student is not None:
-        used = (
-            sa.select(takes.c.exercise_id)
-            .where(takes.c.student_id == student)
-            .union(
-                sa.select(goals.c.exercise_id).where(goals.c.student_id == student),
-                sa.select(assignments.c.exercise_id).where(assignments.c.student_id == student),
-            )
-        )
-        chosen = chosen.where(exercises.c.id.in_(used))
-    rows = [(row.id, plain(row.name), plain(exercise_label(dict(row._mapping)))) for row in connection.execute(chosen)]
+    found = used_by(connection, student)
+    labels = [{plain(one.label), *(plain(exercise_label(row)) for row in one.rows)} for one in found]
+    names = [{plain(row["name"]) for row in one.rows} for one in found]
     wanted = plain(name)
-    for match in (
-        [r for r in rows if r[2] == wanted],
-        [r for r in rows if r[1] == wanted],
-        [r for r in rows if wanted and wanted in r[2]],
+    for fits in (
+        [wanted in texts for texts in labels],
+        [wanted in texts for texts in names],
+        [wanted != "" and any(wanted in text for text in texts) for texts in labels],
     ):
+        match = [one for one, fit in zip(found, fits, strict=True) if fit]
         if len(match) == 1:
-            return int(match[0][0])
+            return match[0]
         if match:
-            several = "; ".join(sorted(r[2] for r in match))
+            several = "; ".join(sorted(plain(one.label) for one in match))
             raise UsageError(
                 f"the exercise must be one, but {name!r} fits several ({several}); name one of them in full"
             )
-    known = "; ".join(sorted(r[2] for r in rows)) or "none yet"
+    known = "; ".join(sorted(plain(one.label) for one in found)) or "none yet"
     raise UsageError(f"the exercise must be one of the journal's ({known}), but {name!r} came; check the spelling")
 
 
@@ -115,7 +108,7 @@ def add_note(connection: sa.Connection, student: str | None, text: str, *, exerc
     if not text.strip():
         raise UsageError("a note must have words, but an empty one came; write something")
     owner, _ = known_student(connection, student)
-    about = known_exercise(connection, exercise, owner) if exercise else None
+    about = known_exercise(connection, exercise, owner).id if exercise else None
     connection.execute(notes.insert().values(student_id=owner, exercise_id=about, made_on=on, text=text.strip()))
 
 
@@ -125,12 +118,15 @@ def set_goal(
     """Set the tempo wanted for an exercise; the latest goal counts. The same goal again changes nothing."""
     check_bpm(bpm)
     owner = student_id(connection, student)
-    about = (
-        known_exercise(connection, exercise, owner) if isinstance(exercise, str) else exercise_id(connection, exercise)
-    )
+    if isinstance(exercise, str):
+        same = known_exercise(connection, exercise, owner)
+        about, ids = same.id, same.ids
+    else:
+        about = exercise_id(connection, exercise)
+        ids = next(one.ids for one in used_by(connection, owner, also=about) if about in one.ids)
     latest = connection.execute(
         sa.select(goals.c.bpm, goals.c.by_date)
-        .where(goals.c.student_id == owner, goals.c.exercise_id == about)
+        .where(goals.c.student_id == owner, goals.c.exercise_id.in_(ids))
         .order_by(goals.c.id.desc())
         .limit(1)
     ).first()
@@ -211,6 +207,8 @@ def check_edit(field: str, value: str | None) -> None:
         described.checked(field, described.read(field, value, "the correction"))
     elif field == "date":
         try:
-            date.fromisoformat(value)
+            day = date.fromisoformat(value)
         except ValueError:
             raise UsageError(f"date must be a date YYYY-MM-DD, but {value!r} came") from None
+        if day > date.today():
+            raise UsageError(f"date must be today or earlier, since it was played then, but {day} came; correct it")

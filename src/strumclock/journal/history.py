@@ -6,7 +6,7 @@ The takes come oldest first. `History` is plain data: whoever draws conclusions 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, NamedTuple
 
@@ -15,8 +15,8 @@ import sqlalchemy as sa
 from strumclock.journal import assigned
 from strumclock.journal.assigned import Assignment
 from strumclock.journal.edits import known_exercise, known_student
-from strumclock.journal.entry import exercise_label
-from strumclock.journal.schema import exercises, figures, goals, students, takes
+from strumclock.journal.same import Same, used_by
+from strumclock.journal.schema import figures, goals, students, takes
 from strumclock.journal.tables import why_not_counted
 
 CHUNK = 500
@@ -171,11 +171,11 @@ def history(
 
 
 def _history(
-    connection: sa.Connection, owner: int, name: str, told: int | None, only: int | None, last: int | None
+    connection: sa.Connection, owner: int, name: str, told: int | None, only: Same | None, last: int | None
 ) -> History:
     query = sa.select(*(takes.c[column] for column in _COLUMNS)).where(takes.c.student_id == owner)
     if only is not None:
-        query = query.where(takes.c.exercise_id == only)
+        query = query.where(takes.c.exercise_id.in_(only.ids))
     when = (takes.c.played_on, takes.c.played_at, takes.c.id)
     if last is None:
         rows = connection.execute(query.order_by(*when)).all()
@@ -183,32 +183,45 @@ def _history(
         latest_first = [column.desc().nulls_last() for column in when]
         rows = connection.execute(query.order_by(*latest_first).limit(last)).all()[::-1]
     figure = _figures(connection, [row.id for row in rows])
-    given = tuple(one for one in assigned.read(connection, name) if only is None or one.exercise_id == only)
-    past = tuple(_past_take(row, figure.get(row.id, {})) for row in rows)
+    same = (only,) if only is not None else used_by(connection, owner)
+    number = {row: one.id for one in same for row in one.ids}
+    past = tuple(_past_take(row, number.get(row.exercise_id), figure.get(row.id, {})) for row in rows)
+    given = _given(assigned.read(connection, name), number)
+    used = {take.exercise_id for take in past} | {one.exercise_id for one in given}
     return History(
         student=name,
         takes_to_hold=told,
         takes=past,
-        exercises=_practised(
-            connection, owner, {take.exercise_id for take in past} | {one.exercise_id for one in given}
-        ),
+        exercises=_practised(connection, owner, [one for one in same if one.id in used]),
         assignments=given,
     )
 
 
-def _practised(connection: sa.Connection, owner: int, ids: set[int | None]) -> dict[int, Practised]:
-    latest = sa.select(sa.func.max(goals.c.id)).where(goals.c.student_id == owner).group_by(goals.c.exercise_id)
-    wanted = {row.exercise_id: row for row in connection.execute(sa.select(goals).where(goals.c.id.in_(latest)))}
-    return {
-        row.id: Practised(
-            label=exercise_label(dict(row._mapping)),
-            beats_per_change=row.beats_per_change,
-            name=row.name,
-            goal_bpm=wanted[row.id].bpm if row.id in wanted else None,
-            goal_by=wanted[row.id].by_date if row.id in wanted else None,
+def _given(every: Sequence[Assignment], number: Mapping[int, int]) -> tuple[Assignment, ...]:
+    """What was set, by the exercises' numbers; one that was told anew under another name is one."""
+    found: dict[tuple[int, date], Assignment] = {}
+    for one in every:
+        its = number.get(one.exercise_id) if one.exercise_id is not None else None
+        if its is not None:
+            found[its, one.given_on] = replace(one, exercise_id=its)
+    return tuple(found.values())
+
+
+def _practised(connection: sa.Connection, owner: int, same: Sequence[Same]) -> dict[int, Practised]:
+    query = sa.select(goals).where(goals.c.student_id == owner).order_by(goals.c.id)
+    latest = {row.exercise_id: row for row in connection.execute(query)}
+    found = {}
+    for one in same:
+        goal = max((latest[row] for row in one.ids if row in latest), key=lambda row: row.id, default=None)
+        told = one.told()
+        found[one.id] = Practised(
+            label=one.label,
+            beats_per_change=told["beats_per_change"],
+            name=told["name"],
+            goal_bpm=goal.bpm if goal is not None else None,
+            goal_by=goal.by_date if goal is not None else None,
         )
-        for row in connection.execute(sa.select(exercises).where(exercises.c.id.in_(ids)))
-    }
+    return found
 
 
 def _figures(connection: sa.Connection, ids: Sequence[int]) -> dict[int, dict[str, Figure]]:
@@ -225,10 +238,10 @@ def _figures(connection: sa.Connection, ids: Sequence[int]) -> dict[int, dict[st
     return found
 
 
-def _past_take(row: Any, figure: Mapping[str, Figure]) -> PastTake:
+def _past_take(row: Any, exercise: int | None, figure: Mapping[str, Figure]) -> PastTake:
     return PastTake(
         id=row.id,
-        exercise_id=row.exercise_id,
+        exercise_id=exercise,
         source=row.source,
         failed=row.status == "failed",
         excluded=row.excluded is not None,

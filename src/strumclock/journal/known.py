@@ -11,6 +11,7 @@ import sqlalchemy as sa
 
 from strumclock.journal.edits import set_goal
 from strumclock.journal.entry import sha256_of
+from strumclock.journal.same import details
 from strumclock.journal.schema import exercises, files, students, takes
 from strumclock.journal.writing import exercise_id, upsert
 
@@ -132,6 +133,15 @@ def retire(journal: Journal, wanted: Collection[str]) -> bool:
             for take, identity in stale:
                 connection.execute(takes.update().where(takes.c.id == take).values(superseded_by=identity))
     return bool(stale)
+
+
+def exercise_names(journal: Journal) -> dict[str, set[tuple[object, ...]]]:
+    """Every name that an exercise has or had, with the details (`strumclock.journal.same.details`) told with it."""
+    found: dict[str, set[tuple[object, ...]]] = {}
+    with journal.reading() as connection:
+        for row in connection.execute(sa.select(exercises).where(exercises.c.name.is_not(None))):
+            found.setdefault(row.name, set()).add(details(dict(row._mapping)))
+    return found
 
 
 def set_takes_to_hold(journal: Journal, asked: Mapping[str, int | None]) -> None:

@@ -20,12 +20,13 @@ from strumclock.journal.conclusions import keep, kept, marks
 from strumclock.journal.connected import Connected
 from strumclock.journal.copying import CSV_NAME, bring_up_to_date, is_current, is_kept
 from strumclock.journal.csvfile import read_page, write_csv
-from strumclock.journal.entry import TakeEntry, exercise_label
+from strumclock.journal.entry import TakeEntry
 from strumclock.journal.forgetting import Forgotten, Traces
 from strumclock.journal.history import History, history
 from strumclock.journal.overview import StudentTakes, overview
 from strumclock.journal.paper import Imported
-from strumclock.journal.schema import edits, exercises, students, takes
+from strumclock.journal.same import used_by
+from strumclock.journal.schema import edits, students
 from strumclock.journal.writing import edits_of, student_id, write_take
 from strumclock.showing import Shown
 
@@ -106,14 +107,18 @@ class Journal(Connected, Shown):
         with self.writing() as connection:
             answered.mark_sent(connection, number, text, on or date.today())
 
-    def correct(self, take: str | int, field: str, value: str | None) -> bool:
+    def correct(self, take: str | int, field: str, value: str | None, *, measured: TakeEntry | None = None) -> bool:
         """Correct by hand what was played, when and by whom; None takes a correction back.
 
-        It stays when the take is measured again. Returns whether the next batch must measure the take again to follow.
+        It stays when the take is measured again. `measured` is the take measured with the correction already, and is
+        written with it. Returns whether the next batch must measure the take again to follow.
         """
         by_hand.check_edit(field, value)
         with self.writing() as connection:
-            return by_hand.edit(connection, take, field, value)
+            follows = by_hand.edit(connection, take, field, value)
+            if measured is not None:
+                write_take(connection, measured)
+            return follows and measured is None
 
     def exclude(self, take: str | int, reason: str) -> None:
         """Keep a take out of the progress, with the reason."""
@@ -191,14 +196,10 @@ class Journal(Connected, Shown):
             return overview(connection)
 
     def exercises(self, student: str | None = None) -> tuple[str, ...]:
-        """Labels of the exercises, of one student or of all."""
-        chosen = sa.select(exercises)
+        """Labels of the exercises, of one student or of all; one that was told in several ways has one label."""
         with self.reading() as connection:
-            if student is not None:
-                owner, _ = by_hand.known_student(connection, student)
-                used = sa.select(takes.c.exercise_id).where(takes.c.student_id == owner)
-                chosen = chosen.where(exercises.c.id.in_(used))
-            return tuple(sorted(exercise_label(dict(row._mapping)) for row in connection.execute(chosen)))
+            owner = by_hand.known_student(connection, student)[0] if student is not None else None
+            return tuple(sorted(one.label for one in used_by(connection, owner)))
 
     def measurement(self, take: str | int) -> dict[str, Any]:
         """A take's result as it was measured: JSON of schema ``strumclock.take/2``."""
@@ -216,10 +217,10 @@ class Journal(Connected, Shown):
         with self.reading() as connection:
             return assigned.read(connection, student)
 
-    def answers(self, student: str | None = None) -> tuple[Answer, ...]:
-        """What was written to a student, or to all, oldest first."""
+    def answers(self, student: str | None = None, *, last: int | None = None) -> tuple[Answer, ...]:
+        """What was written to a student, or to all, oldest first; with `last` only so many, the latest."""
         with self.reading() as connection:
-            return answered.read(connection, student)
+            return answered.read(connection, student, last=last)
 
     def last_answers(self) -> dict[str, Answer]:
         """The last answer to each student, by name."""

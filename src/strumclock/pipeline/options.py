@@ -171,8 +171,7 @@ class MeasureOptions:
         """
         found = {name: getattr(self, name) for name in fields_of(MeasureOptions)}
         differ = {n: v for n, v in found.items() if v != MeasureOptions.__dataclass_fields__[n].default}
-        plain = {n: getattr(v, "name", v) if n == "standard" else v for n, v in differ.items()}
-        return MappingProxyType({n: os.fspath(v) if isinstance(v, os.PathLike) else v for n, v in plain.items()})
+        return MappingProxyType({n: getattr(v, "name", v) if n == "standard" else v for n, v in differ.items()})
 
     @property
     def judged_by(self) -> Standard:

@@ -1,7 +1,10 @@
 """What is shown of a measurement: plain words, a table, JSON, pictures, a page, sound. No computing of its own."""
 
-from strumclock.report.answer_file import Sent, as_blocks, mark_sent, read_answers, write_answers
-from strumclock.report.answer_words import answer_students, answers
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
 from strumclock.report.bar_sound import BarSound, hear_bar
 from strumclock.report.class_table import class_table, spark
 from strumclock.report.comparing import comparison, tuning_table
@@ -12,7 +15,7 @@ from strumclock.report.outputs import Outputs, write_outputs
 from strumclock.report.page import page, write_page
 from strumclock.report.picture import plot_take, write_plot
 from strumclock.report.plots import plot_beats, plot_offsets
-from strumclock.report.progress_text import progress_summary, to_send
+from strumclock.report.progress_text import in_short, progress_summary
 from strumclock.report.schema import SCHEMA_ID, dumps, load_schema, plain, to_dict, to_json
 from strumclock.report.sentences import details, headline, lines
 from strumclock.report.sound import marked, write_sound
@@ -23,6 +26,31 @@ from strumclock.report.text import summary, table
 from strumclock.report.weeks_pictures import plot_class, plot_progress, write_class_plot, write_progress_plot
 from strumclock.report.weeks_plots import plot_cause, plot_jitter, plot_placement, plot_tempo
 from strumclock.report.writing import check_outputs
+
+if TYPE_CHECKING:
+    from strumclock.report.answer_file import (
+        Sent as Sent,
+        as_blocks as as_blocks,
+        mark_sent as mark_sent,
+        read_answers as read_answers,
+        write_answers as write_answers,
+    )
+    from strumclock.report.answer_words import answer_students as answer_students, answers as answers
+
+_HOME = {
+    "answer_file": (
+        "Sent",
+        "as_blocks",
+        "mark_sent",
+        "read_answers",
+        "write_answers",
+    ),
+    "answer_words": (
+        "answer_students",
+        "answers",
+    ),
+}
+"""Where each name lives: imported when it is first asked for, since not everything needs the database."""
 
 __all__ = [
     "SCHEMA_ID",
@@ -40,6 +68,7 @@ __all__ = [
     "dumps",
     "headline",
     "hear_bar",
+    "in_short",
     "language_of",
     "languages",
     "lines",
@@ -69,7 +98,6 @@ __all__ = [
     "to_csv",
     "to_dict",
     "to_json",
-    "to_send",
     "tuning_table",
     "write_answers",
     "write_class_plot",
@@ -82,3 +110,11 @@ __all__ = [
     "write_sound",
     "write_student_page",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    """Import a name from its module when it is first asked for (PEP 562)."""
+    for module, names in _HOME.items():
+        if name in names:
+            return getattr(importlib.import_module(f"strumclock.report.{module}"), name)
+    raise AttributeError(f"module 'strumclock.report' has no attribute {name!r}")

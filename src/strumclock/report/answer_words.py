@@ -17,7 +17,8 @@ from strumclock.journal import Answer
 from strumclock.report.answer_file import check_answers_file, write_answers
 from strumclock.report.language import Language, language_of
 from strumclock.report.statement_words import ways_of
-from strumclock.weeks.answering import HEARD, Reply, Statement, replies, told_before
+from strumclock.weeks.answering import HEARD, replies, told_before
+from strumclock.weeks.statements import Reply, Statement
 
 if TYPE_CHECKING:
     from strumclock.journal import Journal

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from strumclock.pipeline import Measurement
 
 BIT_RATE = 64_000  # a few seconds: as good as a phone records
+AROUND_S = 1.0  # read on either side: a bar alone may be shorter than what counts as a recording
 BEFORE_BEATS = 0.5  # so that a strum before the one is heard
 
 
@@ -83,12 +84,10 @@ def hear_bar(
     Examples
     --------
     >>> import strumclock as sc
-    >>> from strumclock.synthesis import synthesise
-    >>> take = synthesise(sc.Exercise(bpm=120, meter="4/4", bars=6, count_in=1), seed=1)
-    >>> recording = sc.from_array(take.samples, take.sample_rate_hz)
-    >>> sound = sc.hear_bar(sc.measure(recording, sc.Exercise(bpm=120)), 3, recording=recording)
-    >>> sound.label, round(len(sound.samples) / sound.sample_rate_hz, 1)
-    ('bar 3', 2.2)
+    >>> from strumclock.examples import example_recording, example_take
+    >>> sound = sc.hear_bar(example_take(), 3, recording=example_recording())
+    >>> sound.label, round(len(sound.samples) / sound.sample_rate_hz, 1)  # 4.5 beats at 96 bpm
+    ('bar 3', 2.8)
     """
     drawn = chart(measurement)
     known = {one.number: one for one in drawn.bars} if drawn is not None else {}
@@ -98,15 +97,16 @@ def hear_bar(
     bars = whole_between("bars", bars, 1, max(known) - bar + 1, "the bars to hear")
     wanted = [known[number] for number in range(bar, bar + bars) if number in known]
     if not wanted:
-        raise UsageError(f"bar {bar} has no places of the pattern in it; choose one of {_few(sorted(known))}")
+        raise UsageError(f"bar {bar} has no places of the pattern in it; choose from {min(known)} to {max(known)}")
     beat_s = 60 / measurement.exercise.bpm if measurement.exercise.bpm else 0.5
     start_s, end_s = max(wanted[0].start_s - BEFORE_BEATS * beat_s, 0.0), wanted[-1].end_s
     if recording is None:
         if measurement.take.path is None:
-            raise UsageError("hearing a bar needs the recording; the take was given as an array; pass recording= too")
+            raise UsageError("hearing a bar needs the recording, and the take has no file; pass recording= too")
         from strumclock.audio import load
 
-        recording = load(measurement.take.path, start_s=start_s, end_s=end_s)
+        around_s = max(start_s - AROUND_S, 0.0), end_s + AROUND_S
+        recording = load(measurement.take.path, start_s=around_s[0], end_s=around_s[1])
     both = marked(measurement, recording)
     rate_hz = recording.sample_rate_hz
     first = max(round((start_s - recording.start_s) * rate_hz), 0)
@@ -116,7 +116,3 @@ def hear_bar(
     if ticks:
         return replace(sound, label=f"{label}, with a tone at each place on the right")
     return replace(sound, samples=cut[:, 0])
-
-
-def _few(bars: list[int]) -> str:
-    return f"{bars[0]} to {bars[-1]}"

@@ -77,8 +77,9 @@ def html(value: object) -> str | None:
 
 @html.register
 def _(value: Estimate) -> str:
-    number, low, high, u = (part.partition("=")[2] for part in repr(value)[len("Estimate(") : -1].split(", "))
-    return _filled("<span><strong>{}</strong> (95 %: {} to {}; u {})</span>", number, low, high, u)
+    said = value.written()
+    form = "<span><strong>{}</strong> (95 %: {} to {}; u {})</span>"
+    return _filled(form, said["value"], said["low"], said["high"], said["u"])
 
 
 @html.register
@@ -101,7 +102,7 @@ def _(value: Measurement) -> str:
     more = len(said) - MOST_LINES
     if more > 0:
         said = [*said[: MOST_LINES - 1], ("…", f"{more + 1} more lines: print(strumclock.summary(take))")]
-    parts = [_markup("<div><strong>{}</strong><br>{}</div>", headline(value), title(value)), _picture(value)]
+    parts = [_markup("<div><strong>{}</strong><br>{}</div>", headline(value), _cut(title(value))), _picture(value)]
     parts += [_table((), said)]
     if value.timing is not None:
         parts += [_figures_table(value, MAIN)]

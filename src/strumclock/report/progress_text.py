@@ -1,7 +1,8 @@
-"""Weeks of practice in words: a student's table, and for each student of a class what the teacher can send.
+"""Weeks of practice in words, for the teacher: a student's table; the weeks in three sentences, for pages and pictures.
 
-What goes to a student has at most three sentences: one improvement first, then what stands out, then one next step.
-Nobody is scolded, nothing is advised that means more hours, and every number is one that was held or measured.
+Of the three, one improvement comes first, then what stands out, then one next step. Nobody is scolded, nothing is
+advised that means more hours, and every number is one that was held or measured. (What students are sent has no
+numbers of this kind: `strumclock.report.answer_words`.)
 """
 
 from __future__ import annotations
@@ -52,8 +53,8 @@ def tempo(bpm: float, beats_per_change: float | None = None) -> str:
     return f"{bpm:.4g} bpm{changes}"
 
 
-def to_send(progress: Progress) -> tuple[str, ...]:
-    """At most three sentences that can be sent to the student.
+def in_short(progress: Progress) -> tuple[str, ...]:
+    """The weeks in at most three sentences.
 
     Parameters
     ----------
@@ -118,11 +119,11 @@ def _stands_out(progress: Progress, now: ExerciseProgress) -> str | None:
         words = cause_words(stays)
         return f"{words[:1].upper()}{words[1:]}."
     if now.goal is not None:
-        return _goal_to_send(now, now.goal, today)
+        return _goal_in_short(now, now.goal, today)
     return None
 
 
-def _goal_to_send(now: ExerciseProgress, goal: Outlook, today: date) -> str | None:
+def _goal_in_short(now: ExerciseProgress, goal: Outlook, today: date) -> str | None:
     if goal.reached_in is not None:
         return f"The goal of {goal.bpm:.4g} bpm is reached."
     if goal.in_reach:

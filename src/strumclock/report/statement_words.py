@@ -15,7 +15,7 @@ from strumclock.report.task_words import task_ways
 
 if TYPE_CHECKING:
     from strumclock.report.language import Language
-    from strumclock.weeks.answering import Statement
+    from strumclock.weeks.statements import Statement
 
 FULL_STOPS = ".。"
 LATE = "-late"
@@ -27,7 +27,7 @@ def ways_of(statement: Statement, language: Language) -> Ways:
     Examples
     --------
     >>> from strumclock.report.language import ENGLISH
-    >>> from strumclock.weeks.answering import Statement
+    >>> from strumclock.weeks.statements import Statement
     >>> ways_of(Statement(code="held", bpm=72, n=2), ENGLISH)[0]
     '2 of your recordings held 72: well played.'
     """

@@ -13,7 +13,7 @@ from strumclock.report import html
 from strumclock.report.cause_words import cause_name, day
 from strumclock.report.page import CAUTIONS
 from strumclock.report.page_weeks import LEFT, RIGHT, SHOWN_WEEKS, WIDTH, cause_chart, scatter_chart, tempo_chart
-from strumclock.report.progress_text import facts, to_send
+from strumclock.report.progress_text import facts, in_short
 from strumclock.report.words import count, number
 from strumclock.report.writing import check_outputs
 from strumclock.saving import write_text
@@ -70,7 +70,7 @@ def student_page(progress: Progress, *, told: Sequence[str] | None = None, links
         name=progress.student or "Practice",
         about=f"{count(progress.n_takes, 'take')}{left_out}{last}{more}",
         generator=GENERATOR,
-        told=list(told if told is not None else to_send(progress)),
+        told=list(told if told is not None else in_short(progress)),
         exercises=[_exercise(exercise, progress.today) for exercise in progress.exercises],
         takes=takes[:MOST_TAKES],
         width=WIDTH,
@@ -81,10 +81,10 @@ def student_page(progress: Progress, *, told: Sequence[str] | None = None, links
     )
 
 
-def write_student_page(progress: Progress, path: str | os.PathLike[str]) -> Path:
+def write_student_page(progress: Progress, path: str | os.PathLike[str], *, told: Sequence[str] | None = None) -> Path:
     """Write the page to a file, whole or not at all."""
     check_outputs({"the page": path})
-    return write_text(path, student_page(progress))
+    return write_text(path, student_page(progress, told=told))
 
 
 def style() -> str:

@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from scipy.special import stdtrit
-
 from strumclock.errors import UsageError
 from strumclock.showing import Shown
 
@@ -25,6 +23,8 @@ def t_factor(freedom: float) -> float:
     >>> round(t_factor(4), 3)
     2.776
     """
+    from scipy.special import stdtrit  # not needed to read a value
+
     return float(stdtrit(freedom, 0.975))
 
 
@@ -80,11 +80,19 @@ class Estimate(Shown):
         return format(self, "+.1f")
 
     def __repr__(self) -> str:
-        """The four numbers to the second figure of `u`: more says nothing (GUM 7.2.6)."""
+        return f"Estimate({', '.join(f'{name}={number}' for name, number in self.written().items())})"
+
+    def written(self) -> dict[str, str]:
+        """The four numbers as text, to the second figure of `u`: more says nothing (GUM 7.2.6).
+
+        Examples
+        --------
+        >>> Estimate(value=12.3456, low=8.0, high=16.54, u=0.153).written()["value"]
+        '12.35'
+        """
         known = math.isfinite(self.u) and self.u > 0
         places = min(max(1 - math.floor(math.log10(self.u)), 0), MOST_PLACES) if known else MOST_PLACES
-        numbers = (f"{name}={getattr(self, name):.{places}f}" for name in ("value", "low", "high", "u"))
-        return f"Estimate({', '.join(numbers)})"
+        return {name: f"{number:.{places}f}" for name, number in self.as_dict().items()}
 
     def __format__(self, spec: str) -> str:
         """Format as ``"<number format> <unit>"``: the unit stands once, after the value; both parts may be left out."""

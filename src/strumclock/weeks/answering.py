@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import date
 
 from strumclock.errors import UsageError
@@ -24,13 +24,14 @@ from strumclock.weeks.exercise import ExerciseProgress
 from strumclock.weeks.hindrances import Hindrance, Looked, looked_at, of_the_week
 from strumclock.weeks.need import SILENT_DAYS
 from strumclock.weeks.record import AWAITED, Progress, class_list, doubts_of
+from strumclock.weeks.statements import Reply, Statement
 from strumclock.weeks.week import monday_of
 
 LATEST_TAKES = 8
 """Takes that an answer looks at, at most: a week's."""
 
 LOOKED_AT = 4
-"""Of these the ones whose obstacles are weighed: the latest."""
+"""Of these the ones whose obstacles are weighed: the latest that did not hold, where there are any."""
 
 UNSURE_SHARE = 0.5
 """Share of the new recordings that cannot be trusted from which nothing is concluded from the others either."""
@@ -38,70 +39,12 @@ UNSURE_SHARE = 0.5
 ANSWERED_DAYS = 5
 """So soon after an answer nothing is missed from a student who comes once a week (common practice, no source)."""
 
+LATEST_ANSWERS = 26
+"""Answers that are looked back at: half a year's."""
+
 RECORDING = "recording"
 HEARD = "heard."
 """Begins the code that keeps the number of the newest take an answer was written from."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Statement:
-    """One thing that is said, without its words.
-
-    Attributes
-    ----------
-    code : str
-        What: ``"better-tempo"``, ``"obstacle-changes-late"``, ``"task-change-alone"`` …
-    where : Where
-        Chord pair, beat, part of the beat, bar.
-    bpm : float or None
-        A tempo that was held, or the one to play next.
-    rises : bool
-        Whether that next tempo is faster than the last one.
-    subdivide : bool
-        Whether to let the click sound between the beats too.
-    n : int
-        How many takes it is about.
-    day : date or None
-        By when.
-    exercise : str
-        The exercise's name, where it is told.
-    per_beat : int
-        Parts of a beat, to name a place.
-    """
-
-    code: str
-    where: Where = field(default_factory=Where)
-    bpm: float | None = None
-    rises: bool = False
-    subdivide: bool = False
-    n: int = 0
-    day: date | None = None
-    exercise: str = ""
-    per_beat: int = 1
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reply:
-    """What one student is told.
-
-    Attributes
-    ----------
-    student : str
-    statements : tuple of Statement
-        At most three; none where the last answer still stands: nothing came since.
-    exercise_id : int or None
-        The exercise that it is about.
-    heard : int
-        Number of the newest take that it was written from; 0 for none.
-    answered_on : date or None
-        When the student was last told something.
-    """
-
-    student: str
-    statements: tuple[Statement, ...]
-    exercise_id: int | None = None
-    heard: int = 0
-    answered_on: date | None = None
 
 
 def replies(
@@ -124,10 +67,12 @@ def replies(
     day = today or date.today()
     said = []
     for one in _chosen(journal, students, day):
-        past, answered = journal.history(one.student, last=LATEST_TAKES), journal.answers(one.student)
+        past = journal.history(one.student, last=LATEST_TAKES)
+        answered = journal.answers(one.student, last=LATEST_ANSWERS)
         sure = _sure(new_takes(past, answered, day), _now(one, past))
-        recorded = [take.id for take in sure if take.source == RECORDING]
-        looked = [looked_at(journal.measurement(take)) for take in recorded[-LOOKED_AT:]]
+        recorded = [take for take in sure if take.source == RECORDING]
+        hard = [take for take in recorded if take.held is False] or recorded
+        looked = [looked_at(journal.measurement(take.id)) for take in hard[-LOOKED_AT:]]
         said.append((reply(one, past, looked, answered=answered, today=day), answered))
     return tuple(said)
 
@@ -161,7 +106,7 @@ def reply(
     past : History
         Their latest takes.
     looked : sequence of Looked
-        What each new take that is sure showed, oldest first.
+        What the new takes that are sure showed, oldest first; where some did not hold, only these.
     answered : sequence of Answer
         What they were told before, oldest first.
     today : date
@@ -280,7 +225,7 @@ def _good(
 
 def _thanks(new: Sequence[PastTake]) -> Statement:
     n = sum(take.source == RECORDING for take in new)
-    return Statement(code="thanks", n=n) if n else Statement(code="thanks-noted")
+    return Statement(code="thanks" if n else "thanks-noted", n=n)
 
 
 def _held(sure: Sequence[PastTake]) -> list[float]:

@@ -50,11 +50,11 @@ def need_of(progress: Progress) -> str:
 
 def _silent(progress: Progress) -> bool:
     """Nothing came for a fortnight, or nothing that was due; who was just given the first exercise is not silent."""
-    states = [standing.state(progress.today) for standing in progress.standings[:1]]
-    if "missing" in states:
+    states = [standing.state(progress.today) for standing in progress.standings]
+    if "missing" in states[:1]:
         return True
     if progress.silent_days is None:
-        return states != ["waiting"]
+        return "missing" in states or not states
     return progress.silent_days > SILENT_DAYS
 
 
@@ -62,7 +62,7 @@ def unheld_weeks(exercise: ExerciseProgress) -> int:
     """How many of the last weeks with takes, one after the other, held no tempo."""
     n = 0
     for week in reversed(exercise.weeks):
-        if week.held_bpm is not None or week.tried_bpm is None:
+        if week.held_bpm is not None or week.failed_bpm is None:  # held, or nothing that could be judged
             break
         n += 1
     return n

@@ -188,8 +188,8 @@ def class_list(
     day = today or date.today()
 
     def conclude(past: History) -> Progress:
-        whole = _progress(past, date.min, takes_to_hold)
-        now = tuple(replace(one, points=()) for one in whole.exercises[:1])
+        whole = _progress(past, date.min, takes_to_hold, only_now=True)
+        now = tuple(replace(one, points=()) for one in whole.exercises)
         return replace(whole, exercises=now, standings=whole.standings[:MOST_STANDINGS])
 
     names = students
@@ -208,25 +208,26 @@ def class_list(
     return by_need(chosen)
 
 
-def _progress(past: History, today: date, takes_to_hold: int | None) -> Progress:
+def _progress(past: History, today: date, takes_to_hold: int | None, *, only_now: bool = False) -> Progress:
+    """One student's weeks: of every exercise, or of the one played last."""
     counted = [take for take in past.takes if take.not_counted is None]
     by_exercise: dict[int, list[Point]] = {}
     for take in counted:
         if take.exercise_id is not None:
             by_exercise.setdefault(take.exercise_id, []).append(_point(take))
+    in_order = sorted(by_exercise, key=lambda key: _last_played(by_exercise[key]), reverse=True)
     found = [
         exercise_progress(
             past.exercises[key].label,
-            points,
+            by_exercise[key],
             beats_per_change=past.exercises[key].beats_per_change,
             goal_bpm=past.exercises[key].goal_bpm,
             goal_by=past.exercises[key].goal_by,
             takes_to_hold=takes_to_hold or past.takes_to_hold or TAKES_TO_HOLD,
         )
-        for key, points in by_exercise.items()
+        for key in (in_order[:1] if only_now else in_order)
     ]
     given = standings(past.assignments, past.takes, past.exercises)
-    found.sort(key=lambda e: (e.points[-1].played_on, len(e.points)), reverse=True)
     doubtful, recent, doubts = _doubts(past.takes)
     return Progress(
         student=past.student,
@@ -240,6 +241,11 @@ def _progress(past: History, today: date, takes_to_hold: int | None) -> Progress
         doubts=doubts,
         standings=given,
     )
+
+
+def _last_played(points: Sequence[Point]) -> tuple[date, int]:
+    """What the exercises are put in order by: which was played last; of one day's the one with more takes."""
+    return max(point.played_on for point in points), len(points)
 
 
 def _point(take: PastTake) -> Point:
