@@ -43,6 +43,7 @@ ORDER = (
 )
 RANK = {module: i for i, row in enumerate(ORDER) for module in row}
 RANK["clicktrack"] = RANK["click"] + 0.5  # both stand after click, whose rule for a sound's time they use
+RANK["recording"] = RANK["click"] + 0.75  # plays a click track
 RANK["synthesis"] = RANK["click"] + 0.5  # and only these import it:
 RANK["learning"] = RANK["onsets"] + 0.5  # makes the detector's file; nothing imports it
 MAY_IMPORT_SYNTHESIS = {"demo", "examples", "cli", "learning"}
@@ -75,7 +76,8 @@ MAY_IMPORT = {
     "assignments": {"numpy", "soundfile", "tomlkit"},
     "demo": {"numpy", "soundfile"},
     "examples": set(),
-    "cli": {"click", "rich"},
+    "recording": {"numpy", "scipy", "soundfile", "sounddevice"},
+    "cli": {"click"},
     "synthesis": {"numpy", "scipy", "soundfile", "av"},
     "learning": {"numpy", "scipy", "soundfile", "soxr", "av", "torch", "pyroomacoustics"},
     "__init__": set(),
@@ -84,7 +86,7 @@ MAY_IMPORT = {
 # Slow to import or needed by few: only inside the functions that use them.
 ONLY_IN_FUNCTIONS = {
     "av", "distributed", "fsspec", "librosa", "matplotlib", "mido", "numba", "pandas", "psycopg", "rich",
-    "scipy.signal", "scipy.stats", "sklearn", "soundfile",
+    "scipy.signal", "scipy.stats", "sklearn", "sounddevice", "soundfile",
 }  # fmt: skip
 
 
