@@ -34,6 +34,7 @@ _BPM_OF_TRACK = "Tempo in beats per minute; or tell --steps."
 )
 @click.option("--json", "json_to", metavar="F|-", type=FILE, help="Write the JSON to a file, or to standard output.")
 @click.option("--plot", "plot_to", metavar="F", type=FILE, help="Write the picture (png, svg, pdf).")
+@click.option("--all", "everything", is_flag=True, help="Let --plot draw loudness and each error with the next too.")
 @click.option("--page", "page_to", metavar="F", type=FILE, help="Write one self-contained web page.")
 @click.option(
     "--sound", "sound_to", metavar="F", type=FILE, help="Write the take with a tick on every grid line (WAV)."
@@ -45,6 +46,7 @@ def measure_command(**told: Any) -> None:
     from strumclock.pipeline import measure, measure_parts
 
     take, table, message, force = (told.pop(name) for name in ("take", "table", "message", "force"))
+    everything = told.pop("everything")
     if os.path.isdir(take):
         raise UsageError(
             f"measure takes one recording, but {printable(take)} is a folder; measure all in it with: strumclock batch "
@@ -55,7 +57,7 @@ def measure_command(**told: Any) -> None:
     exercise, options, sources = _with_settings(take, take_out(Exercise, told), take_out(MeasureOptions, told))
     if options.part == "all" and (drawn := [kind for kind in ("plot", "page", "sound") if to[kind] is not None]):
         raise UsageError(f"--{drawn[0]} needs one part of the recording, but --part all came; give its number")
-    outputs = report.Outputs(reads=(take, options.click, options.midi), force=force, **to)
+    outputs = report.Outputs(reads=(take, options.click, options.midi), force=force, everything=everything, **to)
     if options.part == "all":
         parts = [replace(part, sources={**sources, **part.sources}) for part in measure_parts(take, exercise, options)]
         _say_parts(parts, outputs, table)
