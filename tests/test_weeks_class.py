@@ -16,6 +16,7 @@ from strumclock.batch import measure_folder
 from strumclock.cli import main
 from strumclock.journal import Answer, Assignment, Journal, TakeEntry
 from strumclock.journal.writing import write_take
+from strumclock.report.class_table import BLOCKS, GAP, NOT_HELD, PLAIN_BLOCKS, PLAIN_GAP, PLAIN_NOT_HELD
 from strumclock.weeks import class_frame, class_list, progress, record
 from strumclock.weeks.need import NEEDS
 
@@ -122,9 +123,9 @@ def test_whoever_was_just_given_their_first_exercise_is_not_silent_and_who_let_i
     """New's is due on 4 December, Forgetful's was due on 15 November."""
     found = {one.student: report.class_table([one]) for one in class_list(school, today=TODAY)}
     assert "Going on" in found["New"]
-    assert "two chords 80: awaited" in found["New"]
+    assert "awaited: two chords 80" in found["New"]
     assert "What was due has not come" in found["Forgetful"]
-    assert "two chords 80: missing" in found["Forgetful"]
+    assert "missing: two chords 80" in found["Forgetful"]
 
 
 def test_missing_exercise_and_since_choose_students(school):
@@ -167,6 +168,17 @@ def test_the_table_fits_its_width_whatever_the_names(school, width):
     assert max(cell_len(line) for line in table.splitlines()) <= width
     assert "Plateau" in table
     assert width < 110 or "21 Nov (not sent)" in table
+    assert "missing" in table
+    assert width < 80 or "held / reach" in table
+
+
+def test_a_terminal_without_blocks_gets_ascii_that_can_be_told_apart(tmp_path):
+    """Truth: ASCII itself; a week without takes is no level of the line."""
+    takes = [recorded("Ines", week, 70 + 4 * week, None if week == 3 else week != 5) for week in range(9) if week != 4]
+    found = class_list(journal_of(tmp_path, takes, [given("Ines", 1, bpm=None)]), today=TODAY)
+    assert report.class_table(found, plain=True).isascii()
+    assert not set(PLAIN_BLOCKS) & {PLAIN_GAP, PLAIN_NOT_HELD}
+    assert not set(BLOCKS) & {GAP, NOT_HELD}
 
 
 def test_a_wide_name_takes_its_cells(tmp_path):
