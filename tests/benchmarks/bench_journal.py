@@ -51,21 +51,37 @@ def fill(journal: Journal, n: int, lessons: Path) -> None:
     names = [f"S{s}" for s in range(STUDENTS)]
     with journal.writing() as connection:
         people = [{"id": s + 1, "key": name.lower(), "name": name} for s, name in enumerate(names)]
-        connection.execute(students.insert(), people)
+        _insert(connection, students, people)
         played = [{"id": e + 1, "key": f"e{e}", "name": f"exercise {e}"} for e in range(EXERCISES)]
-        connection.execute(exercises.insert(), [{**row, "beats_per_change": 4.0} for row in played])
+        _insert(connection, exercises, [{**row, "beats_per_change": 4.0} for row in played])
         folders = [journal.name_of(lessons / f"teacher{s // OF_A_TEACHER}" / name) for s, name in enumerate(names)]
         for start in range(0, n, CHUNK):
             chunk = range(start, min(start + CHUNK, n))
-            connection.execute(takes.insert(), [_take(i, n, folders, forms) for i in chunk])
+            _insert(connection, takes, [_take(i, n, folders, forms) for i in chunk])
             many = [{"take_id": i + 1, **row} for i in chunk for row in forms[i % 20][1]]
-            connection.execute(figures.insert(), many)
-            connection.execute(strums.insert(), [{"take_id": i + 1, **forms[i % 20][2]} for i in chunk])
-            connection.execute(results.insert(), [{"take_id": i + 1, **forms[i % 20][3]} for i in chunk])
+            _insert(connection, figures, many)
+            _insert(connection, strums, [{"take_id": i + 1, **forms[i % 20][2]} for i in chunk])
+            _insert(connection, results, [{"take_id": i + 1, **forms[i % 20][3]} for i in chunk])
         for owner in range(1, STUDENTS + 1):
-            connection.execute(answers.insert(), [_answer(owner, week) for week in range(WEEKS)])
+            _insert(connection, answers, [_answer(owner, week) for week in range(WEEKS)])
+        if connection.dialect.name == "postgresql":  # whose numbers go on from where they were told to
+            for name in ("students", "exercises", "takes"):
+                connection.exec_driver_sql(
+                    f"SELECT setval(pg_get_serial_sequence('{name}', 'id'), (SELECT max(id) FROM {name}))"
+                )
     told, days = {"name": "exercise 4"}, [LAST - timedelta(weeks=week) for week in range(1, 9)]
     journal.assign(Assignment(student=s, exercise=told, bpm=80.0, given_on=day) for s in names for day in days)
+
+
+def _insert(connection: sa.Connection, table: sa.Table, rows: list[dict]) -> None:
+    """Many rows; on PostgreSQL by COPY, in a tenth of the time."""
+    if connection.dialect.name != "postgresql":
+        connection.execute(table.insert(), rows)
+        return
+    names = list(rows[0])
+    with connection.connection.cursor().copy(f"COPY {table.name} ({', '.join(names)}) FROM STDIN") as copy:
+        for row in rows:
+            copy.write_row([row[name] for name in names])
 
 
 PLACES = (("changes", None), ("pair", ["A", "D"]), ("pair", ["D", "A"]), ("drift", None), ("beat", 2), ("beat", 4))
