@@ -83,7 +83,7 @@ def _recorded(card: Any, exercise: Exercise, timbre: str, headphones: bool) -> T
     if headphones:
         click.pause("Hold an earpiece to the microphone, then press any key: test sounds are played.", err=True)
     else:
-        click.echo("Be quiet for five seconds: test sounds are played.", err=True)
+        click.echo("Be quiet for six seconds: test sounds are played.", err=True)
     with _ended_by_signals(), live_line() as line:
 
         def between(latency: Latency) -> None:

@@ -119,6 +119,6 @@ def _lost(said: InStep) -> tuple[Notice, ...]:
         return ()
     message = (
         f"the sound card lost samples at {said.lost_at_s:.1f} s, from where on the click's place in the file is not "
-        "known: only what was played before is measured; close other programs, or record with larger blocks"
+        "known: only what was played before is measured; close other programs and record again"
     )
     return (Notice(code="samples-lost", message=message),)

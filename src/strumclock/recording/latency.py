@@ -21,7 +21,7 @@ CHIRP_S = 0.08
 CHIRP_PEAK = 0.25  # −12 dB re full scale, as loud as the click that follows: who finds it too loud turns that down too
 INTERVALS_S = (0.31, 0.37, 0.29, 0.41, 0.34, 0.43)  # no two alike: a delay by one of them does not fit
 LEAD_S = 0.5  # devices swallow the first tenths of a second
-LATEST_S = 1.5  # a wireless loudspeaker lags by 0.3 s
+LATEST_S = 2.5  # a long buffer holds 1.2 s (PulseAudio, measured), a wireless loudspeaker lags by 0.3 s
 DIRECT_S = 0.01  # 3.4 m of detour: the loudest way may be a reflection, the first one is the straight way …
 DIRECT_SHARE = 0.5  # … if it is at least half as strong
 LEAST_RATIO = (
@@ -68,7 +68,7 @@ def loop_sounds(sample_rate_hz: int) -> tuple[Block, Floats]:
     --------
     >>> sound, begin_s = loop_sounds(44_100)
     >>> len(begin_s), round(len(sound) / 44_100, 2)
-    (7, 4.23)
+    (7, 5.23)
     """
     begin_s = LEAD_S + np.concatenate([[0.0], np.cumsum(INTERVALS_S)])
     chirp = _chirp(sample_rate_hz)

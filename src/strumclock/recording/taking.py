@@ -22,7 +22,7 @@ from strumclock.recording.latency import Latency, loop_sounds, measure_latency
 from strumclock.saving import replacing
 
 COUNT_IN_BARS = 1
-AHEAD_S = 0.3  # between deciding to play and playing: more than a card fetches at once
+AHEAD_S = 0.3  # between deciding to play and playing: some blocks, so that the first sample is not too late
 RING_S = 1.5  # the last chord may ring out
 TRIES = 3  # a card that loses samples while it starts up may be steady afterwards
 
