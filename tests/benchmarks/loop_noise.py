@@ -1,6 +1,6 @@
-"""How well the loop's latency is found in noise, and how loud noise alone looks: ``python tests/benchmarks/loop_noise.py``.
+"""How well the loop's latency is found in noise, and how loud noise alone looks: `python tests/benchmarks/loop_noise.py`.
 
-The test sounds, delayed by a fraction of a sample (a turn of their spectrum), with two echoes, at several gains in white noise.
+The test sounds, delayed by a fraction of a sample (a turn of their spectrum), with two echoes, in white noise.
 """
 
 from __future__ import annotations
