@@ -1,4 +1,4 @@
-"""How well the loop's latency is found in noise, and how loud noise alone looks: `python tests/benchmarks/loop_noise.py`.
+"""How well the latency of a loop is found in noise, and what noise alone looks like: run this file.
 
 The test sounds, delayed by a fraction of a sample (a turn of their spectrum), with two echoes, in white noise.
 """
