@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
+from strumclock.batch.planning import NEED_DATE, NEED_EXERCISE, NEED_FIT, NEED_TEMPO
 from strumclock.errors import printable
 from strumclock.journal.copying import KEPT_UP_TO
 from strumclock.showing import Shown
@@ -173,14 +174,19 @@ class BatchReport(Shown):
 
     def _command(self, need: str, path: str) -> list[str]:
         """A command that says what a take needs, ready but for the value."""
-        field = next((name for name, words in _SAID_BY.items() if need.startswith(words)), None)
-        if field is None:
+        if need not in _TOLD_BY:
             return []
-        value = {"date": "YYYY-MM-DD", "exercise": '"NAME"', "bpm": "BPM"}[field]
+        field, value = _TOLD_BY[need]
         return [f"strumclock note {shlex.quote(self.folder)} {value} --take {shlex.quote(path)} --correct {field}"]
 
 
-_SAID_BY = {"date": "the date", "exercise": "the exercise", "bpm": "the tempo"}
+_TOLD_BY = {
+    NEED_DATE: ("date", "YYYY-MM-DD"),
+    NEED_EXERCISE: ("exercise", '"NAME"'),
+    NEED_FIT: ("exercise", '"NAME"'),
+    NEED_TEMPO: ("bpm", "BPM"),
+}
+"""The field that tells what a take needs, and what stands for its value."""
 _STATES = {"met": "met", "met-late": "met, late", "sent": "not held yet"}
 _NONE_COUNTS = "none of it counts yet"
 
