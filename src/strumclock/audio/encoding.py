@@ -45,14 +45,9 @@ def encode_m4a(samples: NDArray[np.float32], sample_rate_hz: int, *, bit_rate: i
     >>> encode_m4a(beep, 8_000, bit_rate=32_000)[4:8]
     b'ftyp'
     """
-    sound = np.atleast_2d(np.asarray(samples, np.float32).T)
-    if not sound.size or len(sound) > 2:
-        raise UsageError(f"sound to encode needs one or two channels of samples; got shape {np.shape(samples)}")
     if rate_hz not in RATES_HZ:
         raise UsageError(f"the rate of encoded sound must be one of {RATES_HZ}; got {rate_hz!r}")
-    if not BIT_RATE_RANGE[0] <= bit_rate <= BIT_RATE_RANGE[1]:
-        raise UsageError(f"a bit rate from {BIT_RATE_RANGE[0]} to {BIT_RATE_RANGE[1]} is needed; got {bit_rate!r}")
-    return _encoded(sound, sample_rate_hz, "mp4", "aac", bit_rate, rate_hz)
+    return _encoded(samples, sample_rate_hz, "mp4", "aac", bit_rate, rate_hz)
 
 
 def encode_mp3(samples: NDArray[np.float32], sample_rate_hz: int, *, bit_rate: int) -> bytes:
@@ -81,17 +76,17 @@ def encode_mp3(samples: NDArray[np.float32], sample_rate_hz: int, *, bit_rate: i
     >>> encode_mp3(beep, 8_000, bit_rate=64_000)[:3]
     b'ID3'
     """
+    return _encoded(samples, sample_rate_hz, "mp3", "libmp3lame", bit_rate, MP3_RATE_HZ)
+
+
+def _encoded(
+    samples: NDArray[np.float32], sample_rate_hz: int, container_name: str, codec: str, bit_rate: int, rate_hz: int
+) -> bytes:
     sound = np.atleast_2d(np.asarray(samples, np.float32).T)
     if not sound.size or len(sound) > 2:
         raise UsageError(f"sound to encode needs one or two channels of samples; got shape {np.shape(samples)}")
     if not BIT_RATE_RANGE[0] <= bit_rate <= BIT_RATE_RANGE[1]:
         raise UsageError(f"a bit rate from {BIT_RATE_RANGE[0]} to {BIT_RATE_RANGE[1]} is needed; got {bit_rate!r}")
-    return _encoded(sound, sample_rate_hz, "mp3", "libmp3lame", bit_rate, MP3_RATE_HZ)
-
-
-def _encoded(
-    sound: NDArray[np.float32], sample_rate_hz: int, container_name: str, codec: str, bit_rate: int, rate_hz: int
-) -> bytes:
     import av
 
     layout, out = ("mono", "stereo")[len(sound) - 1], io.BytesIO()
