@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from alignment_players import Player, Take, clicks_of, play
-from hypothesis import given, settings, strategies as st
+from hypothesis import example, given, settings, strategies as st
 
 from strumclock.alignment import ADDED, LEFT_CLICK, OTHER_PART, OUTSIDE, Alignment, align
 from strumclock.errors import RecordingError, UsageError
@@ -498,6 +498,7 @@ def test_shifting_everything_shifts_the_grid_and_nothing_else(shift_s: float, se
 
 
 @given(seed=st.integers(0, 10_000), n=st.integers(1, 80), told=st.booleans())
+@example(seed=3009, n=11, told=True)  # the last strum before a stop was taken for a place in the part before it
 @settings(max_examples=60, deadline=None)
 def test_random_strums_never_break_an_invariant(seed: int, n: int, told: bool) -> None:
     """Whatever is played: slots increase, each strum is one of the kinds, slots are taken, omitted or unasked."""

@@ -198,14 +198,18 @@ def cut_grid(grid: BeatGrid, from_s: float, to_s: float) -> tuple[BeatGrid, NDAr
 
 
 def cut_alignment(found: Alignment, from_s: float, to_s: float, strum_s: Floats) -> Alignment:
-    """An alignment between two times: slots outside are gone, strums outside belong to another part."""
+    """An alignment between two times: slots outside are gone, strums outside belong to another part, and a slot whose
+    strum lies outside was left empty here."""
     grid, kept = cut_grid(found.grid, from_s, to_s)
     number = np.cumsum(kept) - 1
     slot = found.slot.copy()
     on = slot >= 0
     slot[on] = np.where(kept[slot[on]], number[slot[on]], OTHER_PART)
-    slot[(strum_s < from_s) | (strum_s > to_s)] = OTHER_PART
-    omitted = found.omitted[kept[found.omitted]]
+    outside = (strum_s < from_s) | (strum_s > to_s)
+    omitted = number[found.omitted[kept[found.omitted]]]
+    if "pattern" not in found.inferred:
+        omitted = np.union1d(omitted, slot[outside & (slot >= 0)])
+    slot[outside] = OTHER_PART
     bars_s = grid.line_s[grid.line_beat == 1]
     later = from_s > found.first_downbeat_s and len(bars_s) > 0
     ends = (*found.steps_s[1:], np.inf)
@@ -215,7 +219,7 @@ def cut_alignment(found: Alignment, from_s: float, to_s: float, strum_s: Floats)
     if len(steps) == 1 and len(found.steps_s) > 1:
         exercise = replace(exercise, bpm=found.steps_bpm[steps[0]])
     return replace(
-        found, exercise=exercise, grid=grid, slot=slot, omitted=number[omitted], anchor_u_s=found.anchor_u_s[kept],
+        found, exercise=exercise, grid=grid, slot=slot, omitted=omitted, anchor_u_s=found.anchor_u_s[kept],
         left_click=tuple(d for d in found.left_click if from_s <= d.start_s and d.end_s <= to_s),
         gaps_s=tuple(s for s in found.gaps_s if from_s < s < to_s),
         steps_s=tuple(found.steps_s[k] for k in steps), steps_bpm=tuple(found.steps_bpm[k] for k in steps),
