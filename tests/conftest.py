@@ -13,6 +13,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 # Why a test may be skipped, each by how its reason begins. Anything else is a test that silently stopped testing.
 EXPECTED_SKIPS = (
+    "the browser extra is not installed",
+    "no browser is installed",
     "the shared bench is not beside this checkout",
     "no PostgreSQL server",
     "the cluster extra is not installed",

@@ -43,6 +43,7 @@ ORDER = (
 )
 RANK = {module: i for i, row in enumerate(ORDER) for module in row}
 RANK["clicktrack"] = RANK["click"] + 0.5  # both stand after click, whose rule for a sound's time they use
+RANK["recording"] = RANK["click"] + 0.75  # plays a click track
 RANK["synthesis"] = RANK["click"] + 0.5  # and only these import it:
 RANK["learning"] = RANK["onsets"] + 0.5  # makes the detector's file; nothing imports it
 MAY_IMPORT_SYNTHESIS = {"demo", "examples", "cli", "learning"}
@@ -75,7 +76,8 @@ MAY_IMPORT = {
     "assignments": {"numpy", "soundfile", "tomlkit"},
     "demo": {"numpy", "soundfile"},
     "examples": set(),
-    "cli": {"click", "rich"},
+    "recording": {"numpy", "scipy", "soundfile", "sounddevice"},
+    "cli": {"click"},
     "synthesis": {"numpy", "scipy", "soundfile", "av"},
     "learning": {"numpy", "scipy", "soundfile", "soxr", "av", "torch", "pyroomacoustics"},
     "__init__": set(),
@@ -84,7 +86,7 @@ MAY_IMPORT = {
 # Slow to import or needed by few: only inside the functions that use them.
 ONLY_IN_FUNCTIONS = {
     "av", "distributed", "fsspec", "librosa", "matplotlib", "mido", "numba", "pandas", "psycopg", "rich",
-    "scipy.signal", "scipy.stats", "sklearn", "soundfile",
+    "scipy.signal", "scipy.stats", "sklearn", "sounddevice", "soundfile",
 }  # fmt: skip
 
 
@@ -183,7 +185,11 @@ def test_modules_are_imported_by_name_only_where_that_is_the_task() -> None:
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
             if getattr(node, "attr", getattr(node, "id", "")) in ("import_module", "__import__"):
                 users.add(str(file.relative_to(PACKAGE)))
-    assert users <= {"__init__.py", "batch/__init__.py", "cli/__init__.py", "journal/__init__.py"}
+    faces = {
+        "__init__.py",
+        *(f"{name}/__init__.py" for name in ("batch", "cli", "journal", "report", "timing", "weeks")),
+    }
+    assert users <= faces
 
 
 def _loaded_after(code: str) -> set[str]:
@@ -209,6 +215,13 @@ def test_the_command_line_starts_without_what_it_may_not_need() -> None:
     assert not _loaded_after(code) & {"matplotlib", "numba", "librosa", "scipy", "pandas", "sqlalchemy", "av", "rich"}
 
 
+def test_the_command_measures_a_take_without_the_database() -> None:
+    """In a fresh process: what a practice.toml around the take says is looked for, and no table is made for that."""
+    take = REFERENCE_AUDIO / "steady.flac"
+    code = f"from strumclock.cli import main\nmain(['measure', {str(take)!r}, '--bpm', '84'])"
+    assert not _loaded_after(code) & {"sqlalchemy", "pandas", "matplotlib", "librosa", "numba", "jinja2", "av"}
+
+
 def test_the_default_measurement_loads_nothing_that_it_does_not_use() -> None:
     """In a fresh process, on a reference take: none of what only plots, tables, tuning or the journal need."""
     take = REFERENCE_AUDIO / "steady.flac"
@@ -216,6 +229,18 @@ def test_the_default_measurement_loads_nothing_that_it_does_not_use() -> None:
     assert "strumclock.pipeline" in loaded
     unused = {"librosa", "numba", "sklearn", "matplotlib", "pandas", "sqlalchemy", "rich", "av", "mido", "scipy.stats"}
     assert not loaded & unused
+
+
+def test_the_table_of_a_class_loads_nothing_that_only_measuring_and_drawing_need() -> None:
+    """In a fresh process, with the conclusions kept from before: SciPy alone would double the time."""
+    code = (
+        "import tempfile\nfrom strumclock.cli import main\nfrom strumclock.journal import Journal\n"
+        "with tempfile.TemporaryDirectory() as folder:\n"
+        "    Journal(folder).note('Ines', 'new')\n    assert main(['class', folder]) == 0"
+    )
+    loaded = _loaded_after(code)
+    assert "strumclock.report.class_table" in loaded
+    assert not loaded & {"scipy", "pandas", "matplotlib", "numba", "av", "soundfile", "tomlkit", "jinja2", "babel"}
 
 
 def test_public_names_come_on_demand() -> None:

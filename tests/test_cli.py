@@ -111,12 +111,37 @@ def test_wrong_usage_ends_in_one_line_with_status_2(capsys: pytest.CaptureFixtur
     assert err.count("\n") == 1
 
 
-def test_no_command_shows_the_help_with_status_2(capsys: pytest.CaptureFixture[str]) -> None:
-    """The help keeps its lines; it is a diagnostic, not a result."""
+def test_no_command_says_what_to_do_first_with_status_2(capsys: pytest.CaptureFixture[str]) -> None:
+    """A short text, for whoever has just installed it; a diagnostic, since a script that forgot its words must notice.
+
+    Every command in it is one, and every option is one of that command's.
+    """
     status, out, err = _run(capsys)
     assert (status, out) == (2, "")
-    assert err.startswith("Usage: strumclock")
-    assert len(err.splitlines()) > 10
+    shown = re.findall(r"^  strumclock (\w+)((?: \S+)*?)  ", err, re.MULTILINE)
+    assert len(shown) >= 4
+    assert len(err.splitlines()) < 15
+    for command, rest in shown:
+        help_ = _run(capsys, command, "--help")[1]
+        assert all(option in help_ for option in re.findall(r"--[a-z-]+", rest))
+
+
+def test_every_command_shows_an_example_whose_options_are_its_own(capsys: pytest.CaptureFixture[str]) -> None:
+    """The last lines of each --help; checked against the help itself."""
+    from strumclock.cli import _COMMANDS
+
+    for command in _COMMANDS:
+        help_, _, example = _run(capsys, command, "--help")[1].partition("Example:")
+        assert example.split()[:2] == ["strumclock", command]
+        assert all(f"{option} " in help_ for option in re.findall(r"--[a-z-]+", example)), example
+
+
+def test_a_folder_is_sent_to_batch(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """`measure FOLDER`: one line that holds the right command."""
+    status, out, err = _run(capsys, "measure", str(tmp_path))
+    assert (status, out) == (2, "")
+    assert f"strumclock batch {tmp_path}" in err
+    assert err.count("\n") == 1
 
 
 def test_wrong_usage_says_where_the_help_is(capsys: pytest.CaptureFixture[str]) -> None:
@@ -180,7 +205,19 @@ def test_help_lists_every_command_of_the_design(capsys: pytest.CaptureFixture[st
     """`--help` names each command."""
     status, out, _ = _run(capsys, "--help")
     assert status == 0
-    for command in ("measure", "click", "tuning", "compare", "batch", "progress", "class", "note", "forget", "demo"):
+    for command in (
+        "measure",
+        "record",
+        "click",
+        "tuning",
+        "compare",
+        "batch",
+        "progress",
+        "class",
+        "note",
+        "forget",
+        "demo",
+    ):
         assert re.search(rf"^\s+{command}\s", out, re.MULTILINE)
 
 

@@ -73,7 +73,9 @@ def test_strums_between_and_outside_are_told_apart() -> None:
     assert alignment.slot[(times == 3.9) | (times == 13.2)].tolist() == [OUTSIDE, OUTSIDE]
     assert len(alignment.omitted) == 0
     assert alignment.parts[0].n == len(grid)
-    row = sc.measure_strums(times, grid).to_row()
+    take = sc.measure_strums(times, grid)
+    assert take.take.duration_s == 13.2, "to the last strum, which lies beyond the grid's end at 13 s"
+    row = take.to_row()
     assert row.loc[0, ["n_strums", "n_in_slots", "n_added", "n_omitted"]].tolist() == [9, 8, 1, 0]
 
 
@@ -210,6 +212,11 @@ def test_a_recordings_own_strums_measured_again_say_the_same() -> None:
     assert heard.held is not None
     assert again.held.next_bpm == heard.held.next_bpm
     assert again.changes is not None, "told chords need no sound"
+    assert again.timing.within_tolerance is not None
+    assert heard.timing.within_tolerance is not None
+    asked_ms = heard.timing.within_tolerance.tolerance_ms
+    assert again.timing.within_tolerance.tolerance_ms == pytest.approx(asked_ms, abs=1e-6)
+    assert [(part.kind, part.n, part.measured) for part in again.parts] == [("played", 32, True)]
 
 
 def test_a_take_without_a_recording_is_shown_and_written_like_any_other() -> None:

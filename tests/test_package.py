@@ -52,7 +52,8 @@ def _imported(folder: Path) -> set[str]:
 def test_what_the_package_imports_is_declared_and_nothing_else() -> None:
     """Against pyproject: dependencies and the extras of users."""
     extras = PROJECT["optional-dependencies"]
-    users = _declared(PROJECT["dependencies"], extras["cluster"], extras["postgresql"], extras["learning"])
+    of_users = ("cluster", "postgresql", "learning", "record")
+    users = _declared(PROJECT["dependencies"], *(extras[name] for name in of_users))
     assert _imported(ROOT / "src") == users
 
 
@@ -61,7 +62,7 @@ def test_what_the_tests_import_is_declared_and_nothing_else() -> None:
     extras = PROJECT["optional-dependencies"]
     developers = _declared(extras["dev"]) - TOOLS
     imported = set().union(*(_imported(ROOT / folder) for folder in ("tests", "examples", "reference_audio")))
-    users = ("cluster", "postgresql", "learning", "docs")
+    users = ("cluster", "postgresql", "learning", "record", "browser", "docs")
     everywhere = _declared(PROJECT["dependencies"], *(extras[name] for name in users))
     assert imported - everywhere - PEERS - SHARED_BENCH <= developers
     assert developers <= imported | {"nbformat", "nbclient"}

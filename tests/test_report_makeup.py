@@ -104,7 +104,7 @@ def test_how_errors_are_corrected_is_in_the_table_and_the_picture() -> None:
     assert said in report.page(m)
     over = replace(m, correction=replace(told, corrected_share=estimate(1.4, 0.3)))
     assert "makes up for 140 % of it (110 to 170 %)" in report.table(over, width=200)
-    figure = report.plot_take(m)
+    figure = report.plot_take(m, everything=True)
     ax = next(ax for ax in figure.axes if ax.get_title(loc="left") == "Each error and the next")
     slots = [s.slot for s in m.strums if s.slot is not None]
     pairs = sum(b - a == 1 for a, b in pairwise(slots))
@@ -219,7 +219,7 @@ def test_up_strokes_differ_only_where_the_interval_excludes_zero() -> None:
 
 def test_loudness_has_a_panel_by_place() -> None:
     """Truth: four beats, each 1 dB below the one before."""
-    figure = report.plot_take(replace(take(), stroke=strokes(None, None)))
+    figure = report.plot_take(replace(take(), stroke=strokes(None, None)), everything=True)
     ax = next(ax for ax in figure.axes if ax.get_title(loc="left") == "Loudness by place")
     marks = [float(line.get_ydata()[0]) for line in ax.lines if line.get_marker() == "o"]
     assert marks == [0.5, -0.5, -1.5, -2.5]

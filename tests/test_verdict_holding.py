@@ -205,3 +205,14 @@ def test_offsets_that_are_no_numbers_are_refused():
         played([1.0, float("nan")])
     with pytest.raises(UsageError, match="an entry for each"):
         Played(**{f: getattr(played(even(4)), f) for f in Played.__dataclass_fields__} | {"bar": np.arange(3)})
+
+
+def test_the_tempo_in_reach_is_read_from_everything_but_the_placement():
+    """Arithmetic: 80 ms early of 50 let pass is a margin of 1.6, the scatter's stays; a slower tempo mends no lean."""
+    offsets = even(64)
+    on_click, early = judge_take(played(offsets)), judge_take(played(offsets - 80))
+    assert early.margin == pytest.approx(abs(offsets.mean() - 80) / 50, rel=1e-9)
+    assert early.tempo_margin == pytest.approx(on_click.margin, rel=1e-9)
+    assert on_click.tempo_margin == on_click.margin
+    assert early.held is False
+    assert judge_take(played(even(15), bpm=40)).tempo_margin is None

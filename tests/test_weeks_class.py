@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import zlib
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
-from practice import take_json
+from practice import pretend_to_measure, recording, take_json
 from rich.cells import cell_len
 
 from strumclock import report
+from strumclock.batch import measure_folder
 from strumclock.cli import main
 from strumclock.journal import Answer, Assignment, Journal, TakeEntry
 from strumclock.journal.writing import write_take
-from strumclock.weeks import class_frame, class_list, progress
+from strumclock.report.class_table import BLOCKS, GAP, NOT_HELD, PLAIN_BLOCKS, PLAIN_GAP, PLAIN_NOT_HELD
+from strumclock.weeks import class_frame, class_list, progress, record
 from strumclock.weeks.need import NEEDS
 
 MONDAY = date(2026, 9, 7)
@@ -120,9 +123,9 @@ def test_whoever_was_just_given_their_first_exercise_is_not_silent_and_who_let_i
     """New's is due on 4 December, Forgetful's was due on 15 November."""
     found = {one.student: report.class_table([one]) for one in class_list(school, today=TODAY)}
     assert "Going on" in found["New"]
-    assert "two chords 80: awaited" in found["New"]
+    assert "awaited: two chords 80" in found["New"]
     assert "What was due has not come" in found["Forgetful"]
-    assert "two chords 80: missing" in found["Forgetful"]
+    assert "missing: two chords 80" in found["Forgetful"]
 
 
 def test_missing_exercise_and_since_choose_students(school):
@@ -146,6 +149,17 @@ def test_a_folder_below_shows_its_own_students_only(school):
     assert len(class_list(school, today=TODAY, below=root)) == 8
 
 
+def test_folders_are_told_apart_letter_by_letter(tmp_path):
+    """Names that begin alike, differ in case, or hold a pattern's signs (SQL's % and _) are other folders."""
+    folders = {"a_b": "A", "a_bc": "B", "aXb": "C", "A_B": "D", "a%b": "E", "ä": "F", "a_b/c": "G", "a_b-": "H"}
+    journal = Journal(tmp_path)
+    for number, (folder, student) in enumerate(folders.items()):
+        entry = recorded(student, number, 80, True)
+        journal.record(replace(entry, path=f"{folder}/1.wav"))
+    for folder, student in folders.items():
+        assert journal.students_below(tmp_path / folder) == (("A", "G") if folder == "a_b" else (student,))
+
+
 @pytest.mark.parametrize("width", [60, 80, 110, 140])
 def test_the_table_fits_its_width_whatever_the_names(school, width):
     """Truth: cells of a terminal (Unicode's East Asian widths, by rich): no line is wider, nothing is lost silently."""
@@ -154,6 +168,17 @@ def test_the_table_fits_its_width_whatever_the_names(school, width):
     assert max(cell_len(line) for line in table.splitlines()) <= width
     assert "Plateau" in table
     assert width < 110 or "21 Nov (not sent)" in table
+    assert "missing" in table
+    assert width < 80 or "held / reach" in table
+
+
+def test_a_terminal_without_blocks_gets_ascii_that_can_be_told_apart(tmp_path):
+    """Truth: ASCII itself; a week without takes is no level of the line."""
+    takes = [recorded("Ines", week, 70 + 4 * week, None if week == 3 else week != 5) for week in range(9) if week != 4]
+    found = class_list(journal_of(tmp_path, takes, [given("Ines", 1, bpm=None)]), today=TODAY)
+    assert report.class_table(found, plain=True).isascii()
+    assert not set(PLAIN_BLOCKS) & {PLAIN_GAP, PLAIN_NOT_HELD}
+    assert not set(BLOCKS) & {GAP, NOT_HELD}
 
 
 def test_a_wide_name_takes_its_cells(tmp_path):
@@ -196,3 +221,31 @@ def test_a_bad_day_is_one_line(school, capsys):
     """--since takes a date."""
     assert main(["class", str(Path(school.where).parent), "--since", "last week"]) == 2
     assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_after_a_batch_the_list_finds_all_concluded(tmp_path, monkeypatch):
+    """The batch has worked out the weeks of those from whom something came; the list only reads, and says the same."""
+    for name in ("Ines", "Tom"):
+        for bpm in (72, 76):
+            recording(tmp_path / name, f"2026-11-{bpm - 50} two chords @{bpm}.wav")
+    measure_folder(tmp_path, workers=1, measure=pretend_to_measure)
+    worked_out = []
+    weeks_of = record.exercise_progress
+    monkeypatch.setattr(record, "exercise_progress", lambda *a, **k: worked_out.append(a) or weeks_of(*a, **k))
+    journal = Journal(tmp_path)
+    found = class_list(journal, today=TODAY)
+    assert worked_out == []
+    assert [one.student for one in found] == ["Ines", "Tom"]
+    for one in found:
+        assert one.exercises[0].weeks == progress(journal, one.student).exercises[0].weeks
+
+
+def test_of_several_exercises_the_list_shows_the_one_played_last(tmp_path):
+    """Two chords until week 5, the waltz in week 6; the whole record has both, the last one first."""
+    takes = [recorded("Ines", week, 80, True) for week in range(6)]
+    journal = journal_of(tmp_path, [*takes, recorded("Ines", 6, 90, True, exercise=WALTZ)])
+    whole = progress(journal, "Ines", today=TODAY).exercises
+    (one,) = class_list(journal, today=TODAY)[0].exercises
+    assert len(whole) == 2
+    assert one.label == whole[0].label
+    assert "waltz" in one.label

@@ -152,7 +152,7 @@ def made(anchor: str, *, path: bool, chords: bool, seed: int, **options: Any) ->
             name="wired", bpm=BPM, meter="4/4", per_beat=2, pattern=PATTERN, swing=SWING, count_in=1, bars=BARS
         )
     )
-    file = SimpleNamespace(start_s=START_S, duration_s=end_s - START_S)
+    file = SimpleNamespace(start_s=START_S, duration_s=end_s - START_S, in_step=None)
     with (
         mock.patch.object(measuring, "load", return_value=file),
         mock.patch.object(measuring, "listen", return_value=heard),

@@ -17,6 +17,7 @@ from strumclock.audio.decoded import Decoded, Part
 from strumclock.audio.examining import MIN_DURATION_S, examine
 from strumclock.audio.files import regular_file, unreadable
 from strumclock.audio.headers import sound_head
+from strumclock.audio.in_step import InStep, read_in_step
 from strumclock.audio.limits import check_rate
 from strumclock.audio.recording import Recording
 from strumclock.audio.stored import Held, InFile, Store, Survey, stamp_of
@@ -84,6 +85,9 @@ def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: f
         )
     whole = asked.frames == store.frames
     weak = examine(asked, rate, what=what, lossy=decoded.lossy, survey=survey if whole else None)
+    in_step = read_in_step(file) if head[:4] == b"RIFF" else None
+    if in_step is not None and not isinstance(in_step, InStep):
+        weak, in_step = (*weak, in_step), None
     recording = Recording(
         store=asked,
         sample_rate_hz=rate,
@@ -92,6 +96,7 @@ def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: f
         sha256=_sha256(file),
         notices=decoded.notices + weak,
         priming_known=decoded.priming_known,
+        in_step=in_step,
     )
     if whole:
         return recording

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from strumclock.arrays import Samples
 from strumclock.audio.channel import Channel
 from strumclock.audio.examining import examine
+from strumclock.audio.in_step import InStep
 from strumclock.audio.limits import MAX_CHANNELS, check_rate
 from strumclock.audio.stored import Held, Store, Survey, mean_of
 from strumclock.errors import Notice, UsageError
@@ -41,6 +42,8 @@ class Recording(Shown):
     context : Recording or None
         Of a part of a file: the same with half a minute before and after, from which the click's sound can be learned
         better than from the part alone.  None for a whole file or an array.
+    in_step : InStep or None
+        What the file says of the click that it was recorded in step with; None where it says nothing that holds.
     """
 
     store: Store
@@ -51,6 +54,7 @@ class Recording(Shown):
     notices: tuple[Notice, ...] = ()
     priming_known: bool = True
     context: Recording | None = None
+    in_step: InStep | None = None
 
     @property
     def samples(self) -> Samples:

@@ -15,13 +15,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from strumclock.errors import UsageError, printable
 from strumclock.fields import number_between
 from strumclock.grid import BPM_RANGE
-from strumclock.journal import Assignment, plain
+from strumclock.journal import plain
 from strumclock.journal.entry import KEY_FIELDS
+
+if TYPE_CHECKING:
+    from strumclock.journal import Assignment
 
 _FIELDS = ("exercise", "bpm", "given", "due", "students")
 
@@ -123,6 +126,8 @@ def _students(said: Any, where: str) -> tuple[str, ...] | None:
 
 def for_student(told: Sequence[ToldAssignment], student: str, exercises: Mapping[str, Any]) -> Iterable[Assignment]:
     """What was set to one student, as the journal keeps it."""
+    from strumclock.journal import Assignment  # the database's package, which measuring one take can spare
+
     for one in told:
         if one.is_for(student):
             fields = {"name": one.exercise, **exercises[plain(one.exercise)].told}

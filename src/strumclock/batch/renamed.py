@@ -13,7 +13,6 @@ from strumclock.errors import UsageError
 from strumclock.grid import Exercise
 from strumclock.journal import plain
 from strumclock.journal.entry import exercise_row
-from strumclock.journal.same import TELLING, details
 
 Former = Mapping[str, Collection[tuple[object, ...]]]
 """Names that the journal's exercises have or had, with the details told with each."""
@@ -48,6 +47,8 @@ def named_so(known: Mapping[str, Iterable[str]], wanted: str) -> str | None:
 
 def _details(settings: Settings, exercise: KnownExercise) -> tuple[object, ...] | None:
     """An exercise's details as the journal has them; None where too little is told to know it by."""
+    from strumclock.journal.same import TELLING, details  # the database's package, which one take can spare
+
     told = {**settings.told, **exercise.told}
     try:
         whole = Exercise(**told)

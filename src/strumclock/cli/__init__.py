@@ -22,19 +22,35 @@ from strumclock.errors import StrumclockError, UsageError, printable
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 _COMMANDS = {
-    "measure": "take",
-    "click": "take",
-    "tuning": "take",
-    "compare": "take",
-    "assign": "assigning",
-    "batch": "record",
-    "progress": "weeks",
-    "class": "weeks",
-    "answer": "answering",
-    "note": "record",
-    "forget": "record",
-    "demo": "record",
+    "measure": ("take", "measure monday.m4a --bpm 80 --pattern D.DU.UDU --per-beat 2"),
+    "record": ("recording", "record monday.wav --bpm 80 --bars 16 --headphones"),
+    "click": ("take", "click click.wav --bpm 80 --bars 16 --count-in 1"),
+    "tuning": ("take", "tuning open-strings.wav"),
+    "compare": ("take", "compare monday.m4a friday.m4a --bpm 80"),
+    "assign": ("assigning", 'assign "two chords" --to evening-class --bpm 72 --chords "A D" --due 2026-12-08'),
+    "batch": ("record", "batch evening-class"),
+    "progress": ("weeks", "progress evening-class --student Ines"),
+    "class": ("weeks", "class evening-class"),
+    "answer": ("answering", "answer evening-class"),
+    "note": ("record", 'note evening-class "new strings today" --student Ines'),
+    "forget": ("record", "forget evening-class Ines"),
+    "demo": ("record", "demo"),
 }
+"""Each command: the module that holds it, and an example of its use."""
+
+_FIRST = """\
+strumclock measures how accurately a guitarist strums against a click.
+
+Begin with one of these:
+
+  strumclock demo                         an invented class, to look around in
+  strumclock click click.wav --bpm 80     a click to practise with
+  strumclock measure take.m4a --bpm 80    what a recording of yours shows
+  strumclock record take.wav --bpm 80     click and recording in one
+  strumclock batch FOLDER                 a folder of takes, and what the weeks show
+
+All commands: strumclock --help. More of one: strumclock measure --help.
+"""
 
 
 class _OnDemand(click.Group):
@@ -50,8 +66,10 @@ class _OnDemand(click.Group):
         del ctx
         if cmd_name not in _COMMANDS:
             return None
-        module = importlib.import_module(f"strumclock.cli.{_COMMANDS[cmd_name]}")
+        module_name, example = _COMMANDS[cmd_name]
+        module = importlib.import_module(f"strumclock.cli.{module_name}")
         command: click.Command = getattr(module, f"{cmd_name}_command")
+        command.epilog = f"\b\nExample:\n  strumclock {example}"
         return command
 
 
@@ -65,7 +83,7 @@ class _OnDemand(click.Group):
 def _strumclock(context: click.Context) -> None:
     """Measure how accurately a guitarist strums against a click, and keep the practice record."""
     if context.invoked_subcommand is None:
-        click.echo(context.get_help(), err=True)
+        click.echo(_FIRST, nl=False, err=True)
         context.exit(2)
 
 

@@ -8,17 +8,20 @@ from datetime import date
 import click
 
 from strumclock.cli.journals import JOURNAL, day as day_of, open_journal
+from strumclock.cli.options import FILE, FOLDER
 from strumclock.cli.saying import say
 from strumclock.errors import UsageError, printable
 
 
 @click.command("answer", short_help="Write to each student: what got better, the one thing, what to do next.")
-@click.argument("folder", default=".")
+@click.argument("folder", default=".", type=FOLDER)
 @JOURNAL
 @click.option("--students", metavar="NAMES", help="Only these, with commas between. [everybody with a take in FOLDER]")
 @click.option("--language", metavar="CODE|F.mo", help="en, de, or a catalogue of your own. [practice.toml's, else en]")
-@click.option("--to", metavar="F", help="The text file to edit and send. [answers-DATE.txt in FOLDER]")
-@click.option("--sent", metavar="F", help="Write down that the answers of this file were sent, as they stand there.")
+@click.option("--to", metavar="F", type=FILE, help="The text file to edit and send. [answers-DATE.txt in FOLDER]")
+@click.option(
+    "--sent", metavar="F", type=FILE, help="Write down that the answers of this file were sent, as they stand there."
+)
 @click.option("--on", metavar="YYYY-MM-DD", help="The day of writing or sending. [today]")
 def answer_command(
     folder: str,

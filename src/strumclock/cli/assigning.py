@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from strumclock.cli.journals import JOURNAL, day
-from strumclock.cli.options import options_of, take_out
+from strumclock.cli.options import FOLDER, options_of, take_out
 from strumclock.cli.saying import say
 from strumclock.errors import UsageError
 from strumclock.grid import Exercise
@@ -17,7 +17,9 @@ from strumclock.grid import Exercise
 
 @click.command("assign", short_help="Set an exercise: into the settings, with a click track and a sheet to send.")
 @click.argument("exercise")
-@click.option("--to", "folder", required=True, metavar="FOLDER", help="The class's folder, or one student's.")
+@click.option(
+    "--to", "folder", required=True, metavar="FOLDER", type=FOLDER, help="The class's folder, or one student's."
+)
 @click.option("--students", metavar="NAMES", help='Only to these: "Ines, Tom". [everybody of the folder]')
 @click.option("--due", metavar="YYYY-MM-DD", help="The day by which it shall come.")
 @click.option("--given", metavar="YYYY-MM-DD", help="The day from which it counts. [today]")

@@ -10,10 +10,15 @@ from typing import Any
 
 import click
 
+from strumclock.cli.options import FILE
 from strumclock.errors import JournalError, UsageError
 
 JOURNAL = click.option(
-    "--journal", "journal", metavar="FILE|URL", help="The practice record: a file, or postgresql://… [in the folder]"
+    "--journal",
+    "journal",
+    metavar="FILE|URL",
+    type=FILE,
+    help="The practice record: a file, or postgresql://… [in the folder]",
 )
 
 

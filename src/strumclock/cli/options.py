@@ -7,12 +7,30 @@ from collections.abc import Callable
 from typing import Any, TypeVar
 
 import click
+from click.shell_completion import CompletionItem
 
 from strumclock.errors import UsageError
 from strumclock.fields import Given, fields_of
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 Told = TypeVar("Told")
+
+
+class _Place(click.ParamType):  # type: ignore[type-arg]  # generic from click 8.2 on only
+    """A file or folder that is told by name: nothing is looked at here, the shell completes it."""
+
+    name = "path"
+
+    def __init__(self, kind: str) -> None:
+        self._kind = kind
+
+    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+        """Let the shell itself complete names of files, or of folders only."""
+        del ctx, param
+        return [CompletionItem(incomplete, type=self._kind)]
+
+
+FILE, FOLDER = _Place("file"), _Place("dir")
 
 
 def option_name(name: str) -> str:
@@ -40,7 +58,7 @@ def options_of(told: type, **help: str) -> Decorator:
 def _option(name: str, field: Given, help: str) -> Decorator:
     if field.kind is bool:
         return click.option(option_name(name), name, is_flag=True, help=help)
-    kind = field.kind if field.kind in (int, float) else str
+    kind = field.kind if field.kind in (int, float) else FILE if "FILE" in (field.metavar or "") else str
     return click.option(option_name(name), name, type=kind, metavar=field.metavar, help=help)
 
 

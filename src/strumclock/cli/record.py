@@ -2,26 +2,22 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from strumclock.cli.journals import JOURNAL, day, only_student, open_journal
+from strumclock.cli.live import progress_line
+from strumclock.cli.options import FILE, FOLDER
 from strumclock.cli.saying import say
 from strumclock.errors import UsageError, printable
 
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from strumclock.batch import Step
-
 
 @click.command("batch", short_help="Measure what is new in a folder, into the practice record.")
-@click.argument("folder")
+@click.argument("folder", type=FOLDER)
 @JOURNAL
 @click.option("--workers", type=click.IntRange(1), help="Takes at a time. [all cores]")
 @click.option("--standard", help="What counts as held: first-weeks, steady or tight.")
@@ -29,7 +25,12 @@ if TYPE_CHECKING:
 @click.option("--tuning/--no-tuning", default=None, help="Tell the pitch too.")
 @click.option("--scheduler", metavar="tcp://…", help="Hand the takes to a Dask cluster (extra strumclock[cluster]).")
 @click.option(
-    "--import", "pages", multiple=True, metavar="CSV", help="Add a page kept on paper: date, exercise, tempo."
+    "--import",
+    "pages",
+    multiple=True,
+    metavar="CSV",
+    type=FILE,
+    help="Add a page kept on paper: date, exercise, tempo.",
 )
 @click.option("--student", help="Whose page it is, for --import.")
 @click.option("--copy", is_flag=True, help="Write the record as a table too where it has more than 5,000 takes.")
@@ -39,7 +40,7 @@ def batch_command(
     """Measure what is new in FOLDER and below, and write it into the practice record."""
     from strumclock.batch import measure_folder
 
-    with _executor(scheduler) as (executor, at_a_time), _progress_bar() as bar:
+    with _executor(scheduler) as (executor, at_a_time), progress_line() as bar:
         told["workers"] = told["workers"] or at_a_time
         done = measure_folder(folder, journal=journal, executor=executor, progress=bar, **told)
     say(str(done))
@@ -50,7 +51,7 @@ def batch_command(
 
 
 @click.command("note", short_help="Add a remark; correct or exclude a take by hand.")
-@click.argument("folder")
+@click.argument("folder", type=FOLDER)
 @click.argument("text")
 @JOURNAL
 @click.option("--student", help="Whose; may be left out where the record has one student.")
@@ -95,7 +96,7 @@ def note_command(
 
 
 @click.command("forget", short_help="Delete what the practice record holds of a student.")
-@click.argument("folder")
+@click.argument("folder", type=FOLDER)
 @click.argument("student")
 @JOURNAL
 @click.option("--files", is_flag=True, help="Delete the student's own folders too, recordings and all.")
@@ -115,13 +116,13 @@ def forget_command(folder: str, student: str, journal: str | None, files: bool, 
 
 
 @click.command("demo", short_help="Build an invented class in a folder and run all of it.")
-@click.argument("folder", default="strumclock-demo")
+@click.argument("folder", default="strumclock-demo", type=FOLDER)
 @click.option("--workers", type=click.IntRange(1), help="Takes at a time. [all cores]")
 def demo_command(folder: str, workers: int | None) -> None:
     """Build an invented evening class of four over ten weeks in FOLDER, and run the whole of it."""
     from strumclock.demo import build_demo
 
-    with _progress_bar() as bar:
+    with progress_line() as bar:
         say(str(build_demo(Path(folder), workers=workers, progress=bar)))
 
 
@@ -135,24 +136,3 @@ def _executor(scheduler: str | None) -> Iterator[tuple[Any, int | None]]:
 
     with cluster_executor(scheduler) as found:
         yield found
-
-
-@contextmanager
-def _progress_bar() -> Iterator[Callable[[Step], None] | None]:
-    """A bar with the time left on standard error, where that is a terminal."""
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
-
-    console = Console(stderr=True)
-    if not console.is_terminal or os.environ.get("TERM") == "dumb":
-        yield None
-        return
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TextColumn("{task.fields[left]}"))
-    with Progress(*columns, console=console, transient=True) as bar:
-        task = bar.add_task("measuring", total=None, left="")
-
-        def show(step: Step) -> None:
-            left = "" if step.left_s is None else f"about {step.left_s:.0f} s left"
-            bar.update(task, completed=step.done, total=step.total, left=left)
-
-        yield show

@@ -2,29 +2,27 @@
 
 from __future__ import annotations
 
-import shutil
 import sys
 
 import click
 
 from strumclock.cli.journals import JOURNAL, day, only_exercise, only_student, open_journal
-from strumclock.cli.saying import say
+from strumclock.cli.options import FILE, FOLDER
+from strumclock.cli.saying import columns, say
 from strumclock.errors import UsageError
-
-NARROWEST, WIDEST = 60, 140
 
 
 @click.command("progress", short_help="The weeks of one student: tempo held, trend, what next.")
-@click.argument("folder", default=".")
+@click.argument("folder", default=".", type=FOLDER)
 @JOURNAL
 @click.option("--student", help="Whose weeks; may be left out where the record has one student.")
 @click.option("--exercise", help="Only this one.")
 @click.option("--goal", "goal_bpm", type=float, help="Set the tempo to reach in --exercise.")
 @click.option("--by", metavar="YYYY-MM-DD", help="The day to reach it by.")
 @click.option("--takes-to-hold", type=click.IntRange(1), help="Takes of a week that must hold a tempo. [2]")
-@click.option("--plot", "plot_to", metavar="F", help="Write the picture (png, svg, pdf).")
-@click.option("--page", "page_to", metavar="F", help="Write one self-contained web page.")
-@click.option("--csv", "csv_to", metavar="F", help="Write the weeks as a table.")
+@click.option("--plot", "plot_to", metavar="F", type=FILE, help="Write the picture (png, svg, pdf).")
+@click.option("--page", "page_to", metavar="F", type=FILE, help="Write one self-contained web page.")
+@click.option("--csv", "csv_to", metavar="F", type=FILE, help="Write the weeks as a table.")
 def progress_command(
     folder: str,
     journal: str | None,
@@ -60,16 +58,18 @@ def progress_command(
 
 
 @click.command("class", short_help="Every student in order of need: tempo, what was set, what stands in the way.")
-@click.argument("folder", default=".")
+@click.argument("folder", default=".", type=FOLDER)
 @JOURNAL
 @click.option("--exercise", help="Only who practises this one now.")
 @click.option("--since", metavar="YYYY-MM-DD", help="Only who has played on that day or later.")
 @click.option("--missing", is_flag=True, help="Only from whom an exercise is missing or still awaited.")
 @click.option("--takes-to-hold", type=click.IntRange(1), help="Takes of a week that must hold a tempo. [2]")
-@click.option("--plot", "plot_to", metavar="F", help="Write the sheet of all students (png, svg, pdf).")
-@click.option("--page", "pages_to", metavar="DIR", help="Write web pages: the class, each student, their last takes.")
+@click.option("--plot", "plot_to", metavar="F", type=FILE, help="Write the sheet of all students (png, svg, pdf).")
+@click.option(
+    "--page", "pages_to", metavar="DIR", type=FOLDER, help="Write web pages: the class, each student, their last takes."
+)
 @click.option("--takes", type=click.IntRange(0), default=1, show_default=True, help="Last takes with a page of theirs.")
-@click.option("--csv", "csv_to", metavar="F", help="Write the class as a table of numbers.")
+@click.option("--csv", "csv_to", metavar="F", type=FILE, help="Write the class as a table of numbers.")
 def class_command(
     folder: str,
     journal: str | None,
@@ -103,12 +103,7 @@ def class_command(
     if not students and everybody:
         say("Nobody fits what was asked for.")
     else:
-        say(report.class_table(students, answers=answers, width=_columns(), plain=not _has_blocks()))
-
-
-def _columns() -> int:
-    """Characters a line of the terminal, or of a file's usual reader."""
-    return min(max(shutil.get_terminal_size((110, 40)).columns, NARROWEST), WIDEST)
+        say(report.class_table(students, answers=answers, width=columns(), plain=not _has_blocks()))
 
 
 def _has_blocks() -> bool:

@@ -179,7 +179,7 @@ def take_columns(measurement: Json) -> dict[str, Any]:
         "tolerance_ms": timing["within_tolerance"]["tolerance_ms"] if timing else None,
         "even_share": share["value"] if share else None,
         "held": held["held"] if held else None,
-        "margin": held.get("margin") if held else None,
+        "margin": held.get("tempo_margin", held.get("margin")) if held else None,
         "failed": _failed(held) if held else None,
         "next_bpm": held["next_bpm"] if held else None,
         "warnings": " ".join(sorted({w["code"] for w in measurement["warnings"]})) or None,

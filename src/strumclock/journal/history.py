@@ -88,7 +88,8 @@ class PastTake(NamedTuple):
     tolerance_ms : float or None
     held : bool or None
     margin : float or None
-        The largest of found over asked for by the standard; None where it was not judged, or by an older version.
+        The largest of found over asked for by the standard, placement left out (a slower tempo mends no lean; takes of
+        older versions count it); None where it was not judged, or by a version older still.
     even_share : float or None
         Share of strums within the tolerance.
     warnings : tuple of str

@@ -23,7 +23,7 @@ import numpy as np
 from strumclock.errors import Absent
 from strumclock.fields import fields_of
 from strumclock.grid import Exercise
-from strumclock.pipeline.figures import COMPARED
+from strumclock.pipeline.figures import COMPARED, RELATIVE_JITTER
 from strumclock.pipeline.measurement import Measurement
 from strumclock.showing import Shown
 from strumclock.timing import Anchoring, Estimate, PlacedStrums, measure_timing
@@ -35,8 +35,6 @@ NO_OFFSETS = Absent(
 )
 SAME_TEMPO = 0.005  # tempi further apart than half a per cent are two exercises: a bar apart after 200 bars
 LEAST_TAKES = 5  # fewer takes do not say how far a player's takes lie apart
-RELATIVE_JITTER = "jitter_percent"
-"""Jitter in per cent of the time from strum to strum."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

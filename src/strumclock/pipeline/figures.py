@@ -302,6 +302,9 @@ FIGURES: tuple[Figure, ...] = (
 COMPARED = tuple(figure for figure in FIGURES if figure.compared)
 """What the comparison of two takes tells the difference of."""
 
+RELATIVE_JITTER = "jitter_percent"
+"""What it compares of takes at two tempi: jitter in per cent of the time from strum to strum."""
+
 COLUMNS = {figure.path: figure.column for figure in FIGURES if figure.column is not None}
 """The columns of figures in the practice record's table of takes, by their places in the JSON."""
 

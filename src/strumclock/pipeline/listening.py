@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from strumclock.audio import Recording
 from strumclock.click import Clicks
@@ -46,8 +46,15 @@ class Listened:
     notices: tuple[Notice, ...]
 
 
-def listen(recording: Recording, exercise: Exercise, options: MeasureOptions, nominal: BeatGrid | None) -> Listened:
-    """Tell the guitar from the click and find the strums.
+def listen(
+    recording: Recording,
+    exercise: Exercise,
+    options: MeasureOptions,
+    nominal: BeatGrid | None,
+    *,
+    end_s: float | None = None,
+) -> Listened:
+    """Tell the guitar from the click and find the strums, up to the recording's end or an earlier one.
 
     Raises
     ------
@@ -57,10 +64,14 @@ def listen(recording: Recording, exercise: Exercise, options: MeasureOptions, no
         If a click was promised and none is there.
     """
     sound = tell_apart(recording, exercise, options.click, nominal)
-    end_s = recording.start_s + recording.duration_s
+    ends_s = recording.start_s + recording.duration_s
+    if end_s is not None and end_s < ends_s:
+        ends_s = end_s
+        clicks = sound.clicks and sound.clicks.between(recording.start_s, ends_s)
+        sound = replace(sound, clicks=clicks)
     strums = find_strums(
         sound.guitar, sound.rate_hz, start_s=sound.start_s, clicks=sound.clicks, removal=sound.removal
-    ).between(recording.start_s, end_s)
+    ).between(recording.start_s, ends_s)
     if len(strums) == 0 or _only_click(sound):
         raise RecordingError(
             "at least one strum is needed; none was heard in "
@@ -75,7 +86,7 @@ def listen(recording: Recording, exercise: Exercise, options: MeasureOptions, no
             channels=recording.channels,
         ),
         start_s=recording.start_s,
-        end_s=end_s,
+        end_s=ends_s,
         priming_known=recording.priming_known,
         clicks=sound.clicks,
         strums=strums,

@@ -17,6 +17,7 @@ from strumclock.errors import Notice, UsageError
 from strumclock.grid import BeatGrid, Exercise
 from strumclock.pipeline.analysing import analyse, take_path
 from strumclock.pipeline.assembling import assemble, assemble_free
+from strumclock.pipeline.in_step import Told, told_by_file
 from strumclock.pipeline.listening import Listened, listen
 from strumclock.pipeline.measurement import Measurement
 from strumclock.pipeline.options import MeasureOptions
@@ -76,10 +77,14 @@ def measure(
         raise UsageError("measure gives the figures of one part; use measure_parts for all, or tell a part's number")
     exercise = exercise or Exercise()
     nominal = _tempo_map(options, exercise)
-    heard = listen(_recording(take, options), exercise, options, nominal)
+    recording = _recording(take, options)
+    told_here = told_by_file(recording, exercise, options)
+    exercise, options = told_here.exercise, told_here.options
+    heard = _heard(recording, told_here, nominal)
     if options.free:
         return replace(assemble_free(heard, exercise, options), settings=options.told())
-    return _of_part(heard, _align(heard, exercise, options, nominal), options)
+    measurement = _of_part(heard, _align(heard, exercise, options, nominal), options)
+    return replace(measurement, sources=told_here.sources)
 
 
 def measure_parts(
@@ -115,7 +120,10 @@ def measure_parts(
     options = replace(options or MeasureOptions(), **told)
     exercise = exercise or Exercise()
     nominal = _tempo_map(options, exercise)
-    heard = listen(_recording(take, options), exercise, options, nominal)
+    recording = _recording(take, options)
+    told_here = told_by_file(recording, exercise, options)
+    exercise, options = told_here.exercise, told_here.options
+    heard = _heard(recording, told_here, nominal)
     parts = _align(heard, exercise, replace(options, part=None), nominal).parts
     found: list[Measurement] = []
     seen: set[int] = set()
@@ -124,7 +132,7 @@ def measure_parts(
             continue
         aligned = _align(heard, exercise, replace(options, part=None if part.measured else number), nominal)
         seen |= {i for i, row in enumerate(aligned.parts, 1) if row.measured}
-        found.append(_of_part(heard, aligned, options))
+        found.append(replace(_of_part(heard, aligned, options), sources=told_here.sources))
     return tuple(found)
 
 
@@ -161,13 +169,22 @@ def _recording(take: str | os.PathLike[str] | Recording, options: MeasureOptions
         raise UsageError(
             "a part of a take is chosen when its file is read; got a Recording; pass start_s and end_s to load()"
         )
+    return take
+
+
+def _heard(take: Recording, told_here: Told, nominal: BeatGrid | None) -> Listened:
+    """The take, heard up to where its click is known."""
+    options = told_here.options
     ends_s = take.start_s + take.duration_s
+    if told_here.known_to_s is not None:
+        ends_s = min(ends_s, told_here.known_to_s)
     if options.downbeat_s is not None and options.downbeat_s >= ends_s:
         raise UsageError(
             f"the first downbeat must lie before the recording's end at {ends_s:.1f} s, but {options.downbeat_s:g} s "
             "came; correct it"
         )
-    return take
+    heard = listen(take, told_here.exercise, options, nominal, end_s=ends_s)
+    return replace(heard, notices=(*told_here.notices, *heard.notices))
 
 
 def _tempo_map(options: MeasureOptions, exercise: Exercise) -> BeatGrid | None:

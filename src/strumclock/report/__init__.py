@@ -1,7 +1,10 @@
 """What is shown of a measurement: plain words, a table, JSON, pictures, a page, sound. No computing of its own."""
 
-from strumclock.report.answer_file import Sent, as_blocks, mark_sent, read_answers, write_answers
-from strumclock.report.answer_words import answer_students, answers
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
 from strumclock.report.bar_sound import BarSound, hear_bar
 from strumclock.report.class_table import class_table, spark
 from strumclock.report.comparing import comparison, tuning_table
@@ -23,6 +26,31 @@ from strumclock.report.text import summary, table
 from strumclock.report.weeks_pictures import plot_class, plot_progress, write_class_plot, write_progress_plot
 from strumclock.report.weeks_plots import plot_cause, plot_jitter, plot_placement, plot_tempo
 from strumclock.report.writing import check_outputs
+
+if TYPE_CHECKING:
+    from strumclock.report.answer_file import (
+        Sent as Sent,
+        as_blocks as as_blocks,
+        mark_sent as mark_sent,
+        read_answers as read_answers,
+        write_answers as write_answers,
+    )
+    from strumclock.report.answer_words import answer_students as answer_students, answers as answers
+
+_HOME = {
+    "answer_file": (
+        "Sent",
+        "as_blocks",
+        "mark_sent",
+        "read_answers",
+        "write_answers",
+    ),
+    "answer_words": (
+        "answer_students",
+        "answers",
+    ),
+}
+"""Where each name lives: imported when it is first asked for, since not everything needs the database."""
 
 __all__ = [
     "SCHEMA_ID",
@@ -82,3 +110,11 @@ __all__ = [
     "write_sound",
     "write_student_page",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    """Import a name from its module when it is first asked for (PEP 562)."""
+    for module, names in _HOME.items():
+        if name in names:
+            return getattr(importlib.import_module(f"strumclock.report.{module}"), name)
+    raise AttributeError(f"module 'strumclock.report' has no attribute {name!r}")

@@ -6,7 +6,7 @@ The same rows stand in the class's page; `strumclock.weeks.class_frame` has them
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from itertools import groupby
 from typing import TYPE_CHECKING
@@ -27,7 +27,7 @@ NEED_WORDS = {
     "fine": "going on",
 }
 STANDING_WORDS = {"met": "met", "met-late": "met, late", "sent": "sent", "waiting": "awaited", "missing": "missing"}
-BLOCKS, PLAIN_BLOCKS = "▁▂▃▄▅▆▇█", "_,.-~^"
+BLOCKS, PLAIN_BLOCKS = "▁▂▃▄▅▆▇█", "_,-~^"
 GAP, NOT_HELD = "·", "×"
 PLAIN_GAP, PLAIN_NOT_HELD = ".", "x"
 SPARK_WEEKS = 12
@@ -35,6 +35,9 @@ LEAST_SPAN_BPM = 8.0
 """Of a line of weeks: a change of less does not fill its height."""
 WIDTH, LEAST_WIDTH = 110, 60
 NAME_CELLS, LEAST_CELLS = 16, 6
+CUT_FIRST = {"student": 10, "set": 15, "in the way": 15}
+"""Columns of words give way first, down to so many characters; then whichever is widest."""
+IN_ASCII = str.maketrans({"→": "->", "–": "-"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +74,7 @@ class Row:
 
     def cells(self) -> tuple[tuple[str, str], ...]:
         """Headings and texts, but for the name, the need and the line of weeks."""
-        heads = (("set", self.set), ("held / in reach", self.tempo), ("in the way", self.way), ("last take", self.last))
+        heads = (("set", self.set), ("held / reach", self.tempo), ("in the way", self.way), ("last take", self.last))
         return (*heads, ("answered", self.told))
 
 
@@ -126,7 +129,7 @@ def _set(standing: Standing, today: date) -> str:
     given = standing.assignment
     name = str(given.exercise.get("name") or given.label)
     at = "" if given.bpm is None else f" {given.bpm:.4g}"
-    return f"{name}{at}: {STANDING_WORDS[standing.state(today)]}"
+    return f"{STANDING_WORDS[standing.state(today)]}: {name}{at}"
 
 
 def _tempo(now: ExerciseProgress) -> str:
@@ -189,6 +192,8 @@ def class_table(
     if not students:
         return "Nobody is in the practice record yet."
     rows = rows_of(students, answers=answers, plain=plain)
+    if plain:
+        rows = [replace(row, tempo=row.tempo.translate(IN_ASCII), way=row.way.translate(IN_ASCII)) for row in rows]
     columns = _columns(rows, max(width, LEAST_WIDTH), "..." if plain else "…")
     lines = ["  ".join(fit(head) for head, _, fit in columns).rstrip()]
     for need, group in groupby(rows, key=lambda row: row.need):
@@ -208,7 +213,7 @@ def _columns(rows: Sequence[Row], width: int, mark: str) -> list[Column]:
         ("student", lambda row: row.name),
         ("weeks", lambda row: row.weeks),
         ("set", lambda row: row.set),
-        ("held / in reach", lambda row: row.tempo),
+        ("held / reach", lambda row: row.tempo),
         ("in the way", lambda row: row.way),
         ("last take", lambda row: row.last),
         ("answered", lambda row: row.told),
@@ -217,7 +222,8 @@ def _columns(rows: Sequence[Row], width: int, mark: str) -> list[Column]:
     cells = [max(cell_len(head), *(cell_len(text(row)) for row in rows)) for head, text in texts]
     cells[0] = min(cells[0], NAME_CELLS)
     while sum(cells) + 2 * (len(cells) - 1) > width and max(cells) > LEAST_CELLS:
-        cells[cells.index(max(cells))] -= 1
+        words = [i for i, (head, _) in enumerate(texts) if cells[i] > CUT_FIRST.get(head, width)]
+        cells[max(words or range(len(cells)), key=lambda i: cells[i])] -= 1
     return [(head, text, _fitted(size, mark)) for (head, text), size in zip(texts, cells, strict=True)]
 
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from strumclock.errors import printable
-from strumclock.pipeline.comparison import RELATIVE_JITTER
-from strumclock.pipeline.figures import COMPARED
+from strumclock.pipeline.figures import COMPARED, RELATIVE_JITTER
 from strumclock.report import words
 from strumclock.report.text import render
 

@@ -46,6 +46,8 @@ class Outputs:
         A WAV or MIDI file for a click track.
     force : bool
         `sound` and `out` may replace a file that is there.
+    everything : bool
+        The picture has all its panels.
 
     Raises
     ------
@@ -62,10 +64,11 @@ class Outputs:
     sound: str | None = None
     out: str | None = None
     force: bool = False
+    everything: bool = False
 
     def __post_init__(self) -> None:
         """Refuse what would destroy something."""
-        writes = {f.name: getattr(self, f.name) for f in fields(self) if f.name not in ("reads", "force")}
+        writes = {f.name: getattr(self, f.name) for f in fields(self) if f.name not in ("reads", "force", "everything")}
         named = {"OUT" if kind == "out" else f"--{kind}": path for kind, path in writes.items() if path is not None}
         if self.plot is not None:
             check_picture_name(self.plot)
@@ -85,7 +88,7 @@ class Outputs:
             If one of them cannot be written.
         """
         if self.plot is not None:
-            write_plot(measurement, self.plot)
+            write_plot(measurement, self.plot, everything=self.everything)
         if self.page is not None:
             write_page(measurement, self.page)
         if self.sound is not None:

@@ -33,17 +33,24 @@ class Panel:
     width: float = 1.0
 
 
-def panels(measurement: Measurement) -> list[Panel]:
-    """The panels below the main picture, one for each thing that was measured."""
+def panels(measurement: Measurement, *, everything: bool = False) -> list[Panel]:
+    """The panels below the main picture: chord changes and pitch where they were measured.
+
+    Parameters
+    ----------
+    measurement : Measurement
+    everything : bool
+        Also loudness, and each error with the one that follows: for who studies a take more closely.
+    """
     m = measurement
     drawn = []
     if m.changes is not None:
         changes = m.changes
         drawn.append(Panel(draw=lambda ax: plot_changes(changes, ax)))
-    if m.stroke is not None:
+    if m.stroke is not None and everything:
         stroke, per_beat = m.stroke, m.exercise.per_beat or 1
         drawn.append(Panel(draw=lambda ax: plot_loudness(stroke, ax, per_beat=per_beat)))
-    if m.correction is not None:
+    if m.correction is not None and everything:
         drawn.append(Panel(draw=lambda ax: plot_correction(m, ax), width=1.7))  # it has its key on the right
     if m.tuning is not None:
         tuning = m.tuning

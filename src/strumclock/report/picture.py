@@ -41,7 +41,7 @@ _GUTTER = 0.09  # of the width, between panels: room for the labels on their lef
 _NOT_BELOW = ("Stroke", "Correcting", "Pitch", "Found out", "Note", "Left aside")  # they are in the summary
 
 
-def plot_take(measurement: Measurement, *, with_words: bool = True) -> Figure:
+def plot_take(measurement: Measurement, *, with_words: bool = True, everything: bool = False) -> Figure:
     """Compose the picture that is sent to a student: headline, every strum, the beats, and the words.
 
     Parameters
@@ -49,6 +49,8 @@ def plot_take(measurement: Measurement, *, with_words: bool = True) -> Figure:
     measurement : Measurement
     with_words : bool
         Headline and sentences too; without them it is for a place that has them already, such as the page.
+    everything : bool
+        Also the panels of loudness and of errors corrected.
 
     Returns
     -------
@@ -63,7 +65,7 @@ def plot_take(measurement: Measurement, *, with_words: bool = True) -> Figure:
     Not yet at 96 bpm: late at chord changes
     """
     m = measurement
-    extra, said = panels(m), _below(m) if with_words else []
+    extra, said = panels(m, everything=everything), _below(m) if with_words else []
     head = _wrapped(headline(m), _HEADLINE_WRAP, 2) if with_words else []
     subtitle = _wrapped(title(m), _WRAP, 2) if with_words else []
     heads_in = (0.56 if head else 0.4) + 0.36 * len(head) + 0.26 * len(subtitle)
@@ -98,7 +100,7 @@ def plot_take(measurement: Measurement, *, with_words: bool = True) -> Figure:
     return figure
 
 
-def write_plot(measurement: Measurement, path: str | os.PathLike[str]) -> Path:
+def write_plot(measurement: Measurement, path: str | os.PathLike[str], *, everything: bool = False) -> Path:
     """Write `plot_take`'s picture to a file, by its ending: png, svg or pdf.
 
     Raises
@@ -106,7 +108,7 @@ def write_plot(measurement: Measurement, path: str | os.PathLike[str]) -> Path:
     OutputError
         For another ending, or where the file cannot be written.
     """
-    return write_picture(lambda: plot_take(measurement), path, take=measurement.take.path)
+    return write_picture(lambda: plot_take(measurement, everything=everything), path, take=measurement.take.path)
 
 
 def _plot_gaps(m: Measurement, ax: Axes) -> None:

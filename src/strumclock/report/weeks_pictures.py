@@ -78,11 +78,13 @@ def _draw_exercise(figure: Figure, exercise: ExerciseProgress, top_in: float, he
     def axes(left: float, down_in: float, width: float, tall_in: float) -> tuple[float, float, float, float]:
         return left, 1 - (top_in + down_in + tall_in) / height_in, width, tall_in / height_in
 
-    title_of(plot_tempo(exercise, figure.add_axes(axes(0.065, 0, 0.52, 3.0))), f"{exercise.label}: tempo")
     cause = next((c for c in exercise.causes if c.kind != "scatter" and (c.stands or c.state != "early")), None)
     panels: list[Callable[[Axes], Axes]] = [partial(plot_cause, exercise, cause)] if cause is not None else []
-    panels += [partial(plot_jitter, exercise), partial(plot_placement, exercise)]
-    each_in = 3.3 / len(panels)
+    if any(week.jitter_ms is not None for week in exercise.weeks):  # of pages kept on paper nothing is known
+        panels += [partial(plot_jitter, exercise), partial(plot_placement, exercise)]
+    wide = 0.52 if panels else 0.86
+    title_of(plot_tempo(exercise, figure.add_axes(axes(0.065, 0, wide, 3.0))), f"{exercise.label}: tempo")
+    each_in = 3.3 / max(len(panels), 1)
     for k, draw in enumerate(panels):
         ax = draw(figure.add_axes(axes(0.68, k * each_in + 0.1 * k, 0.3, each_in - 0.42)))
         title_of(ax, words.sentence(ax.get_ylabel()).rstrip("."))

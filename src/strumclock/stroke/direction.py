@@ -216,7 +216,7 @@ def _by_place(emission: Floats, bar_place: Ints) -> Floats:
     for place in np.unique(bar_place[bar_place >= 0]):
         at = np.flatnonzero(bar_place == place)
         others = for_it[:, at].sum(axis=1, keepdims=True) - for_it[:, at]
-        up = 1 / (1 + np.exp(-others))
+        up = 0.5 * (1 + np.tanh(others / 2))  # the logistic function, which in exponentials overflows on long takes
         out[:, at, 1] = keeps * up + (1 - keeps) * (1 - up)
         out[:, at, 0] = 1 - out[:, at, 1]
     return out

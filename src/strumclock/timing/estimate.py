@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from scipy.special import stdtrit
-
 from strumclock.errors import UsageError
 from strumclock.showing import Shown
 
@@ -25,6 +23,8 @@ def t_factor(freedom: float) -> float:
     >>> round(t_factor(4), 3)
     2.776
     """
+    from scipy.special import stdtrit  # not needed to read a value
+
     return float(stdtrit(freedom, 0.975))
 
 

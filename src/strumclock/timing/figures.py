@@ -13,13 +13,14 @@ from strumclock.arrays import Floats
 from strumclock.errors import Absent
 from strumclock.timing import intervals
 from strumclock.timing.aligned import aligned_strums, anchoring_of, errors_of, strums_of
+from strumclock.timing.asking import Asked
 from strumclock.timing.clocks import played_bpm, with_clock
 from strumclock.timing.error_model import MIN_STRUMS, ErrorModel, fit_error_model
 from strumclock.timing.estimate import COVERAGE_FACTOR, Estimate
 from strumclock.timing.groups import by_place, explained, fit_places, lateness_at_changes, swing_place, unknown_groups
 from strumclock.timing.parts import jitter_by_part, with_jitters
 from strumclock.timing.placed import Anchoring, PlacedStrums, StrumErrors
-from strumclock.timing.questions import Asked, answer_all
+from strumclock.timing.questions import answer_all
 from strumclock.timing.regression import Line, fit_line
 from strumclock.timing.sound_path import SoundPath
 from strumclock.timing.values import Finding, Step, Timing, WithinTolerance, audible_s

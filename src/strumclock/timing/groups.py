@@ -11,12 +11,12 @@ from scipy.special import ncfdtrinc
 from strumclock.arrays import Floats
 from strumclock.errors import Absent
 from strumclock.timing import intervals
+from strumclock.timing.asking import MIN_IN_PLACE, Asked
 from strumclock.timing.changes import change_contrasts, mean_contrast, measuring_of_mean
 from strumclock.timing.design import beside, independent, indicators, residual
 from strumclock.timing.error_model import MIN_STRUMS, ErrorModel, fit_error_models
 from strumclock.timing.estimate import Estimate
 from strumclock.timing.placed import PlacedStrums, StrumErrors
-from strumclock.timing.questions import MIN_IN_PLACE, Asked
 from strumclock.timing.values import Group
 
 

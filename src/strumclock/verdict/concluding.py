@@ -125,8 +125,8 @@ def conclude(played: Played, timing: Timing, standard: Standard | None = None) -
     effects = shown_effects(played, timing)
     held, obstacles = find_obstacles(played, standard, effects, timing.jitter_within_ms or timing.jitter_ms)
     reach, following, subdivide = None, None, False
-    if played.bpm is not None and held.margin is not None:
-        reach = take_reach(played.bpm, held.margin)
+    if played.bpm is not None and held.tempo_margin is not None:
+        reach = take_reach(played.bpm, held.tempo_margin)
         following, subdivide = next_tempo(reach, played.bpm, held=held.held)
         if {criterion.code for criterion in held.failed} == {"placement"}:
             following, subdivide = settable_bpm(played.bpm), False  # a lean does not go away at another tempo

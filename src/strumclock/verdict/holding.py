@@ -74,6 +74,8 @@ class Held(Shown):
     margin : float or None
         The largest of found over asked: at 1 the take just holds. None where it is not judged, or no strum fell on a
         place of the pattern.
+    tempo_margin : float or None
+        The same without the placement, which a slower tempo does not mend: what the tempo in reach is read from.
     tolerance_s : float
         The tolerance used, s.
     even_share : float or None
@@ -90,6 +92,7 @@ class Held(Shown):
     standard: Standard
     failed: tuple[Criterion, ...]
     margin: float | None
+    tempo_margin: float | None
     tolerance_s: float
     even_share: float | None
     reach_bpm: Estimate | None = None
@@ -164,6 +167,7 @@ def judge_take(
         standard=standard,
         failed=unjudged or failed,
         margin=_largest(criteria),
+        tempo_margin=_largest([criterion for criterion in criteria if criterion.code != "placement"]),
         tolerance_s=tolerance_ms / 1e3,
         even_share=even / played.n if played.n else None,
     )

@@ -15,7 +15,6 @@ Kass & Raftery (1995), J. Am. Stat. Assoc. 90:773 (weighing models by how well t
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -126,11 +125,13 @@ def weigh(week: ArrayLike, value: ArrayLike, curves: Sequence[Curve], *, n: Arra
     sd = np.array([0.0, *(curve.sd for curve in curves)])
     prior = np.array([1 - sum(curve.prior for curve in curves), *(curve.prior for curve in curves)])
     apart = np.abs(x[:, None] - x[None, :])
-    rows = []
-    for scale, (of_week, lasts, likely) in itertools.product(SCALES, KINDS_OF_LUCK):
-        noise = (scale * take_sd) ** 2 * (np.diag(1 / takes) + of_week**2 * lasts**apart)
-        rows.append(_solve(y, shapes, sd, noise, math.log(likely / len(SCALES))))
-    evidence, amount, amount_sd, level, level_sd, middle = (np.stack(part) for part in zip(*rows, strict=True))
+    scale, of_week, lasts, likely = (
+        np.array(part)[:, None, None]
+        for part in zip(*((scale, *luck) for scale, luck in itertools.product(SCALES, KINDS_OF_LUCK)), strict=True)
+    )
+    noise = (scale * take_sd) ** 2 * (np.diag(1 / takes) + of_week**2 * lasts**apart)
+    log_prior = np.log(likely[:, 0] / len(SCALES))
+    evidence, amount, amount_sd, level, level_sd, middle = _solve(y, shapes, sd, noise, log_prior)
     weight = evidence + np.log(np.maximum(prior, 1e-300))
     probability = np.exp(weight - np.logaddexp.reduce(weight, axis=None))
     return Weighed(
@@ -138,30 +139,32 @@ def weigh(week: ArrayLike, value: ArrayLike, curves: Sequence[Curve], *, n: Arra
         probability=probability,
         amount=amount,
         amount_sd=amount_sd,
-        level=level[:, 0],
-        level_sd=level_sd[:, 0],
+        level=level,
+        level_sd=level_sd,
         middle=middle,
     )
 
 
-def _solve(y: Floats, shapes: Floats, sd: Floats, noise: Floats, log_prior: float) -> tuple[Floats, ...]:
-    """Level free, amount of one shape normal: log evidence, amount and its sd, level and its sd, shape at the level."""
+def _solve(y: Floats, shapes: Floats, sd: Floats, noise: Floats, log_prior: Floats) -> tuple[Floats, ...]:
+    """Under each noise, level free, amount of one shape normal: log evidence, amount and its sd [noises, shapes], level
+    and its sd [noises], the shapes at the level [noises, shapes]."""
     root = np.linalg.cholesky(noise)
     white = np.linalg.solve(root, np.column_stack((np.ones_like(y), y, shapes.T)))
-    one, rest = white[:, 0], white[:, 1:]
-    precision = float(one @ one)
-    means = one @ rest / precision
-    rest = rest - np.outer(one, means)
-    seen, curve = rest[:, 0], rest[:, 1:]
-    size, along = (curve**2).sum(axis=0), seen @ curve
+    one, rest = white[:, :, 0], white[:, :, 1:]
+    precision = (one**2).sum(axis=1)[:, None]
+    means = (one[:, :, None] * rest).sum(axis=1) / precision
+    rest = rest - one[:, :, None] * means[:, None, :]
+    seen, curve = rest[:, :, :1], rest[:, :, 1:]
+    size, along = (curve**2).sum(axis=1), (seen * curve).sum(axis=1)
     grown = 1 + sd**2 * size
-    evidence = log_prior - np.log(np.diag(root)).sum() - 0.5 * (math.log(precision) + seen @ seen)
+    halves = np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)[:, None]
+    evidence = log_prior - halves - 0.5 * (np.log(precision) + (seen**2).sum(axis=1))
     evidence = evidence - 0.5 * np.log(grown) + 0.5 * sd**2 * along**2 / grown
     return (
         evidence,
         sd**2 * along / grown,
         sd / np.sqrt(grown),
-        np.array([means[0]]),
-        np.array([1 / math.sqrt(precision)]),
-        means[1:],
+        means[:, 0],
+        1 / np.sqrt(precision[:, 0]),
+        means[:, 1:],
     )

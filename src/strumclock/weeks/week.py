@@ -14,6 +14,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from strumclock.timing.values import AUDIBLE_FLOOR_S, audible_s
 from strumclock.verdict.reach import TAKE_SD
 
 TAKES_TO_HOLD = 2
@@ -22,9 +23,6 @@ TAKES_TO_HOLD = 2
 JITTER_SD, OFFSET_SD_MS = TAKE_SD, 16.0
 """Luck of one take, before a player's own takes tell: of the jitter's logarithm; of the mean offset (people tapping at
 100 and 50 bpm, from trial to trial: 14 and 20 ms; Bååth & Madison 2012)."""
-
-AUDIBLE_MS, AUDIBLE_SHARE = 6.0, 0.025
-"""6 ms, or 2.5 % of intervals above 240 ms, is what can be heard of one displaced tone (Friberg & Sundberg 1995)."""
 
 KNOWN_TAKES = 8
 """As many repeated takes this is worth, so that weeks with few have intervals that mean something."""
@@ -143,14 +141,14 @@ def monday_of(day: date) -> date:
 
 
 def audible_ms(bpm: float | None) -> float:
-    """What can be heard of one displaced strum at a tempo, ms.
+    """What can be heard of one displaced strum at a tempo, ms: `strumclock.timing.audible_s` of its beats.
 
     Examples
     --------
     >>> audible_ms(120), audible_ms(None)
     (12.5, 6.0)
     """
-    return max(AUDIBLE_MS, AUDIBLE_SHARE * 60_000 / bpm) if bpm else AUDIBLE_MS
+    return 1000 * (audible_s(60 / bpm) if bpm else AUDIBLE_FLOOR_S)
 
 
 def by_week(points: Sequence[Point]) -> dict[date, list[Point]]:

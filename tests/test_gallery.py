@@ -1,0 +1,62 @@
+"""The gallery in examples/ is what the program draws: compared by what can be seen, not by bytes."""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from matplotlib.image import imread
+
+EXAMPLES = Path(__file__).parents[1] / "examples"
+CELLS = 48
+"""Each picture is compared as so many cells each way: letters of another version's font do not matter, marks do."""
+SAME, SAME_CELL = 0.012, 0.25
+"""Mean and largest difference of the cells' greys, of the whole scale: a panel more or less is several times that."""
+
+
+def _gallery():
+    spec = importlib.util.spec_from_file_location("make_gallery", EXAMPLES / "make_gallery.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["make_gallery"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+GALLERY = _gallery()
+
+
+def cells(pixels: np.ndarray) -> np.ndarray:
+    """A picture as a grid of mean greys (ITU-R BT.709 luma)."""
+    grey = pixels[..., :3] @ np.array([0.2126, 0.7152, 0.0722])
+    rows = np.array_split(grey, CELLS, axis=0)
+    return np.array([[part.mean() for part in np.array_split(row, CELLS, axis=1)] for row in rows])
+
+
+def drawn(name: str) -> np.ndarray:
+    figure = GALLERY.PICTURES[name]()
+    figure.canvas.draw()
+    return np.asarray(figure.canvas.buffer_rgba())[..., :3] / 255
+
+
+@pytest.mark.parametrize("name", sorted(GALLERY.PICTURES))
+def test_the_gallery_shows_what_is_drawn(name: str) -> None:
+    """Against the committed picture; `python examples/make_gallery.py` makes it anew."""
+    kept, now = imread(EXAMPLES / "gallery" / f"{name}.png")[..., :3], drawn(name)
+    assert kept.shape == now.shape
+    difference = np.abs(cells(kept) - cells(now))
+    assert difference.mean() < SAME
+    assert difference.max() < SAME_CELL
+
+
+def test_another_picture_is_another_one() -> None:
+    """The comparison can fail: the same take with and without its last panel."""
+    one, other = (cells(imread(EXAMPLES / "gallery" / f"late_changes{end}.png")[..., :3]) for end in ("", "_all"))
+    assert np.abs(one - other).mean() > SAME / 4
+    assert np.abs(one - other).max() > 0.05
+    steady = cells(imread(EXAMPLES / "gallery" / "steady.png")[..., :3])
+    assert np.abs(one - steady).mean() > 2 * SAME
