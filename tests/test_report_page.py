@@ -220,3 +220,19 @@ def test_the_page_is_one_file(tmp_path: Path) -> None:
     report.write_page(take(), tmp_path / "take.html")
     assert [path.name for path in tmp_path.iterdir()] == ["take.html"]
     assert (tmp_path / "take.html").read_text(encoding="utf-8").startswith("<!doctype html>")
+
+
+def test_bars_of_a_stepped_tempo_have_their_own_lengths() -> None:
+    """Arithmetic: six bars each at 70, 80 and 90 bpm, every strum on its line; a bar lasts 240 s over its tempo."""
+    m = take(bars=18, sd_ms=0.0, exercise=Exercise(bpm=70, meter="4/4", per_beat=1, pattern="DDDD"))
+    time_s, at = 4.0, []
+    for bar in range(18):
+        for _ in range(4):
+            at.append(time_s)
+            time_s += 60 / (70, 80, 90)[bar // 6]
+    exact = [replace(s, time_s=t, offset_ms=0.0, deviation_ms=0.0) for s, t in zip(m.strums, at, strict=True)]
+    drawn = chart(replace(m, strums=tuple(exact)))
+    assert drawn is not None
+    for bar in drawn.bars:
+        assert bar.start_s == pytest.approx(at[4 * (bar.number - 1)], abs=1e-6)
+        assert bar.end_s - bar.start_s == pytest.approx(240 / (70, 80, 90)[(bar.number - 1) // 6], abs=1e-6)

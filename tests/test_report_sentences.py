@@ -17,7 +17,7 @@ from strumclock.grid import Exercise
 from strumclock.onsets import Ignored
 from strumclock.pipeline import measure
 from strumclock.pipeline.components import NOT_ASKED
-from strumclock.pipeline.measurement import LeftClick, Measurement
+from strumclock.pipeline.measurement import LeftClick, Measurement, Step
 from strumclock.report import conclusion, places, timed, words
 from strumclock.timing import Estimate, Finding
 
@@ -561,3 +561,21 @@ def test_a_beat_that_lies_apart_points_to_chord_changes_only_where_no_chords_wer
     assert "--chords" in untold
     told = conclusion.to_do(measure(sound, Exercise(bpm=72, chords=("G", "C", "D", "C"), beats_per_change=4)))
     assert "--chords" not in told
+
+
+def test_a_take_whose_click_steps_is_not_said_to_have_one_tempo():
+    """By construction: two steps, of which the second broke; neither title, verdict nor a next tempo says one."""
+    m = take()
+    first = Step(
+        step=1, bpm=70.0, start_s=2.0, bars=(1, 4), n=16, n_omitted=0, mean_offset_ms=None, jitter_ms=None,
+        share=estimate(1.0, 0.05), held=True,
+    )  # fmt: skip
+    second = replace(first, step=2, bpm=80.0, start_s=16.0, bars=(5, 8), share=estimate(0.5, 0.05), held=False)
+    stepped = replace(m, steps=(first, second))
+    said = {line.topic: line.text for line in report.lines(stepped)}
+    assert "70 to 80 bpm in 2 steps" in said["Verdict"]
+    assert "100 % at 70 bpm and 50 % at 80 bpm" in said["Steps"]
+    assert "It broke at 80 bpm (from bar 5 on)." in said["Steps"]
+    assert "Next" not in said
+    assert "70 to 80 bpm in 2 steps" in report.headline(stepped)
+    assert "Steps" not in {line.topic for line in report.lines(m)}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -591,13 +591,21 @@ def test_every_played_part_is_measured_once(monkeypatch: pytest.MonkeyPatch) -> 
         here = options.part or 3
         return SimpleNamespace(parts=[SimpleNamespace(kind=k, measured=i == here) for i, k in enumerate(kinds, 1)])
 
-    monkeypatch.setattr(measuring, "listen", lambda *_args: "heard")
-    monkeypatch.setattr(measuring, "_recording", lambda *_args: "recording")
+    monkeypatch.setattr(measuring, "_heard", lambda *_args: "heard")
+    monkeypatch.setattr(measuring, "_recording", lambda *_args: SimpleNamespace(in_step=None))
     monkeypatch.setattr(measuring, "_align", align)
-    measured = lambda heard, aligned, _options: (heard, [p.measured for p in aligned.parts].index(True) + 1)  # noqa: E731
+
+    @dataclass(frozen=True)
+    class Part:
+        heard: Any
+        number: int
+        sources: Any = None
+
+    measured = lambda heard, aligned, _options: Part(heard, [p.measured for p in aligned.parts].index(True) + 1)  # noqa: E731
     monkeypatch.setattr(measuring, "_of_part", measured)
     exercise = Exercise(bpm=80)
-    assert measuring.measure_parts("a.wav", exercise) == (("heard", 1), ("heard", 3), ("heard", 5))
+    found: Any = measuring.measure_parts("a.wav", exercise)
+    assert [(part.heard, part.number, part.sources) for part in found] == [("heard", k, {}) for k in (1, 3, 5)]
     assert [part for _, _, part, _ in asked] == [None, 1, None, 5]
     assert {(heard, told) for heard, told, _, _ in asked} == {("heard", exercise)}
 

@@ -141,13 +141,18 @@ def _of_part(heard: Listened, alignment: Alignment, options: MeasureOptions) -> 
     here, of_it = of_part(heard, alignment)
     found = analyse(here, of_it, options)
     measurement = assemble(here.take, here.strums, of_it, found, here.notices)
+    steps = take_steps(here, of_it, found, options)
+    held = measurement.held
+    if steps and held is not None:  # which tempo is next depends on the step that breaks
+        held = replace(held, next_bpm=None, subdivide=False)
     return replace(
         measurement,
+        held=held,
         strums=tuple(replace(s, of=part_at(alignment.parts, s.time_s)) for s in measurement.strums),
         elsewhere=strums_elsewhere(heard.strums, alignment, take_path(options).bias_s),
         parts=alignment.parts,
         settings=options.told(),
-        steps=take_steps(here, of_it, found, options),
+        steps=steps,
     )
 
 

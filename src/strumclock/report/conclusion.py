@@ -39,12 +39,39 @@ def at_tempo(exercise: Exercise, bpm: float | None) -> str:
     return f"{words.bpm(bpm)} bpm ({words.bpm(rate)} chord changes a minute)"
 
 
+def tempo_played(measurement: Measurement) -> str:
+    """The tempo of a take: ``"80 bpm"``, of one whose click steps ``"70 to 90 bpm in 3 steps"``; empty if unknown."""
+    steps, bpm = measurement.steps, measurement.exercise.bpm
+    if len(steps) > 1:
+        return f"{words.bpm(steps[0].bpm)} to {words.bpm(steps[-1].bpm)} bpm in {len(steps)} steps"
+    return "" if bpm is None else f"{words.bpm(bpm)} bpm"
+
+
+def step_by_step(measurement: Measurement) -> str:
+    """Of a take whose click steps: whether each step held, and which broke; nothing for any other."""
+    if len(measurement.steps) < 2:
+        return ""
+    each = [
+        f"{words.percent(step.share.value)} at {words.bpm(step.bpm)} bpm"
+        for step in measurement.steps
+        if step.share is not None
+    ]
+    broke = next((step for step in measurement.steps if step.held is False), None)
+    where = ""
+    if broke is not None:
+        bars = f" (from bar {broke.bars[0]} on)" if broke.bars is not None else ""
+        where = f" It broke at {words.bpm(broke.bpm)} bpm{bars}."
+    if not each:
+        return where.strip()
+    return f"Of the strums {words.listed(each)} lie within the tolerance of their step's average.{where}"
+
+
 def state(measurement: Measurement) -> str:
     """Held, not yet, or cannot tell, and by which number."""
     m, held, verdict = measurement, measurement.held, measurement.verdict
     if held is None or verdict is None:
         return ""
-    at = f"{words.bpm(m.exercise.bpm)} bpm" if m.exercise.bpm is not None else "this tempo"
+    at = tempo_played(m) or "this tempo"
     name = held.standard.name
     said = {obstacle.kind for obstacle in verdict.obstacles[:MOST_OBSTACLES]}
     failed = [criterion for criterion in held.failed if criterion.code not in said]
@@ -102,13 +129,15 @@ def to_do(measurement: Measurement) -> str:
         f"{held.standard.min_duration_s:g} seconds at least.",
         "check-exercise": "See that tempo, pattern and first downbeat are those that were played.",
         "record-again": "Record it again with the phone nearer to the guitar, the click sounding in the room.",
-        "go-on": "Go on: this tempo sits.",
+        "go-on": "Go on: this tempo sits." if len(measurement.steps) < 2 else "Go on like this.",
     }[verdict.task.code]
 
 
 def next_take(measurement: Measurement) -> str:
     """The next tempo, with its caution."""
     m, held = measurement, measurement.held
+    if len(m.steps) > 1:
+        return ""  # which tempo is next depends on the step that breaks, and that stands in a line of its own
     if held is None or held.next_bpm is None:
         return ""
     at, bpm = at_tempo(m.exercise, held.next_bpm), m.exercise.bpm

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 WIDTH, HEIGHT, TOP, BOTTOM, PAD = 160.0, 120.0, 18.0, 8.0, 10.0
 """Of one bar's drawing, in its own units, with room beside it for a strum before the one; a line of text has 11."""
 
+LEAST_SPAN = 0.24
+"""Of a bar, between its first place and its last one, from which its own length is told: a beat of four."""
 LEAST_REACH_MS, ROOM = 10.0, 1.15
 """The axis reaches at least so far to either side, and a little beyond the strum that lies furthest."""
 
@@ -102,7 +104,7 @@ def chart(m: Measurement) -> Chart | None:
         return None
     about_click = m.timing.offset_ms is not None
     reach = max(LEAST_REACH_MS, ROOM * max(abs(_value(s) or 0.0) for s in played))
-    starts, bar_s = _bar_lines(m, played)
+    starts, lengths = _bar_lines(m, played)
     middle = TOP + (HEIGHT - TOP - BOTTOM) / 2
 
     def y(value_ms: float) -> float:
@@ -113,19 +115,19 @@ def chart(m: Measurement) -> Chart | None:
     per_beat = m.exercise.per_beat or 1
     tolerance_ms = 1e3 * m.held.tolerance_s if m.held is not None else None
     for s in m.strums:
-        bar = s.bar if s.bar is not None else _bar_at(starts, bar_s, s.time_s)
+        bar = s.bar if s.bar is not None else _bar_at(starts, lengths, s.time_s)
         if bar is None or s.left_click:
             continue
         value = _value(s)
         kind = "added" if value is None else "obstacle" if _concerns(obstacle, s, tolerance_ms) else "strum"
-        x = _across((s.time_s - starts[bar]) / bar_s)
+        x = _across((s.time_s - starts[bar]) / lengths[bar])
         by_bar[bar].append(Mark(kind=kind, x=x, y=y(value or 0.0), time_s=s.time_s, said=_said(s, per_beat)))
     for o in m.omitted:
-        x = _across((o.time_s - starts[o.bar]) / bar_s)
+        x = _across((o.time_s - starts[o.bar]) / lengths[o.bar])
         said = f"left out on {count_name(o.beat, o.part, per_beat)}"
         by_bar[o.bar].append(Mark(kind="omitted", x=x, y=middle, time_s=o.time_s, said=said))
     worst = set(obstacle.where.bars) if obstacle is not None else set()
-    bars = tuple(_bar(n, starts[n], bar_s, by_bar[n], played, n in worst) for n in sorted(starts))
+    bars = tuple(_bar(n, starts[n], lengths[n], by_bar[n], played, n in worst) for n in sorted(starts))
     known = tolerance_ms is not None and tolerance_ms <= reach
     return Chart(
         bars=bars,
@@ -152,31 +154,37 @@ def _line_s(s: Strum) -> float:
     return s.time_s - (_value(s) or 0.0) / 1000
 
 
-def _bar_lines(m: Measurement, played: list[Strum]) -> tuple[dict[int, float], float]:
-    """When each bar begins, and how long bars are, s: by a straight line through the places of the grid."""
+def _bar_lines(m: Measurement, played: list[Strum]) -> tuple[dict[int, float], dict[int, float]]:
+    """When each bar begins and how long it is, s: by a straight line through the bar's own places of the grid.
+
+    Bars with one place take the length of all bars together; a click whose tempo steps has bars of several lengths.
+    """
     beats = int((m.exercise.meter or "4/4").split("/")[0])
     beats = beats // 3 if (m.exercise.per_beat or 1) == 3 and beats in (6, 9, 12) else beats
     per_beat = m.exercise.per_beat or 1
-    in_bar = [((s.beat or 1) - 1 + ((s.part or 1) - 1) / per_beat) / beats for s in played]
-    at = np.array([(s.bar or 1) + share for s, share in zip(played, in_bar, strict=True)])
+    in_bar = np.array([((s.beat or 1) - 1 + ((s.part or 1) - 1) / per_beat) / beats for s in played])
+    bar = np.array([s.bar or 1 for s in played])
     grid_s = np.array([_line_s(s) for s in played])
-    bar_s = beats * 60 / m.exercise.bpm if m.exercise.bpm else 2.0
-    if np.ptp(at) > 1:
-        bar_s = float(np.polyfit(at, grid_s, 1)[0])
-    shares = dict(zip([id(s) for s in played], in_bar, strict=True))
-    starts: dict[int, list[float]] = defaultdict(list)
-    for s in played:
-        starts[s.bar or 1].append(_line_s(s) - shares[id(s)] * bar_s)
-    known = {bar: float(np.median(times)) for bar, times in starts.items()}
+    usual_s = beats * 60 / m.exercise.bpm if m.exercise.bpm else 2.0
+    if np.ptp(bar + in_bar) > 1:
+        usual_s = float(np.polyfit(bar + in_bar, grid_s, 1)[0])
+    starts: dict[int, float] = {}
+    lengths: dict[int, float] = {}
+    for number in sorted(set(bar.tolist())):
+        here = bar == number
+        several = here.sum() > 1 and np.ptp(in_bar[here]) >= LEAST_SPAN
+        lengths[number] = float(np.polyfit(in_bar[here], grid_s[here], 1)[0]) if several else usual_s
+        starts[number] = float(np.median(grid_s[here] - in_bar[here] * lengths[number]))
     for o in m.omitted:
-        if o.bar not in known:
-            known[o.bar] = o.time_s - (o.beat - 1 + (o.part - 1) / per_beat) / beats * bar_s
-    return known, bar_s
+        if o.bar not in starts:
+            lengths[o.bar] = usual_s
+            starts[o.bar] = o.time_s - (o.beat - 1 + (o.part - 1) / per_beat) / beats * usual_s
+    return starts, lengths
 
 
-def _bar_at(starts: dict[int, float], bar_s: float, time_s: float) -> int | None:
+def _bar_at(starts: dict[int, float], lengths: dict[int, float], time_s: float) -> int | None:
     """The bar in which a strum without a slot lies."""
-    return next((bar for bar, start_s in starts.items() if start_s <= time_s < start_s + bar_s), None)
+    return next((bar for bar, start_s in starts.items() if start_s <= time_s < start_s + lengths[bar]), None)
 
 
 def _concerns(obstacle: Obstacle | None, s: Strum, tolerance_ms: float | None) -> bool:

@@ -47,6 +47,7 @@ def lines(measurement: Measurement) -> tuple[Line, ...]:
     in_the_way = "In the way" if verdict.state == "not-yet" else "To work on"
     rows = [
         ("Verdict", conclusion.state(m)),
+        ("Steps", conclusion.step_by_step(m)),
         *((in_the_way, text) for text in conclusion.in_the_way(m)),
         ("Do", conclusion.to_do(m)),
         ("Next", conclusion.next_take(m)),
@@ -107,7 +108,8 @@ def title(measurement: Measurement) -> str:
     name = printable(exercise.name or (PurePath(m.take.path).stem if m.take.path else "One take"))
     details = []
     if m.timing is not None:
-        details = [conclusion.at_tempo(exercise, exercise.bpm)] if exercise.bpm else []
+        stepped = [conclusion.tempo_played(m)] if len(m.steps) > 1 else []
+        details = stepped or ([conclusion.at_tempo(exercise, exercise.bpm)] if exercise.bpm else [])
         details += [text for text in (exercise.meter, exercise.pattern) if text]
     details.append(f"{words.count(len(m.strums), 'strum')} in {words.clock(m.take.duration_s)}")
     return f"{name}: {', '.join(details)}"
@@ -118,8 +120,8 @@ def headline(measurement: Measurement) -> str:
     verdict = measurement.verdict
     if measurement.timing is None or verdict is None:
         return f"{words.count(len(measurement.strums), 'strum')} found"
-    bpm = measurement.exercise.bpm
-    at = f" at {words.bpm(bpm)} bpm" if bpm is not None else ""
+    tempo = conclusion.tempo_played(measurement)
+    at = f" at {tempo}" if tempo else ""
     said = {"held": f"Held{at}", "not-yet": f"Not yet{at}", "cannot-tell": f"Cannot tell{at}"}[verdict.state]
     if not verdict.obstacles:
         return said
