@@ -11,10 +11,11 @@ from strumclock.report.comparing import comparison, tuning_table
 from strumclock.report.comparison_plot import plot_comparison, write_comparison_plot
 from strumclock.report.language import Language, language_of, languages
 from strumclock.report.methods import methods
+from strumclock.report.offsets_plot import plot_offsets
 from strumclock.report.outputs import Outputs, write_outputs
 from strumclock.report.page import page, write_page
 from strumclock.report.picture import plot_take, write_plot
-from strumclock.report.plots import plot_beats, plot_offsets
+from strumclock.report.places_plot import plot_beats
 from strumclock.report.progress_text import in_short, progress_summary
 from strumclock.report.schema import SCHEMA_ID, dumps, load_schema, plain, to_dict, to_json
 from strumclock.report.sentences import details, headline, lines
