@@ -179,7 +179,8 @@ def _picture(m: Measurement) -> Markup:
     save(figure, out, "png")
     data = base64.b64encode(out.getvalue()).decode("ascii")
     return _markup(
-        '<img alt="every strum over the bars: {}" style="width: 800px; max-width: 100%" src="data:image/png;base64,{}">',
+        '<img alt="every strum over the bars: {}" '
+        'style="width: 800px; max-width: 100%" src="data:image/png;base64,{}">',
         headline(m), data,
     )  # fmt: skip
 

@@ -141,11 +141,12 @@ def _draw_dots(ax: Axes, time_s: Floats, y: Floats, *, marker: str, size: float,
     inside = ~(above | below)
     ax.plot(time_s[inside], y[inside], ls="", marker=marker, ms=size, mfc=face, mec=ACCENT, mew=1.0, zorder=3)
     for out, edge, triangle in ((above, high - room, "^"), (below, low + 3 * room, "v")):
-        ax.plot(time_s[out], np.full(int(out.sum()), edge), ls="", marker=triangle, ms=size, mfc=INK, mec=INK, zorder=3)
+        edges = np.full(int(out.sum()), edge)
+        ax.plot(time_s[out], edges, ls="", marker=triangle, ms=size, mfc=INK, mec=INK, zorder=3)
 
 
 def _draw_click(ax: Axes, own: OwnTempo) -> None:
-    """The click's beats as the player's own tempo sees them: from one to the next they move on, and come round again."""
+    """The click's beats as the player's own tempo sees them: they move on from one to the next, and come round."""
     if own.click_s.size < 2:
         return
     beat_ms = 1000 * own.beat_s
