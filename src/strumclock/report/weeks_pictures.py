@@ -10,7 +10,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from strumclock.report import words
-from strumclock.report.class_table import need_in_words
+from strumclock.report.class_text import need_in_words
 from strumclock.report.drawing import (
     INK,
     LABEL_PT,
