@@ -9,7 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from strumclock.report import words
-from strumclock.report.class_table import need_in_words
+from strumclock.report.class_text import need_in_words
 from strumclock.report.drawing import INK, PALE, SOFT, drawable, new_figure, say, title_of, write_picture
 from strumclock.report.progress_text import facts, in_short
 from strumclock.report.weeks_plots import plot_cause, plot_jitter, plot_placement, plot_tempo
