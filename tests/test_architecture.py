@@ -187,7 +187,7 @@ def test_modules_are_imported_by_name_only_where_that_is_the_task() -> None:
                 users.add(str(file.relative_to(PACKAGE)))
     faces = {
         "__init__.py",
-        *(f"{name}/__init__.py" for name in ("batch", "cli", "journal", "report", "timing", "weeks")),
+        *(f"{name}/__init__.py" for name in ("batch", "cli", "journal", "pipeline", "report", "timing", "weeks")),
     }
     assert users <= faces
 
@@ -219,7 +219,17 @@ def test_the_command_measures_a_take_without_the_database() -> None:
     """In a fresh process: what a practice.toml around the take says is looked for, and no table is made for that."""
     take = REFERENCE_AUDIO / "steady.flac"
     code = f"from strumclock.cli import main\nmain(['measure', {str(take)!r}, '--bpm', '84'])"
-    assert not _loaded_after(code) & {"sqlalchemy", "pandas", "matplotlib", "librosa", "numba", "jinja2", "av"}
+    loaded = _loaded_after(code)
+    assert not loaded & {"sqlalchemy", "pandas", "matplotlib", "librosa", "numba", "jinja2", "av"}
+    others = (
+        "weeks",
+        "batch.planning",
+        "pipeline.comparison",
+        "report.page_take",
+        "report.picture",
+        "report.class_text",
+    )
+    assert not {m for m in loaded for other in others if m.startswith(f"strumclock.{other}")}
 
 
 def test_the_default_measurement_loads_nothing_that_it_does_not_use() -> None:
@@ -239,7 +249,7 @@ def test_the_table_of_a_class_loads_nothing_that_only_measuring_and_drawing_need
         "    Journal(folder).note('Ines', 'new')\n    assert main(['class', folder]) == 0"
     )
     loaded = _loaded_after(code)
-    assert "strumclock.report.class_table" in loaded
+    assert "strumclock.report.class_text" in loaded
     assert not loaded & {"scipy", "pandas", "matplotlib", "numba", "av", "soundfile", "tomlkit", "jinja2", "babel"}
 
 
@@ -255,6 +265,15 @@ def test_public_names_come_on_demand() -> None:
     with pytest.raises(AttributeError, match="no attribute 'nothing'"):
         strumclock.nothing  # noqa: B018
     assert strumclock.__version__[0].isdigit()
+
+
+def test_no_name_that_comes_on_demand_is_that_of_a_module_beside_it() -> None:
+    """PEP 562 is asked only for what is not there: once such a module is loaded, its name would mean the module."""
+    import strumclock.report
+
+    for face in (strumclock, strumclock.batch, strumclock.journal, strumclock.pipeline, strumclock.report):
+        beside = {file.stem for file in Path(str(face.__file__)).parent.glob("*.py")}
+        assert not beside & set(face.__all__), face.__name__
 
 
 def test_no_package_has_the_name_of_a_public_function() -> None:

@@ -11,6 +11,7 @@ import pytest
 
 from strumclock.errors import UsageError
 from strumclock.journal import Answer, Assignment, Journal, places
+from strumclock.weeks.assigned import standings
 
 TWO_CHORDS = {"name": "Two chords", "chords": "A D", "beats_per_change": 4.0}
 MONDAY, SUNDAY = date(2026, 11, 23), date(2026, 11, 29)
@@ -107,3 +108,20 @@ def test_a_journal_of_version_3_is_migrated_and_loses_nothing(tmp_path):
     with sqlite3.connect(tmp_path / places.FILE_NAME) as raw:
         assert raw.execute("SELECT value FROM meta WHERE key = 'version'").fetchone() == ("4",)
     raw.close()
+
+
+def test_what_was_set_last_comes_with_the_takes_since_and_stands_as_in_the_whole_history(tmp_path):
+    """Against the plain way: the last standing from the whole history is the one from what a batch reads."""
+    journal = Journal(tmp_path)
+    rows = ["student,date,exercise,tempo,held"]
+    rows += [f"Ines,2026-03-{day:02d},two chords,{60 + day},{'yes' if day % 2 else 'no'}" for day in range(1, 21)]
+    (tmp_path / "page.csv").write_text("\n".join(rows))
+    journal.import_csv(tmp_path / "page.csv")
+    assert journal.since_set("Ines").assignments == ()
+    told = {"name": "two chords"}
+    journal.assign([assignment(exercise=told, bpm=70, given_on=date(2026, 3, day), due_on=None) for day in (2, 9, 16)])
+    whole, part = journal.history("Ines"), journal.since_set("Ines")
+    assert len(part.takes) == 5
+    expected = standings(whole.assignments, whole.takes, whole.exercises)[0]
+    assert standings(part.assignments, part.takes, part.exercises)[0] == expected
+    assert expected.met_on == date(2026, 3, 17)

@@ -15,6 +15,7 @@ from strumclock.batch import measure_folder
 from strumclock.errors import JournalError
 from strumclock.journal import Journal, schema
 from strumclock.journal.opening import POSTGRESQL_SCHEMA
+from strumclock.report import answers
 from strumclock.weeks import class_list, progress
 
 pytestmark = pytest.mark.slow
@@ -132,3 +133,18 @@ def test_folders_are_told_apart_letter_by_letter(journal):
             "EXPLAIN SELECT 1 FROM takes WHERE path ~>=~ 'a/' AND path ~<~ 'a0'"
         ).scalars()
         assert any("takes_by_path" in line for line in plan)
+
+
+def test_answers_are_the_same_as_from_a_file(journal, tmp_path):
+    """Against the same takes in a file: the latest takes and answers come in one order, takes without a date too."""
+    texts = []
+    for book in (journal, Journal(tmp_path)):
+        for seed, day in enumerate((date(2026, 3, 2), date(2026, 3, 3), None)):
+            measured = take_json(seed=seed, margin=0.9, exercise={"name": "two chords", "chords": ["A", "D"]})
+            book.record(entry(measurement=measured, identity=f"sha256:{seed}", played_on=day))
+        (first,) = answers(book, today=date(2026, 3, 4))
+        book.mark_sent(book.keep_answer(first), on=date(2026, 3, 4))
+        (second,) = answers(book, today=date(2026, 3, 14))
+        texts.append((first.text, second.text))
+        assert [one.text for one in book.answers("Ines", last=1)] == [first.text]
+    assert texts[0] == texts[1]

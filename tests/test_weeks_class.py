@@ -16,7 +16,7 @@ from strumclock.batch import measure_folder
 from strumclock.cli import main
 from strumclock.journal import Answer, Assignment, Journal, TakeEntry
 from strumclock.journal.writing import write_take
-from strumclock.report.class_table import BLOCKS, GAP, NOT_HELD, PLAIN_BLOCKS, PLAIN_GAP, PLAIN_NOT_HELD
+from strumclock.report.class_text import BLOCKS, GAP, NOT_HELD, PLAIN_BLOCKS, PLAIN_GAP, PLAIN_NOT_HELD
 from strumclock.weeks import class_frame, class_list, progress, record
 from strumclock.weeks.need import NEEDS
 

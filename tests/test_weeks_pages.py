@@ -15,8 +15,8 @@ from practice import take_json
 from strumclock.batch.pages import write_class_pages
 from strumclock.errors import OutputError
 from strumclock.journal import Journal, TakeEntry
+from strumclock.report.page_student import student_page
 from strumclock.report.page_weeks import BOTTOM, LOW, TALL, TOP, cause_chart, scatter_chart, tempo_chart
-from strumclock.report.student_page import student_page
 from strumclock.weeks import class_list, exercise_progress, progress
 from strumclock.weeks.causes import Cause
 from strumclock.weeks.week import Point, Span

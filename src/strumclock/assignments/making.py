@@ -13,11 +13,11 @@ from strumclock.assignments import settings
 from strumclock.assignments.proposing import Proposal
 from strumclock.assignments.track import ENDINGS, encoded
 from strumclock.batch.files import ASSIGNED_FOLDER
-from strumclock.batch.settings import FILE_NAME
 from strumclock.clicktrack import ClickTrack, click_track
 from strumclock.errors import OutputError, StrumclockError, UsageError
 from strumclock.fields import fields_of
 from strumclock.grid import Exercise
+from strumclock.journal.places import SETTINGS_NAME
 from strumclock.report.language import ENGLISH, Language
 from strumclock.report.sheet import Sheet, sheet
 from strumclock.saving import replacing, write_text
@@ -141,7 +141,7 @@ def assign(
     return Made(
         exercise=name,
         proposals=tuple(proposals),
-        settings=place / FILE_NAME,
+        settings=place / SETTINGS_NAME,
         tracks=tuple(path for path, _, _ in tracks.values()),
         sheets=tuple(sheets),
     )

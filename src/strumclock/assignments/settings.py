@@ -8,11 +8,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from strumclock.assignments.proposing import Proposal
-from strumclock.batch.settings import FILE_NAME, Settings, SettingsFiles, add_settings
+from strumclock.batch.settings import Settings, SettingsFiles, add_settings
 from strumclock.errors import OutputError, UsageError
 from strumclock.fields import fields_of
 from strumclock.grid import Exercise
 from strumclock.journal import plain
+from strumclock.journal.places import SETTINGS_NAME
 from strumclock.saving import write_text
 
 if TYPE_CHECKING:
@@ -61,11 +62,11 @@ def told_exercise(folder: Path, name: str, told: Mapping[str, Any]) -> tuple[str
 def read(folder: Path) -> str | None:
     """The text of a folder's practice.toml; None where there is none."""
     try:
-        return (folder / FILE_NAME).read_text(encoding="utf-8-sig")
+        return (folder / SETTINGS_NAME).read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         return None
     except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(f"{folder / FILE_NAME} must be readable UTF-8 text, but: {error}") from None
+        raise UsageError(f"{folder / SETTINGS_NAME} must be readable UTF-8 text, but: {error}") from None
 
 
 def with_assignments(
@@ -145,7 +146,7 @@ def check(folder: Path, after: str) -> None:
         If they say something impossible: the same set twice on one day, for example.
     """
     above = SettingsFiles().of(str(folder.parent)).exercises
-    add_settings(Settings(exercises=above), after, str(folder / FILE_NAME))
+    add_settings(Settings(exercises=above), after, str(folder / SETTINGS_NAME))
 
 
 def write(folder: Path, before: str | None, after: str) -> None:
@@ -156,7 +157,7 @@ def write(folder: Path, before: str | None, after: str) -> None:
     OutputError
         If the file is another than the one that was read.
     """
-    path = folder / FILE_NAME
+    path = folder / SETTINGS_NAME
     if read(folder) != before:
         raise OutputError(f"{path} was changed meanwhile, by hand or a program; nothing was written; run it again")
     write_text(path, after)

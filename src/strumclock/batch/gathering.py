@@ -53,12 +53,12 @@ def gather(
         journal.add_students(fresh)
     takes.set_assignments(planner.settings, {**everybody, **silent})
     merge_renamed(journal, takes.moves, {plain(name) for name in (*everybody, *silent)})
-    given = {one.student for one in journal.assignments()} if everybody or silent else set()
+    listed = set(journal.students())
     today = date.today()
     found: list[Gathered] = []
     for name in sorted({**everybody, **silent, **dict.fromkeys(new, "")}, key=str.casefold):
-        if name in given and len(found) < SPOKEN_OF:
-            past = journal.history(name)
+        past = journal.since_set(name) if name in listed and len(found) < SPOKEN_OF else None
+        if past is not None and past.assignments:
             last = standings(past.assignments, past.takes, past.exercises)[0]
             at = "" if last.assignment.bpm is None else f" at {last.assignment.bpm:.4g}"
             label = f"{last.assignment.exercise.get('name') or last.assignment.label}{at}"

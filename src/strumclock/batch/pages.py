@@ -18,8 +18,8 @@ from strumclock.journal import Journal
 from strumclock.pipeline import measure
 from strumclock.report import write_page
 from strumclock.report.class_page import class_page, file_names
-from strumclock.report.class_table import rows_of
-from strumclock.report.student_page import GENERATOR, student_page
+from strumclock.report.class_text import rows_of
+from strumclock.report.page_student import GENERATOR, student_page
 from strumclock.saving import write_text
 from strumclock.weeks import Progress, progress
 

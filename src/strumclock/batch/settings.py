@@ -44,9 +44,9 @@ from strumclock.errors import UsageError, printable
 from strumclock.fields import fields_of, number_between
 from strumclock.grid import BPM_RANGE, Exercise
 from strumclock.journal import plain
+from strumclock.journal.places import SETTINGS_NAME
 from strumclock.pipeline.options import MeasureOptions
 
-FILE_NAME = "practice.toml"
 EXERCISE_FIELDS = {name: field for name, field in fields_of(Exercise).items() if field.in_files}
 OPTION_FIELDS = {name: field for name, field in fields_of(MeasureOptions).items() if field.in_files}
 _TOP = ("root", "student", "equipment", "language", "standard", "takes_to_hold", "defaults", "exercises", "assignments")
@@ -129,7 +129,7 @@ class SettingsFiles:
             chain = parents(folder)
             if len(chain) > 1:
                 merged = self.of(chain[1]) if chain[1] != folder else merged
-            found = read_text_file(folder, FILE_NAME)
+            found = read_text_file(folder, SETTINGS_NAME)
             if found:
                 self._own.add(folder)
             self._known[folder] = add_settings(merged, found[1], found[0]) if found else merged

@@ -13,10 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from strumclock.batch.files import Found, is_remote, parents, read_text_file
-from strumclock.batch.names import read_name
-from strumclock.batch.planning import Planner
-from strumclock.batch.settings import FILE_NAME
 from strumclock.errors import UsageError
+from strumclock.journal.places import SETTINGS_NAME
 
 FILES_NAME = "the file's name"
 
@@ -64,6 +62,9 @@ def told_around(path: str | os.PathLike[str]) -> Around:
     settings = _nearest(folder)
     if settings is None:
         return Around()
+    from strumclock.batch.names import read_name
+    from strumclock.batch.planning import Planner  # few recordings have settings around them
+
     found = Found(path=full, folder=folder, size=0, stamp="", changed_at=None)
     planner = Planner(folder, edits={}, name_of=str, container_time=lambda _: None, assume=False)
     plans = planner.plans(found, sha256="")
@@ -81,5 +82,5 @@ def told_around(path: str | os.PathLike[str]) -> Around:
 
 def _nearest(folder: str) -> str | None:
     """The settings file nearest to a folder, in it or above; None where there is none."""
-    found = (read_text_file(place, FILE_NAME) for place in parents(folder))
+    found = (read_text_file(place, SETTINGS_NAME) for place in parents(folder))
     return next((file[0] for file in found if file is not None), None)

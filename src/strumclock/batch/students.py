@@ -13,9 +13,9 @@ from collections.abc import Callable, Iterator
 
 from strumclock.batch.files import is_remote
 from strumclock.batch.names import read_name
-from strumclock.batch.settings import FILE_NAME
 from strumclock.batch.table import FILE_NAME as TABLE_NAME
 from strumclock.errors import printable
+from strumclock.journal.places import SETTINGS_NAME
 from strumclock.report.writing import SOUND_ENDINGS
 
 _NOBODY = re.compile(
@@ -70,7 +70,7 @@ def silent_folders(root: str) -> Iterator[str]:
         return
     for place, folders, names in os.walk(root):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
-        if FILE_NAME not in names:
+        if SETTINGS_NAME not in names:
             continue
         for name in folders:
             if name_of_folder(name) is not None and _is_empty(os.path.join(place, name)):
@@ -80,7 +80,7 @@ def silent_folders(root: str) -> Iterator[str]:
 def _is_empty(folder: str) -> bool:
     for _, folders, names in os.walk(folder):
         folders[:] = [name for name in folders if not name.startswith(".")]
-        visible = [name for name in names if not name.startswith(".") and name not in (FILE_NAME, TABLE_NAME)]
+        visible = [name for name in names if not name.startswith(".") and name not in (SETTINGS_NAME, TABLE_NAME)]
         if visible or any(os.path.splitext(name)[1].lower() in SOUND_ENDINGS for name in names):
             return False
     return True

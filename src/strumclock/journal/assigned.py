@@ -83,13 +83,15 @@ def write(connection: sa.Connection, given: Iterable[Assignment], *, replace: bo
         connection.execute(assignments.delete().where(gone))
 
 
-def read(connection: sa.Connection, student: str | None = None) -> tuple[Assignment, ...]:
-    """What was set, oldest first: to one student, or to all."""
+def read(connection: sa.Connection, student: str | None = None, *, since: date | None = None) -> tuple[Assignment, ...]:
+    """What was set, oldest first: to one student, or to all; on a day or later."""
     query = sa.select(assignments, students.c.name.label("student"), *(exercises.c[name] for name in FIELDS))
     query = query.join(students, assignments.c.student_id == students.c.id)
     query = query.join(exercises, assignments.c.exercise_id == exercises.c.id)
     if student is not None:
         query = query.where(assignments.c.student_id == known_student(connection, student)[0])
+    if since is not None:
+        query = query.where(assignments.c.given_on >= since)
     return tuple(
         Assignment(
             student=row.student,

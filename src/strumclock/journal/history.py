@@ -16,7 +16,7 @@ from strumclock.journal import assigned
 from strumclock.journal.assigned import Assignment
 from strumclock.journal.edits import known_exercise, known_student
 from strumclock.journal.same import Same, used_by
-from strumclock.journal.schema import figures, goals, students, takes
+from strumclock.journal.schema import assignments, figures, goals, students, takes
 from strumclock.journal.tables import why_not_counted
 
 CHUNK = 500
@@ -171,23 +171,43 @@ def history(
     return _history(connection, owner, name, told, only, last)
 
 
+def since_set(connection: sa.Connection, student: str) -> History:
+    """What was set to a student last, and the takes since then, without their figures; no takes where nothing was."""
+    owner, name = known_student(connection, student)
+    day = connection.execute(
+        sa.select(sa.func.max(assignments.c.given_on)).where(assignments.c.student_id == owner)
+    ).scalar()
+    if day is None:
+        return History(student=name, takes_to_hold=None, takes=(), exercises={})
+    return _history(connection, owner, name, None, None, None, since=day)
+
+
 def _history(
-    connection: sa.Connection, owner: int, name: str, told: int | None, only: Same | None, last: int | None
+    connection: sa.Connection,
+    owner: int,
+    name: str,
+    told: int | None,
+    only: Same | None,
+    last: int | None,
+    *,
+    since: date | None = None,
 ) -> History:
     query = sa.select(*(takes.c[column] for column in _COLUMNS)).where(takes.c.student_id == owner)
     if only is not None:
         query = query.where(takes.c.exercise_id.in_(only.ids))
+    if since is not None:
+        query = query.where(takes.c.played_on >= since)
     when = (takes.c.played_on, takes.c.played_at, takes.c.id)
     if last is None:
         rows = connection.execute(query.order_by(*when)).all()
     else:
         latest_first = [column.desc().nulls_last() for column in when]
         rows = connection.execute(query.order_by(*latest_first).limit(last)).all()[::-1]
-    figure = _figures(connection, [row.id for row in rows])
+    figure = _figures(connection, [row.id for row in rows] if since is None else [])
     same = (only,) if only is not None else used_by(connection, owner)
     number = {row: one.id for one in same for row in one.ids}
     past = tuple(_past_take(row, number.get(row.exercise_id), figure.get(row.id, {})) for row in rows)
-    given = _given(assigned.read(connection, name), number)
+    given = _given(assigned.read(connection, name, since=since), number)
     used = {take.exercise_id for take in past} | {one.exercise_id for one in given}
     return History(
         student=name,

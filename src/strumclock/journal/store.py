@@ -22,7 +22,7 @@ from strumclock.journal.copying import CSV_NAME, bring_up_to_date, is_current, i
 from strumclock.journal.csvfile import read_page, write_csv
 from strumclock.journal.entry import TakeEntry
 from strumclock.journal.forgetting import Forgotten, Traces
-from strumclock.journal.history import History, history
+from strumclock.journal.history import History, history, since_set
 from strumclock.journal.overview import StudentTakes, overview
 from strumclock.journal.paper import Imported
 from strumclock.journal.same import used_by
@@ -211,6 +211,11 @@ class Journal(Connected, Shown):
         only so many of them, the latest."""
         with self.reading() as connection:
             return history(connection, student, exercise, last=last)
+
+    def since_set(self, student: str) -> History:
+        """What was set to a student last, and the takes since, without their figures."""
+        with self.reading() as connection:
+            return since_set(connection, student)
 
     def assignments(self, student: str | None = None) -> tuple[Assignment, ...]:
         """What was set, oldest first: to one student, or to all."""

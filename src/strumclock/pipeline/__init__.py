@@ -5,6 +5,7 @@ The names below are loaded when they are first used: who only asks which options
 
 from __future__ import annotations
 
+import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -13,6 +14,14 @@ if TYPE_CHECKING:
     from strumclock.pipeline.measuring import measure, measure_parts
     from strumclock.pipeline.options import MeasureOptions
     from strumclock.pipeline.own_times import measure_strums
+
+_HOME = {
+    "comparison": ("Comparison", "Difference", "compare"),
+    "measurement": ("GridInfo", "LeftClick", "Measurement", "Omitted", "Step", "Strum", "TakeInfo"),
+    "measuring": ("measure", "measure_parts"),
+    "options": ("MeasureOptions",),
+    "own_times": ("measure_strums",),
+}
 
 __all__ = [
     "Comparison",
@@ -34,8 +43,7 @@ __all__ = [
 
 def __getattr__(name: str) -> Any:
     """Import a name from its module when it is first asked for (PEP 562)."""
-    if name not in __all__:
-        raise AttributeError(f"module 'strumclock.pipeline' has no attribute {name!r}")
-    from strumclock.pipeline import comparison, measurement, measuring, options, own_times
-
-    return next(getattr(m, name) for m in (options, measurement, measuring, comparison, own_times) if hasattr(m, name))
+    for module, names in _HOME.items():
+        if name in names:
+            return getattr(importlib.import_module(f"strumclock.pipeline.{module}"), name)
+    raise AttributeError(f"module 'strumclock.pipeline' has no attribute {name!r}")

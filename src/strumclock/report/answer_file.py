@@ -35,7 +35,7 @@ HEAD = re.compile(r"^== (.*) ==\s*$")
 OWN, CHECKSUM = "#", "# checksum "
 LARGEST_BYTES = 10_000_000  # a school's answers have some 100,000
 HOW_TO = """\
-# Change these words as you like, and send each student theirs. A block without words is not sent.
+# Change these words as you like, and send each student theirs. Not sent: lines that begin with #, blocks without words.
 # When they are sent, tell the practice record:  strumclock answer FOLDER --sent THIS_FILE
 """
 

@@ -8,12 +8,12 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from strumclock.report import html
+from strumclock.report.page_student import GENERATOR, style
 from strumclock.report.page_weeks import SPARK_HEIGHT, SPARK_WIDTH, spark
-from strumclock.report.student_page import GENERATOR, style
 from strumclock.report.words import count
 
 if TYPE_CHECKING:
-    from strumclock.report.class_table import Row
+    from strumclock.report.class_text import Row
     from strumclock.weeks import Progress
 
 

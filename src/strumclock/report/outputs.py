@@ -11,10 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from strumclock.errors import OutputError
 from strumclock.report.drawing import check_picture_name
-from strumclock.report.page import write_page
-from strumclock.report.picture import write_plot
 from strumclock.report.schema import dumps, to_dict
-from strumclock.report.sound import check_sound_name, write_sound
 from strumclock.report.writing import STANDARD_OUTPUT, check_outputs
 from strumclock.saving import write_text
 
@@ -73,6 +70,8 @@ class Outputs:
         if self.plot is not None:
             check_picture_name(self.plot)
         if self.sound is not None:
+            from strumclock.report.sound import check_sound_name
+
             check_sound_name(self.sound)
         for option, path in named.items():
             if path == STANDARD_OUTPUT and option != "--json":
@@ -87,11 +86,18 @@ class Outputs:
         OutputError
             If one of them cannot be written.
         """
+        # each writer is loaded where it is asked for: together they cost as much as a tenth of measuring
         if self.plot is not None:
+            from strumclock.report.picture import write_plot
+
             write_plot(measurement, self.plot, everything=self.everything)
         if self.page is not None:
+            from strumclock.report.page_take import write_page
+
             write_page(measurement, self.page)
         if self.sound is not None:
+            from strumclock.report.sound import write_sound
+
             write_sound(measurement, self.sound, force=self.force)
         if self.json is not None:
             self.write_json(to_dict(measurement))

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from strumclock.report import html
 from strumclock.report.cause_words import cause_name, day
-from strumclock.report.page import CAUTIONS
+from strumclock.report.page_take import CAUTIONS
 from strumclock.report.page_weeks import LEFT, RIGHT, SHOWN_WEEKS, WIDTH, cause_chart, scatter_chart, tempo_chart
 from strumclock.report.progress_text import facts, in_short
 from strumclock.report.words import count, number
