@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from strumclock.batch import Step
     from strumclock.recording import Moment
 
-USUAL_COLUMNS = 80
-METER_STEPS = 20
+USUAL_COLUMNS = 80  # of a terminal that does not say: a convention
+METER_STEPS = 20  # derived: from LOWEST_DB to 0 dB by STEP_DB
 LOWEST_DB, STEP_DB = -60.0, 3.0  # of the level meter: below, a microphone's own noise is seen
 LOUD_DB = -3.0  # a harder stroke would be cut off
 
