@@ -49,13 +49,9 @@ HITS, LOUDER_HIT = 3, 1.1
 else the first that is heard."""
 
 
-MOST = 0.7
-"""A train of which this share is heard leaves nothing to the multiples of its interval: what it lacks are accents of
-another sound, one of four at the least. From 0.7 to 0.98 nothing changes in sweep_click.py."""
-
-
 FULL = 0.9
-"""A train at a given tempo that is heard so nearly throughout is meant, though it gives little evidence."""
+"""A train of which this share is heard leaves nothing to the multiples of its interval. From 0.7 to 0.98
+nothing changes in sweep_click.py."""
 
 
 PARTS_OF_BEAT = (1, 2, 3, 4)
@@ -184,8 +180,8 @@ def _simple(ratio: float) -> bool:
 
 
 def _explained(train: Train, step: float) -> bool:
-    """Whether clicks at this step would be some of those of the train, most of which is heard."""
-    if train.score < PLAIN_SCORE or np.mean(train.heard) < MOST:
+    """Whether clicks at this step would be some of those of the train, which is heard nearly throughout."""
+    if train.score < PLAIN_SCORE or np.mean(train.heard) < FULL:
         return False
     times = step / train.step
     return round(times) >= 1 and abs(times - round(times)) < CLOCK * times
