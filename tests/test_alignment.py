@@ -476,6 +476,45 @@ def test_clicks_between_the_beats_do_not_double_an_untold_tempo() -> None:
     assert (found.slot == np.arange(len(take.grid))).all()
 
 
+@pytest.mark.parametrize("covered", [1, 2, 3])
+def test_strums_that_cover_the_last_clicks_of_a_bar_keep_their_slots(covered: int) -> None:
+    """The last clicks of the last bar are not recognised: all 96 eighths of 12 bars have slots."""
+    take = play(replace(EIGHTHS, pattern="DU"), Player(jitter_s=0.008), seed=6)
+    clicks = replace(clicks_of(take.grid, heard=len(take.grid.click_s) - covered), extent="throughout")
+    found = align(take.strum_s, replace(EIGHTHS, pattern="DU"), clicks=clicks)
+    assert (found.slot == np.arange(len(take.grid))).all()
+    if covered == 1:  # one more chord, on the next downbeat, is no part of the bar
+        rung = align(np.append(take.strum_s, take.grid.end_s), replace(EIGHTHS, pattern="DU"), clicks=clicks)
+        assert (rung.slot == [*range(len(take.grid)), OUTSIDE]).all()
+
+
+def test_slow_clicks_do_not_divide_a_slower_beat() -> None:
+    """Every other click at 55 sounds otherwise: no beat is at 27.5 (metronomes begin at 40; common practice)."""
+    asked = replace(QUARTERS, bpm=55)
+    take = play(asked, Player(), seed=19)
+    clicks = clicks_of(take.grid)
+    found = align(take.strum_s, Exercise(), clicks=replace(clicks, sound=2 * (np.arange(len(clicks.time_s)) % 2)))
+    assert found.exercise.bpm == 55
+
+
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        (replace(EIGHTHS, pattern="DU", swing=2 / 3), True),
+        (replace(EIGHTHS, per_beat=3, pattern="DDU"), True),
+        (replace(EIGHTHS, pattern="DU", swing=0.6), False),
+        (replace(EIGHTHS, pattern="DU"), False),
+    ],
+)
+def test_a_shuffle_and_dotted_beats_are_said_to_fit_alike(asked: Exercise, said: bool) -> None:
+    """Swung 2:1 or in triplets, nothing told: 12/8 has its strums at the same times (thirds of a beat); swung 3:2 not.
+    Where the meter is told nothing is left to say."""
+    take = play(asked, Player(jitter_s=0.008), seed=3, bars=16)
+    clicks = clicks_of(take.grid, accents=True)
+    assert ("two-readings" in codes(align(take.strum_s, Exercise(), clicks=clicks))) is said
+    assert "two-readings" not in codes(align(take.strum_s, Exercise(meter="4/4"), clicks=clicks))
+
+
 def test_double_time_is_said_not_folded() -> None:
     """Told quarters, played eighths: the strums between are added, and the notice says that they are regular."""
     take = play(replace(QUARTERS, per_beat=2), Player(jitter_s=0.008), seed=20)

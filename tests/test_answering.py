@@ -8,6 +8,8 @@ import re
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
 
 import pytest
 from answering_term import (
@@ -26,13 +28,13 @@ from answering_term import (
 from test_report_language import LETTERS, pseudo
 
 from strumclock.grid import build_grid
-from strumclock.journal import Answer, Assignment, Journal
+from strumclock.journal import Answer, Assignment, Journal, PastTake
 from strumclock.report.answer_words import LONGEST, in_words
 from strumclock.report.language import ENGLISH, language_of, languages
 from strumclock.report.statement_words import _WAYS, ways_of
 from strumclock.report.task_words import _TASKS
 from strumclock.verdict import Where
-from strumclock.weeks.answering import HEARD, SIDED, replies
+from strumclock.weeks.answering import HEARD, RECORDING, SIDED, _obstacle_and_task, replies
 from strumclock.weeks.hindrances import Hindrance, of_the_week
 from strumclock.weeks.record import DOUBTS
 from strumclock.weeks.statements import Reply, Statement
@@ -285,3 +287,26 @@ def test_the_obstacle_of_a_week_is_the_one_that_most_takes_show() -> None:
     assert apart.where == Where()
     assert of_the_week([(drift,), (), ()]) is None
     assert of_the_week([]) is None
+
+
+def noted(number: int, *, held: bool | None, source: str) -> PastTake:
+    """A take of which only this matters."""
+    return cast(PastTake, SimpleNamespace(id=number, held=held, source=source))
+
+
+@pytest.mark.parametrize(
+    ("takes", "codes"),
+    [
+        ([True, True], ["task-go-on"]),
+        ([True, False], ["task-go-on"]),
+        ([False, False], ["not-yet", "task-once-more"]),
+        ([True, False, False], ["not-yet", "task-once-more"]),
+        ([], ["task-go-on"]),
+    ],
+)
+def test_who_did_not_hold_most_takes_is_not_told_to_go_on(takes: list[bool], codes: list[str]) -> None:
+    """By the edges: half of the takes held is enough to go on; what takes noted on a page share is not known."""
+    following = Statement(code="", bpm=72.0)
+    for source, said in ((RECORDING, codes), ("paper", [code for code in codes if code != "not-yet"])):
+        sure = [noted(i, held=held, source=source) for i, held in enumerate(takes)]
+        assert [one.code for one in _obstacle_and_task(None, following, sure)] == said

@@ -20,7 +20,7 @@ from strumclock.onsets import Detector, Strums, find_strums, residual, shipped_d
 from strumclock.onsets.bands import BRIGHT_HZ, HIGHEST_HZ, QUIET_S, SPLITS_HZ, STEP_S, STEPS, bands_at
 from strumclock.onsets.comparison import AFTER, BEFORE, HOP, LEAST, _log_likelihood, compared
 from strumclock.onsets.detector import FEATURES, FORMAT
-from strumclock.onsets.finding import LEAD_S, TAIL_S, WORTH_NAMING_DB, _unclaimed
+from strumclock.onsets.finding import LEAD_S, TAIL_S, WORTH_NAMING_DB, _Look, _unclaimed, _with_second
 from strumclock.onsets.levels import HOP_S, QUIETEST, _bands, _power, _touched, measure_levels, with_halves
 from strumclock.onsets.network import _seen
 from strumclock.onsets.places import NEARBY, _reach, doubt_of, place_of, smearing
@@ -396,13 +396,36 @@ def test_a_detector_written_and_read_again_finds_the_same_strums(
     np.testing.assert_array_equal(one.time_s, other.time_s)
     np.testing.assert_array_equal(one.u_s, other.u_s)
     assert one.bias_u_s == other.bias_u_s
+    assert again.second is not None
+    assert again.second.calibration != CALIBRATION
+
+
+def test_a_second_opinion_drops_what_it_does_not_hear_and_adds_what_it_is_sure_of_by_construction() -> None:
+    """Four strums of one detector and five sounds of the other: which of them are told, and whose times."""
+    first_s, first_p = np.array([1.0, 2.0, 3.0, 4.0]), np.array([0.95, 0.75, 0.75, 0.95])
+    heard_s, likely = np.array([2.004, 3.5, 4.05, 5.0, 6.0]), np.array([0.6, 0.95, 0.99, 0.8, 0.95])
+    steps = np.full((5, STEPS), 1e-9)
+    steps[:, STEPS // 2] = 1.0
+    steps[4] = 1.0 / STEPS  # no telling when
+    look = _Look(
+        from_s=heard_s - (STEPS // 2 + 0.5) * STEP_S,
+        steps=steps,
+        likely=likely,
+        evidence=np.zeros((5, STEPS, 1), np.float32),
+    )
+    time_s, u_s, p = _with_second(first_s, np.full(4, 0.001), first_p, look, CALIBRATION)
+    np.testing.assert_allclose(time_s, [1.0, 2.0, 4.0, 3.5], atol=1e-6)  # 3.0 heard by one alone and not sure
+    np.testing.assert_array_equal(p, [0.95, 0.75, 0.95, 0.95])
+    assert u_s.shape == (4,)
 
 
 def test_another_detector_changes_what_is_found_by_construction(
     take: tuple[npt.NDArray[np.float32], FloatArray],
 ) -> None:
     """One that believes nothing finds nothing; one whose strums share all of their doubt says so."""
-    deaf = replace(shipped_detector(), calibration=replace(CALIBRATION, least_probability=1.1, least_if_sharp=1.1))
+    deaf = replace(
+        shipped_detector(), second=None, calibration=replace(CALIBRATION, least_probability=1.1, least_if_sharp=1.1)
+    )
     assert len(find_strums(take[0], RATE_HZ, detector=deaf)) == 0
     alike = replace(shipped_detector(), calibration=replace(CALIBRATION, bias_share=1.0))
     found = find_strums(take[0], RATE_HZ, detector=alike)

@@ -19,7 +19,9 @@ from strumclock.pipeline import measure
 from strumclock.pipeline.components import NOT_ASKED
 from strumclock.pipeline.measurement import LeftClick, Measurement, Step
 from strumclock.report import conclusion, places, timed, words
+from strumclock.report.obstacle_words import obstacle_sentence
 from strumclock.timing import Estimate, Finding
+from strumclock.verdict import Obstacle, Task, Where
 
 PLAIN = take(bars=14)
 SCOLDING = re.compile(
@@ -341,6 +343,41 @@ def test_a_take_that_left_the_click_says_where_to_listen() -> None:
     said = text(m)
     assert said["In the way"] == "From 0:12 on the strums keep a tempo of their own, about 96 bpm."
     assert "around 0:12, where strums and click part" in said["Do"]
+
+
+def test_a_take_that_fails_without_an_obstacle_is_played_once_more() -> None:
+    """Truth: the rule: what failed it is told, nothing is shown to stand in the way, so the take may be chance."""
+    m = take(bars=14, mean_ms=70)
+    assert m.verdict is not None
+    m = replace(m, verdict=replace(m.verdict, obstacles=(), task=Task(code="once-more")))
+    said = text(m)
+    assert re.search(r"on average they lie \d+ ms late and 50 ms are let pass\.$", said["Verdict"])
+    assert said["Do"] == "Record it once more: one take does not show whether this is a habit or chance."
+    assert said["Next"] == "Stay at 100 bpm. Stop at any pain or tension."
+    assert "In the way" not in said
+    assert report.message(m) == (
+        "Your strums are nicely even. It does not sit yet, but no one thing stands out. Play it a few times more and "
+        "listen to the click all the way. Next time keep the click at 100. Stop if anything hurts."
+    )
+
+
+def test_one_strum_left_out_or_added_is_in_one_bar() -> None:
+    """Truth: of one there is no most."""
+    where = Where(bars=(4,), beat=3, part=1)
+    one = Obstacle(
+        kind="omitted",
+        size=estimate(0.02, 0.01),
+        unit="share",
+        where=where,
+        ratio=None,
+        share=None,
+        held_without=True,
+        n=1,
+    )
+    said = obstacle_sentence(one, per_beat=1, standard_name="own")
+    assert said == "1 strum of the pattern was left out, on beat 3, in bar 4."
+    said = obstacle_sentence(replace(one, kind="added"), per_beat=1, standard_name="own")
+    assert said == "1 strum more than the pattern has, on beat 3, in bar 4."
 
 
 # the student's message ------------------------------------------------------------------------------------------------

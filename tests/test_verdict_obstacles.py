@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from tests.verdict_takes import effect, estimate, even, played
@@ -217,3 +219,47 @@ def test_changes_into_one_chord_that_come_late_are_named_by_it():
     assert (first.kind, first.where.from_chord, first.where.to_chord) == ("changes", None, "D")
     assert concluded.held.held is False
     assert first.held_without is True
+
+
+def test_a_take_that_does_not_hold_is_never_told_to_go_on():
+    """By the edges: a mean of 55 ms that the player's wander may have made fails `steady`, but nothing is shown of
+    it; then once more, at the tempo it was. A take that holds goes on, one too short is played longer."""
+    n = 64
+    wander = np.linspace(-60, 60, n // 2)
+    wander = np.concatenate([wander, wander[::-1]])
+    offset_ms = wander - wander.mean() + even(n, sd=4)
+    for mean_ms, expected in ((20.0, ("held", "go-on")), (55.0, ("not-yet", "once-more"))):
+        take = played(offset_ms / 4 + mean_ms)
+        concluded = conclude(take, _timing_without_findings(take), STEADY)
+        assert (concluded.verdict.state, concluded.verdict.task.code) == expected
+        assert concluded.verdict.obstacles == ()
+        assert concluded.held.next_bpm == 90 or concluded.verdict.state == "held"
+    short = played(even(12))
+    assert conclude(short, _timing_without_findings(short), STEADY).verdict.task.code == "longer-take"
+
+
+def _timing_without_findings(take):
+    """The real timing of a take, as if nothing in it were beyond chance."""
+    placed = PlacedStrums.of(
+        take.line_s + take.offset_ms / 1e3, take.line_s, slot=take.slot, bar=take.bar, beat=take.beat, part=take.part
+    )
+    return replace(measure_timing(placed, tolerance_s=0.05), findings=())
+
+
+@pytest.mark.parametrize("kind", ["omitted", "added"])
+def test_one_strum_is_an_obstacle_where_a_standard_lets_none_pass(kind):
+    """A standard that asks for every strum, or for none beside the pattern: one is what the take fails by. Several
+    come first of all obstacles, as whatever is never let pass."""
+    strict = replace(STEADY, played_share=1.0, added_share=1e-9)
+    for places in ([10], [10, 20, 33]):
+        take = (
+            played(even(64), missing=places)
+            if kind == "omitted"
+            else played(even(64), added=((3, 2, 1),) * len(places))
+        )
+        held, obstacles = find_obstacles(
+            take, strict, [effect("place", 80.0, np.arange(take.n) % 4 == 0, beat=1)], estimate(10.0)
+        )
+        assert held.held is False
+        assert (obstacles[0].kind, obstacles[0].n) == (kind, len(places))
+        assert obstacles[0].ratio is None if kind == "omitted" else obstacles[0].ratio > 1e6

@@ -24,6 +24,9 @@ if TYPE_CHECKING:
 
 LONGEST_BAR = 7
 """Beats in the longest bar that accents are believed to mark, when the first click heard is one of them."""
+SAME_SWING = 0.03
+"""A swing found within so much of 2:1 may be a third of the beat. Chosen by hand: 30 ms at 60 bpm, several times what a
+beginner's average over a take is off by."""
 EVEN_STRUMS, EVEN_SHARE = 16, 0.8
 """Strums, and the share of them one and the same odd distance apart, from which that may be a tempo of its own: a beat
 and a quarter is 80 against 100."""
@@ -146,6 +149,8 @@ def complete(frame: Frame, pulse: Pulse, given: Exercise, start: float, *, click
     swing = fit.swing if parts == fit.per_beat and parts in (2, 4) else None
     if given.swing is None and swing is not None:
         inferred.append("swing")
+    if given.per_beat is None and given.meter is None and given.swing is None:
+        notices += _thirds_notice(frame.meter, parts, swing)
     count_in = given.count_in
     if count_in is None and clicked:
         count_in = min(max(int(start) // frame.per_bar, 0), COUNT_IN_MAX_BARS)
@@ -222,6 +227,17 @@ def _pattern_notice(pattern: str | None, seen: inference.Pattern | None) -> Noti
         "not show down from up); strums left out of it are not counted as omitted"
     )
     return Notice(code="pattern-inferred", message=message)
+
+
+def _thirds_notice(meter: Meter, parts: int, swing: float | None) -> tuple[Notice, ...]:
+    """A shuffle at 2:1, triplets and a meter of dotted beats have their strums at the same times."""
+    shuffled = parts == 2 and swing is not None and abs(swing - inference.TRIPLET_SWING) <= SAME_SWING
+    if meter.beat_is_dotted or not (shuffled or parts == 3):
+        return ()
+    taken, asked = (f"a shuffle in {meter}", f"swing {swing:.2f}") if shuffled else (f"triplets in {meter}", "triplets")
+    dotted = f"{3 * meter.upper}/8" + (" or 6/8" if meter.upper == 4 else "")
+    message = f"the strums fit {taken} and {dotted} alike; {meter} with {asked} is taken, and the figures hardly differ"
+    return (Notice(code="two-readings", message=message),)
 
 
 def _even_notice(cell: Ints, parts: int, bpm: float) -> tuple[Notice, ...]:

@@ -37,8 +37,9 @@ of a wrong map are off by tens of milliseconds within a few beats."""
 MAP_BPM_DIGITS = 3  # a MIDI file's whole microseconds make 97 bpm 96.99995
 STEADY = 1e-6
 """A map whose beats differ by less than this (relatively) keeps one tempo."""
-SOUNDS_ON_BEATS, SOUNDS_AGREE = 2, 0.8
-"""The first sounds of a click are the beat's and the accent's; which share of them must come at one distance."""
+SOUNDS_ON_BEATS, SOUNDS_AGREE, SLOWEST_DIVIDED_BPM = 2, 0.8, 40.0
+"""The first sounds of a click are the beat's and the accent's; which share of them must come at one distance, and how
+many a minute at least (a metronome's scale begins at 40; common practice, no source)."""
 BEYOND = 4
 """Clicks for which a bending beat is carried on beyond the first and the last heard."""
 FAST_CLICKS_BPM = 160.0
@@ -318,6 +319,7 @@ def _sounding_ratio(clicks: Clicks, heard_bpm: float) -> float:
         return _playable_ratio(heard_bpm)
     usual = int(np.bincount(gaps).argmax())
     known = usual > 1 and usual in RATIOS and (gaps == usual).mean() >= SOUNDS_AGREE
+    known = known and heard_bpm / usual >= SLOWEST_DIVIDED_BPM
     return float(usual) if known else _playable_ratio(heard_bpm)
 
 

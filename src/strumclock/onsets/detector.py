@@ -15,8 +15,10 @@ from dataclasses import asdict, dataclass, fields
 from functools import lru_cache
 from importlib.resources import as_file, files
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from strumclock.errors import UsageError
 from strumclock.onsets.network import Weights
@@ -25,6 +27,7 @@ from strumclock.showing import Shown
 FORMAT = 2  # of the file
 FEATURES = 1  # of what the weights read: raised when `residual`, `bands` or `levels` change what they tell
 SHIPPED = "detector.npz"
+SECOND = "second_"  # begins the names of the second opinion's arrays
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,6 +89,9 @@ class Detector(Shown):
     calibration : Calibration
     provenance : mapping of str to object
         How the file was made: seeds, versions of packages, sounds and their sha256, figures on sounds kept out.
+    second : Detector, optional
+        One that was learned otherwise, asked about strums that this one is not sure of and about what is left; where
+        both are sure, this one's times stand.
 
     Examples
     --------
@@ -97,6 +103,7 @@ class Detector(Shown):
     weights: Weights
     calibration: Calibration
     provenance: Mapping[str, object]
+    second: Detector | None = None
 
     @classmethod
     def load(cls, path: str | os.PathLike[str]) -> Detector:
@@ -118,7 +125,10 @@ class Detector(Shown):
         try:
             with np.load(path, allow_pickle=False) as z:
                 about = json.loads(str(z["about"]))
-                weights = Weights.from_arrays({name: z[name] for name in z.files if name != "about"})
+                arrays = {name: z[name] for name in z.files if name != "about"}
+                weights = Weights.from_arrays(arrays)
+                second = _without(SECOND, arrays) if "second" in about else None
+                more = None if second is None else Weights.from_arrays(second)
         except (OSError, ValueError, KeyError) as e:
             raise UsageError(f"a detector is a file that strumclock.learning wrote; {path} is none ({e})") from e
         if (about.get("format"), about.get("features")) != (FORMAT, FEATURES):
@@ -126,6 +136,12 @@ class Detector(Shown):
                 f"a detector of format {FORMAT} for features {FEATURES} is needed; {path} has "
                 f"{about.get('format')} and {about.get('features')}; learn it anew"
             )
+        return cls._of(weights, about, path, None if more is None else cls._of(more, about["second"], path))
+
+    @classmethod
+    def _of(
+        cls, weights: Weights, about: Mapping[str, Any], path: str | os.PathLike[str], second: Detector | None = None
+    ) -> Detector:
         known = {f.name for f in fields(Calibration)}
         if set(about["calibration"]) != known:
             raise UsageError(
@@ -135,19 +151,26 @@ class Detector(Shown):
             weights=weights,
             calibration=Calibration(**about["calibration"]),
             provenance=MappingProxyType(about["provenance"]),
+            second=second,
         )
 
     def save(self, path: str | os.PathLike[str]) -> None:
         """Write the detector's file; half precision is enough for weights."""
-        about = {
-            "format": FORMAT,
-            "features": FEATURES,
-            "calibration": asdict(self.calibration),
-            "provenance": dict(self.provenance),
-        }
+        about: dict[str, object] = {"format": FORMAT, "features": FEATURES, **self._about()}
         arrays = {name: a.astype(np.float16) for name, a in self.weights.arrays().items()}
+        if self.second is not None:
+            about["second"] = self.second._about()
+            arrays |= {SECOND + name: a.astype(np.float16) for name, a in self.second.weights.arrays().items()}
         with open(path, "wb") as f:
             np.savez_compressed(f, about=np.array(json.dumps(about, indent=1)), **arrays)  # type: ignore[arg-type]
+
+    def _about(self) -> dict[str, object]:
+        return {"calibration": asdict(self.calibration), "provenance": dict(self.provenance)}
+
+
+def _without(prefix: str, arrays: Mapping[str, npt.NDArray[np.floating]]) -> dict[str, npt.NDArray[np.floating]]:
+    """The arrays whose names begin so, named without it."""
+    return {name.removeprefix(prefix): a for name, a in arrays.items() if name.startswith(prefix)}
 
 
 @lru_cache(maxsize=1)

@@ -129,6 +129,7 @@ def to_do(measurement: Measurement) -> str:
         f"{held.standard.min_duration_s:g} seconds at least.",
         "check-exercise": "See that tempo, pattern and first downbeat are those that were played.",
         "record-again": "Record it again with the phone nearer to the guitar, the click sounding in the room.",
+        "once-more": "Record it once more: one take does not show whether this is a habit or chance.",
         "go-on": "Go on: this tempo sits." if len(measurement.steps) < 2 else "Go on like this.",
     }[verdict.task.code]
 

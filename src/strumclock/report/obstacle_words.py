@@ -117,12 +117,13 @@ def _scatter(obstacle: Obstacle, *_: object) -> str:
 
 
 def _omitted(obstacle: Obstacle, per_beat: int, *_: object) -> str:
-    left_out = "was left out" if obstacle.n == 1 else "were left out"
-    return f"{words.count(obstacle.n, 'strum')} of the pattern {left_out}, most{_at_place(obstacle.where, per_beat)}"
+    left_out = "was left out," if obstacle.n == 1 else "were left out, most"
+    return f"{words.count(obstacle.n, 'strum')} of the pattern {left_out}{_at_place(obstacle.where, per_beat)}"
 
 
 def _added(obstacle: Obstacle, per_beat: int, *_: object) -> str:
-    return f"{words.count(obstacle.n, 'strum')} more than the pattern has, most{_at_place(obstacle.where, per_beat)}"
+    most = "" if obstacle.n == 1 else " most"
+    return f"{words.count(obstacle.n, 'strum')} more than the pattern has,{most}{_at_place(obstacle.where, per_beat)}"
 
 
 def _stopped(obstacle: Obstacle, *_: object) -> str:

@@ -130,7 +130,7 @@ def _goal_in_short(now: ExerciseProgress, goal: Outlook, today: date) -> str | N
         return f"The goal of {goal.bpm:.4g} bpm {'is' if _tried(now, goal.bpm) else 'may be'} in reach."
     if goal.earliest is not None and goal.latest is not None:
         span = _between(goal.earliest, goal.latest, today)
-        return f"The goal of {goal.bpm:.4g} bpm comes into reach {span}, if it goes on like this."
+        return f"The goal of {goal.bpm:.4g} bpm may come into reach {span}, if it goes on like this."
     return None
 
 
@@ -288,7 +288,8 @@ def _goal_line(exercise: ExerciseProgress, goal: Outlook, today: date | None) ->
         return f"{head}: {goal.reason}."
     if goal.latest is None:
         return f"{head}: not before the week of {day(goal.earliest, today=today)}; it may not be reached."
-    return f"{head}: in reach {_between(goal.earliest, goal.latest, today or date.min)}, if it goes on like this."
+    span = _between(goal.earliest, goal.latest, today or date.min)
+    return f"{head}: in reach {span}, if it goes on like this; it may not be reached."
 
 
 def signed(value: float) -> str:

@@ -10,7 +10,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from strumclock.errors import printable
-from strumclock.report.student_words import Ways, obstacle_ways
+from strumclock.report.student_words import Ways, not_yet_ways, obstacle_ways
 from strumclock.report.task_words import task_ways
 
 if TYPE_CHECKING:
@@ -295,6 +295,7 @@ def _as_task(code: str) -> Callable[[Statement, Language], Ways]:
 
 
 _WAYS: dict[str, Callable[[Statement, Language], Ways]] = {
+    "not-yet": lambda _, language: not_yet_ways(language),
     "better-tempo": _better_tempo,
     "better-rising": _better_rising,
     "better-changes": _better_changes,

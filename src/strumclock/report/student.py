@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from strumclock.report.language import Language, language_of
-from strumclock.report.student_words import obstacle_ways
+from strumclock.report.student_words import not_yet_ways, obstacle_ways
 from strumclock.report.task_words import task_ways
 from strumclock.verdict import WELL_EVEN
 
@@ -82,9 +82,9 @@ def _well(m: Measurement, held: Held, verdict: Verdict, language: Language) -> s
 
 
 def _one_thing(m: Measurement, verdict: Verdict, language: Language) -> str:
-    """The one thing that stands in the way."""
+    """The one thing that stands in the way; of a take that did not hold, that no one thing does."""
     if not verdict.obstacles:
-        return ""
+        return not_yet_ways(language)[0] if verdict.state == "not-yet" else ""
     first, per_beat = verdict.obstacles[0], m.exercise.per_beat or 1
     late = first.size.value > 0
     return obstacle_ways(first.kind, late=late, where=first.where, per_beat=per_beat, language=language)[0]

@@ -49,6 +49,21 @@ def obstacle_ways(kind: str, *, late: bool, where: Where, per_beat: int, languag
     return _OBSTACLES[kind](language, late, where, per_beat)
 
 
+def not_yet_ways(language: Language) -> Ways:
+    """Of takes that did not hold, where nothing is shown that stands in the way.
+
+    Examples
+    --------
+    >>> from strumclock.report.language import ENGLISH
+    >>> not_yet_ways(ENGLISH)[0]
+    'It does not sit yet, but no one thing stands out.'
+    """
+    return (
+        language.say("It does not sit yet, but no one thing stands out."),
+        language.say("No one thing stands in the way: it needs a few more rounds."),
+    )
+
+
 def _changes(language: Language, late: bool, where: Where, _: int) -> Ways:
     say = language.say
     if where.to_chord and where.from_chord:

@@ -125,6 +125,13 @@ def _record_again(language: Language, _: Where) -> Ways:
     )
 
 
+def _once_more(language: Language, _: Where) -> Ways:
+    return (
+        language.say("Play it a few times more and listen to the click all the way."),
+        language.say("Give it another go, calmly, and keep an ear on the click."),
+    )
+
+
 def _go_on(language: Language, _: Where) -> Ways:
     return (
         language.say("Go on like this."),
@@ -147,5 +154,6 @@ _TASKS: dict[str, Callable[[Language, Where], Ways]] = {
     "longer-take": _longer_take,
     "check-exercise": _check_exercise,
     "record-again": _record_again,
+    "once-more": _once_more,
     "go-on": _go_on,
 }

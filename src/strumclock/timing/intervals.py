@@ -90,7 +90,7 @@ def scatter(
     trust /= trust.sum()
     square = float(trust @ residual**2) * n / dof
     stated = float(trust @ u**2)
-    low, high = model.sigma_interval()
+    low, high = model.scatter_interval()
     if square <= (error_share + DOUBT_OF_SHARE) * stated:
         return Absent(
             code="within-measuring",

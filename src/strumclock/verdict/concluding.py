@@ -36,7 +36,8 @@ class Task:
     code : str
         ``"play-through"``, ``"hear-where-parted"``, ``"keep-hand-moving"``, ``"pattern-as-written"``,
         ``"change-alone"``, ``"foot-with-click"``, ``"hear-step"``, ``"muted-onto-click"``, ``"count-place"``,
-        ``"muted-with-click"``, ``"longer-take"``, ``"check-exercise"``, ``"record-again"``, ``"go-on"``.
+        ``"muted-with-click"``, ``"longer-take"``, ``"check-exercise"``, ``"record-again"``, ``"once-more"``
+        (not held, but nothing is shown that stands in the way), ``"go-on"``.
     where : Where
     bpm : float or None
         Tempo at which to do it, where it is not that of the next take.
@@ -148,7 +149,7 @@ def _task(held: Held, obstacles: Sequence[Obstacle], played: Played) -> Task:
     if codes & {"slots", "duration"} and not obstacles:
         return Task(code="longer-take")
     if not obstacles:
-        return Task(code="go-on")
+        return Task(code="go-on" if held.held else "once-more")
     first = obstacles[0]
     code = TASKS[first.kind]
     alone = None

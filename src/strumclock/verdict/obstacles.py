@@ -21,7 +21,8 @@ WORST_PLACES = 3
 """Places of an obstacle that are named: as many as somebody will listen to."""
 
 FEW_SHARE = 0.5
-"""Strums left out or added are no obstacle before they come to this share of what the standard lets pass."""
+"""Strums left out or added are no obstacle before there are two and they come to this share of what the standard lets
+pass, unless the take fails by them."""
 
 Z = 1.96
 """Half width of a normal 95 % interval in standard deviations (GUM, table G.1)."""
@@ -266,12 +267,13 @@ def _stretches(played: Played) -> list[Obstacle]:
 def _missing(played: Played, standard: Standard, held: Held) -> list[Obstacle]:
     """Strums left out and strums added, where there are so many that it matters."""
     found, n = [], played.n_slots
+    failed = {criterion.code for criterion in held.failed}
     for kind, places, allowed in (
         ("omitted", played.omitted, 1 - standard.played_share),
         ("added", played.added, standard.added_share),
     ):
         share = len(places) / n if n else 0.0
-        if len(places) < 2 or share <= FEW_SHARE * allowed:
+        if kind not in failed and (len(places) < 2 or share <= FEW_SHARE * allowed):
             continue
         without = replace(played, omitted=()) if kind == "omitted" else replace(played, added=())
         found.append(
@@ -280,7 +282,7 @@ def _missing(played: Played, standard: Standard, held: Held) -> list[Obstacle]:
                 size=_wilson(len(places), n),
                 unit="share",
                 where=_commonest(places),
-                ratio=share / allowed,
+                ratio=share / allowed if allowed > 0 else None,
                 share=None,
                 held_without=None if held.held is None else judge_take(without, standard).held,
                 n=len(places),

@@ -133,7 +133,7 @@ def reply(
         good = _good(now, sure, past, looked, told[-1].said if told else ()) or _thanks(new)
         statements = (
             good,
-            *_obstacle_and_task(thing, _next_tempo(now, past.exercises.get(now_id or 0), awaited, sure, thing)),
+            *_obstacle_and_task(thing, _next_tempo(now, past.exercises.get(now_id or 0), awaited, sure, thing), sure),
         )
     return Reply(student=progress.student, statements=statements, exercise_id=now_id, heard=heard, answered_on=last_on)
 
@@ -262,8 +262,14 @@ SIDED = frozenset({"changes", "place", "drift", "step", "placement"})
 """Obstacles that lie early or late."""
 
 
-def _obstacle_and_task(thing: Hindrance | None, following: Statement) -> tuple[Statement, ...]:
-    """The obstacle, if there is one, and what to do about it at the next tempo."""
+def _obstacle_and_task(
+    thing: Hindrance | None, following: Statement, sure: Sequence[PastTake]
+) -> tuple[Statement, ...]:
+    """The obstacle, if there is one, and what to do about it at the next tempo. Where most of the new takes did not
+    hold and share no obstacle, that; of takes noted on a page it is not known what they share."""
+    if thing is None and sum(take.held is False for take in sure) > len(sure) / 2:
+        recorded = any(take.source == RECORDING for take in sure)
+        return (*[Statement(code="not-yet")] * recorded, replace(following, code="task-once-more"))
     if thing is None:
         return (replace(following, code="task-go-on"),)
     side = ("-late" if thing.late else "-early") if thing.kind in SIDED else ""
