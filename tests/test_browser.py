@@ -225,7 +225,7 @@ def test_nothing_moves_for_who_asked_for_that(browser, pages, motion) -> None:
         assert seen.page.locator("line.play").count() == (0 if still else 1)
         assert seen.page.locator("ol.bars button.playing").count() == (1 if still else 0)
         seen.page.keyboard.press("Escape")
-        seen.page.wait_for_function("!document.querySelector('button.playing, line.play')")
+        seen.page.wait_for_selector("button.playing, line.play", state="detached")
         assert seen.said == []
 
 
@@ -237,8 +237,8 @@ def test_stop_is_out_of_use_once_the_whole_take_has_ended(browser, pages) -> Non
         seen.page.wait_for_function("!document.getElementById('sound-take').paused")
         assert seen.page.is_enabled("#stop")
         seen.page.evaluate("{ const s = document.getElementById('sound-take'); s.currentTime = s.duration - 0.5; }")
-        seen.page.wait_for_function("document.getElementById('sound-take').ended")
         seen.page.wait_for_selector("#stop:disabled")
+        assert seen.page.evaluate("document.getElementById('sound-take').ended")
         assert seen.page.locator("line.play").count() == 0
 
 

@@ -172,7 +172,7 @@ def test_a_strum_beyond_the_axis_keeps_its_chord_changes_square() -> None:
 
 
 def test_the_pages_bars_of_an_own_tempo_hold_its_strums_and_the_clicks_beats() -> None:
-    """Truth: six bars at 84 bpm, a click of 96: every strum is drawn once, beats of the click are 7/8 of the player's."""
+    """Truth: six bars at 84 bpm, a click of 96: each strum once, the click's beats are 7/8 of the player's."""
     m = session("left the click")
     parts = drawn_parts(m)
     assert [(part.number, part.kind, part.measured) for part in parts] == [
