@@ -298,12 +298,12 @@ def test_the_level_is_said_in_words_at_every_width(monkeypatch, capsys, columns:
     shown = capsys.readouterr().err.split("\r")[1:]
     assert max(len(text) for text in shown) <= columns - 1
     assert {text.rstrip(" .#[]").partition(": ")[2].strip() for text in shown[45:]} == {said}
-    assert all("[" in text for text in shown)
+    assert all(re.search(r"\[#*\.*\]", text) for text in shown)
     line.show(level.text(Moment(stage="take", bar=128, beat=4, bars=128, peak=0.1, lost=True)))
     assert "SAMPLES LOST" in capsys.readouterr().err
 
 
-def test_the_level_follows_a_recording_on_the_card(monkeypatch, capsys) -> None:
+def test_the_level_follows_a_recording_on_the_card(monkeypatch) -> None:
     """On the simulated card: test sounds, the count-in beat by beat, all twelve bars in order; the player's level is
     good, since the loudest strum is at 0.7 of full scale."""
     from strumclock.cli.live import Level
@@ -318,9 +318,8 @@ def test_the_level_follows_a_recording_on_the_card(monkeypatch, capsys) -> None:
     where = list(dict.fromkeys(text.partition(":")[0] for text in texts))
     assert where[0] == "test sounds"
     assert [w for w in where if w.startswith("counting")] == [f"counting in, {beat}" for beat in (1, 2, 3, 4)]
-    assert [w for w in where if w.startswith("bar")] == [
-        f"bar {b} of 12, beat {k}" for b in range(1, 13) for k in range(1, 5)
-    ]
+    beats = [f"bar {bar} of 12, beat {beat}" for bar in range(1, 13) for beat in range(1, 5)]
+    assert [w for w in where if w.startswith("bar")] == beats
     played = [text for text in texts if re.match("bar ([2-9]|10) of", text)]
     assert all("level good" in text for text in played)
 

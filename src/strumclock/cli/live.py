@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from strumclock.recording import Moment
 
 USUAL_COLUMNS = 80
-METER_STEPS = 20
-LOWEST_DB, STEP_DB = -60.0, 3.0  # of the level meter: below, a microphone's own noise is seen
+METER_STEPS = 12  # with the words before it the line fits 60 columns
+LOWEST_DB, STEP_DB = -60.0, 5.0  # of the level meter: below, a microphone's own noise is seen
 LOUD_DB, SOFT_DB = -3.0, -40.0
 """Peaks above: a harder stroke would be cut off; below: the room is nearly as loud. Common practice in recording."""
 HELD_MOMENTS = 40
@@ -114,7 +114,7 @@ class Level:
     >>> from strumclock.recording import Moment
     >>> level = Level()
     >>> level.text(Moment(stage="take", bar=3, beat=2, bars=16, peak=0.1))
-    'bar 3 of 16, beat 2: level good              [#############.......]'
+    'bar 3 of 16, beat 2: level good              [########....]'
     """
 
     def __init__(self) -> None:
