@@ -40,8 +40,10 @@ CHANGE_A_WEEK, JUMP_A_WEEK = 1 / 40, 1 / 60
 """How likely a week changes the slope, or the level at once. Calibrated (``tests/benchmarks/next_tempo.py``): oftener
 makes climbs doubtful, more seldom makes a layoff look like a long fall."""
 
-JUMP_SD = 0.15
-"""Size of a jump: layoffs of some weeks cost a tenth to a fifth (common practice, no source)."""
+JUMP_MEAN, JUMP_SD = -0.12, 0.12
+"""Size of a jump: layoffs of some weeks cost a tenth to a fifth (common practice, no source); nobody gains as much in a
+week as often. With jumps as likely up as down a climb of 1 bpm a week passed for one leap in every fourth player, and a
+layoff for a long fall in every fifth (``tests/benchmarks/next_tempo.py``)."""
 
 LAYOFF_WEEKS, LAYOFF_JUMP = 3, 0.3
 """After so many weeks without a take a jump is as likely as this."""
@@ -172,6 +174,7 @@ class Follower:
             p_jump = max(p_jump, LAYOFF_JUMP)
         jumped = t.copy()
         jumped[_JUMPED], jumped[_FROM] = week, t[_L]
+        jumped[_L] += JUMP_MEAN
         jumped[_LL] += JUMP_SD**2
         jumped[_WEIGHT] += math.log(p_jump)
         branches = [jumped]
