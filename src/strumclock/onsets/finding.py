@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 LEAST_GAP_S = 0.080  # nearer than this, two candidates are strings of one strum; the fastest strums are 100 ms apart
 SECOND_LOOK_S = 0.015  # the second look is centred so much after the first one's answer
 WELL_CENTRED_S = (0.002, 0.032)  # a strum so much before its candidate was seen well
-BLOCK = 256  # candidates looked at together: bounds the memory
+BLOCK = 128  # candidates looked at together: bounds the memory
 LONGEST_LOOK_S = 0.030  # level of a strum is read so much after its time
 BESIDE_S = (0.028, 0.025)  # before and after a time, so that the levels' windows do not overlap
 
@@ -192,16 +192,17 @@ def _look(
 ) -> _Look:
     """Look at the surroundings of each centre."""
     centre_s = on_samples(centre_s, rate_hz)
-    p = np.empty((len(centre_s), STEPS + 1))
+    steps, likely = np.empty((len(centre_s), STEPS)), np.empty(len(centre_s))
     kept = np.empty((len(centre_s), STEPS, STRUM_CHANNELS), np.float32)
-    frame = np.clip(np.round((centre_s + LAG_S / 2) / levels.hop_s), 0, len(levels.level) - 1).astype(np.intp)
+    frame = np.clip(np.round((centre_s + LAG_S / 2) / levels.hop_s), 0, len(levels.total_db) - 1).astype(np.intp)
     for a in range(0, len(centre_s), BLOCK):
         part = slice(a, a + BLOCK)
         seen = evidence(x, rate_hz, centre_s[part], removed, gain=gain)
-        p[part] = probabilities(seen, pictures(levels, frame[part]), detector.weights)
+        p = probabilities(seen, pictures(levels, frame[part]), detector.weights)
+        steps[part] = p[:, :STEPS] / np.maximum(p[:, :STEPS].sum(axis=1, keepdims=True), 1e-12)
+        likely[part] = 1 - p[:, STEPS]
         kept[part] = seen[:, :, :STRUM_CHANNELS]
-    steps = p[:, :STEPS] / np.maximum(p[:, :STEPS].sum(axis=1, keepdims=True), 1e-12)
-    return _Look(from_s=centre_s - BEFORE_S, steps=steps, likely=1 - p[:, STEPS], evidence=kept)
+    return _Look(from_s=centre_s - BEFORE_S, steps=steps, likely=likely, evidence=kept)
 
 
 def _apart(time_s: FloatArray, likely: FloatArray) -> npt.NDArray[np.intp]:
@@ -269,7 +270,7 @@ def _away(time_s: FloatArray, others_s: FloatArray) -> FloatArray:
 def _stopped(levels: Levels, time_s: FloatArray, calibration: Calibration) -> npt.NDArray[np.bool_]:
     """Whether the sound only ended there: much quieter after than before, and louder in hardly any band."""
     before, after = _at(levels, time_s - BESIDE_S[0]), _at(levels, time_s + BESIDE_S[1])
-    louder_db = 20 * np.maximum(levels.level[after] - levels.level[before], 0).mean(axis=1)
+    louder_db = 20 * np.maximum(levels.level(after) - levels.level(before), 0).mean(axis=1)
     fell_db = levels.total_db[before] - levels.total_db[after]
     stopped: npt.NDArray[np.bool_] = (fell_db > calibration.fell_db) & (louder_db < calibration.louder_db)
     return stopped
@@ -300,7 +301,7 @@ def _reason(time_s: float, levels: Levels, strum_db: float, clicks: Clicks | Non
         return "strings were stopped or touched; nothing rang louder after it"
     if after < strum_db + SOFT_DB:
         return "20 dB or more below the strums: handling, a squeak or a touch"
-    bands = levels.level[_at(levels, np.array([time_s + 0.02]))[0]]
+    bands = levels.level(_at(levels, np.array([time_s + 0.02])))[0]
     if bands[: len(bands) // 3].mean() > bands[len(bands) // 3 :].mean() + 0.5:
         return "a low thump, as of a foot or a knock"
     return "no release of strings in it: a voice or another sound"

@@ -12,6 +12,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from strumclock.report.cause_words import cause_trend, short_day
+from strumclock.report.standing_words import IN_A_TABLE
 from strumclock.weeks.need import UNHELD_WEEKS, obstacle_of
 
 if TYPE_CHECKING:
@@ -26,7 +27,6 @@ NEED_WORDS = {
     "obstacle": "the same thing stands in the way for weeks",
     "fine": "going on",
 }
-STANDING_WORDS = {"met": "met", "met-late": "met, late", "sent": "sent", "waiting": "awaited", "missing": "missing"}
 BLOCKS, PLAIN_BLOCKS = "▁▂▃▄▅▆▇█", "_,-~^"
 GAP, NOT_HELD = "·", "×"
 PLAIN_GAP, PLAIN_NOT_HELD = ".", "x"
@@ -129,7 +129,7 @@ def _set(standing: Standing, today: date) -> str:
     given = standing.assignment
     name = str(given.exercise.get("name") or given.label)
     at = "" if given.bpm is None else f" {given.bpm:.4g}"
-    return f"{STANDING_WORDS[standing.state(today)]}: {name}{at}"
+    return f"{IN_A_TABLE[standing.state(today)]}: {name}{at}"
 
 
 def _tempo(now: ExerciseProgress) -> str:
