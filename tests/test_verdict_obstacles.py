@@ -275,3 +275,18 @@ def test_one_strum_is_an_obstacle_where_a_standard_lets_none_pass(kind):
         assert held.held is False
         assert (obstacles[0].kind, obstacles[0].n) == (kind, len(places))
         assert obstacles[0].ratio is None if kind == "omitted" else obstacles[0].ratio > 1e6
+
+
+def test_a_drift_alone_has_the_interval_of_the_takes_own_figure():
+    """Whoever reads the obstacle and the table sees one interval, though that the drift is shown was decided by
+    another model: beside the likeliest step."""
+    n = 96
+    line_s = 2.0 + 60 / 90 * np.arange(n)
+    place = {"bar": np.arange(n) // 4 + 1, "beat": np.arange(n) % 4 + 1, "part": np.ones(n, dtype=int)}
+    offset_ms = -200 * np.arange(n) / (n - 1) + even(n, sd=8, seed=4)
+    placed = PlacedStrums.of(line_s + offset_ms / 1e3, line_s, slot=np.arange(n), **place, part_s=2 / 3, beat_s=2 / 3)
+    timing = measure_timing(placed, tolerance_s=0.05)
+    finding = next(finding for finding in timing.findings if finding.kind == "drift")
+    (drift,) = conclude(played(offset_ms), timing, STEADY).verdict.obstacles
+    assert drift.size == timing.drift_ms_per_min
+    assert drift.size != finding.size

@@ -61,7 +61,8 @@ class Obstacle:
         ``"stopped"``, ``"own-tempo"``, ``"omitted"``, ``"added"``, ``"changes"``, ``"drift"``, ``"step"``,
         ``"placement"``, ``"place"`` (a beat or part of the beat) or ``"scatter"``.
     size : Estimate
-        In `unit`; positive = late or falling behind.
+        In `unit`; positive = late or falling behind. Beside what else is shown: a drift beside late changes may be
+        another than the take's drift figure, which is about the line alone.
     unit : str
         ``"ms"``, ``"ms/min"``, ``"bpm"``, or ``"share"`` of the slots.
     where : Where
