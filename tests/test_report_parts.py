@@ -15,6 +15,8 @@ from strumclock.examples import example_session
 from strumclock.pipeline import Measurement, measure
 from strumclock.pipeline.measurement import LeftClick
 from strumclock.pipeline.own_tempo import own_tempo
+from strumclock.report.page_bars import BOTTOM, HEIGHT, MIDDLE, TOP, WIDTH, chart
+from strumclock.report.page_parts import drawn_parts
 from strumclock.report.part_words import part_lines, several_parts
 from strumclock.report.recording_plot import plot_recording
 
@@ -167,3 +169,69 @@ def test_a_strum_beyond_the_axis_keeps_its_chord_changes_square() -> None:
     assert len(squares) == len(changes)
     assert len(beyond) == 1
     assert beyond[0].tolist() in squares.tolist()
+
+
+def test_the_pages_bars_of_an_own_tempo_hold_its_strums_and_the_clicks_beats() -> None:
+    """Truth: six bars at 84 bpm, a click of 96: each strum once, the click's beats are 7/8 of the player's."""
+    m = session("left the click")
+    parts = drawn_parts(m)
+    assert [(part.number, part.kind, part.measured) for part in parts] == [
+        (1, "played", True), (2, "own-tempo", False), (3, "played", True),
+    ]  # fmt: skip
+    own = parts[1].chart
+    assert own is not None
+    times = [mark.time_s for bar in own.bars for mark in bar.marks]
+    assert times == [s.time_s for s in m.strums if s.left_click]
+    assert all(bar.end_s - bar.start_s == pytest.approx(4 * 60 / 84, rel=0.003) for bar in own.bars)
+    between = np.concatenate([np.diff(bar.clicks) for bar in own.bars])
+    assert between == pytest.approx(WIDTH / 4 * 84 / 96, rel=0.003)
+
+
+def test_the_pages_strip_shows_each_part_where_it_lies() -> None:
+    """Truth: the parts' own seconds, as shares of the recording; each strum in its part."""
+    m = session("two takes")
+    for part, drawn in zip(m.parts, drawn_parts(m), strict=True):
+        assert drawn.left == pytest.approx(100 * part.start_s / m.take.duration_s)
+        assert drawn.left + drawn.width == pytest.approx(100 * part.end_s / m.take.duration_s)
+        assert len(drawn.ticks) == part.n
+        assert min(drawn.ticks) >= drawn.left - 1e-9
+    assert drawn_parts(session("stepped tempo")) == ()
+
+
+def test_another_takes_bars_are_those_of_its_own_grid() -> None:
+    """Truth: four bars of six strums from its own first bar line; offsets as they were measured there."""
+    m = session("two takes")
+    other = drawn_parts(m)[0].chart
+    assert other is not None
+    assert [(bar.number, len(bar.marks)) for bar in other.bars] == [(1, 6), (2, 6), (3, 6), (4, 6)]
+    late = {s.time_s: s.offset_ms for s in m.elsewhere}
+    for bar in other.bars:
+        for mark in bar.marks:
+            assert (mark.y < other.middle) == (late[mark.time_s] > 0)
+
+
+def test_the_pages_bars_name_the_steps_and_lie_about_their_averages() -> None:
+    """Truth: steps of four bars at 88, 96 and 104 bpm; ``steady`` allows 35 ms about each step's own average."""
+    m = session("stepped tempo")
+    drawn = chart(m)
+    assert drawn is not None
+    assert {bar.number: bar.tempo for bar in drawn.bars if bar.tempo} == {1: "88 bpm", 5: "96 bpm", 9: "104 bpm"}
+    for step in m.steps:
+        bar = drawn.bars[step.bars[0] - 1]
+        mean = np.mean([s.offset_ms for s in m.strums if step.bars[0] <= s.bar <= step.bars[1]])
+        reach = float(drawn.reach_said.split()[0])
+        edges = [(MIDDLE - y) / ((HEIGHT - TOP - BOTTOM) / 2) * reach for y in bar.edges]
+        assert all(min(abs(edge - mean - 35), abs(edge - mean + 35)) < 1.0 for edge in edges)  # reach is told rounded
+
+
+def test_the_tolerance_on_the_page_lies_about_the_takes_own_average() -> None:
+    """Truth: all strums 30 ms late, scattering by 8 ms; one of them 200 ms late, so that both edges are inside."""
+    m = take(bars=14, mean_ms=30, outliers={20: 200})
+    drawn = chart(m)
+    assert drawn is not None
+    assert m.timing is not None
+    scale = (HEIGHT - TOP - BOTTOM) / 2
+    reach = 1.15 * max(abs(s.offset_ms) for s in m.strums)
+    upper, lower = ((MIDDLE - y) / scale * reach for y in drawn.bars[0].edges)
+    assert (upper + lower) / 2 == pytest.approx(np.mean([s.offset_ms for s in m.strums]), abs=0.01)
+    assert (upper - lower) / 2 == pytest.approx(1e3 * m.held.tolerance_s, abs=0.01)

@@ -19,7 +19,7 @@ from strumclock.journal.entry import exercise_row
 
 CLOCK_STEP_S = 2.0
 """A file changed this shortly before it was read may change again within the same time stamp (FAT counts 2 s)."""
-CHUNK = 500
+CHUNK = 500  # rows asked for at once: SQLite before 3.32 takes 999 numbers in one question
 
 
 class KnownFiles:

@@ -34,8 +34,8 @@ CUT_IN_S = 0.002  # what begins with the recording was sounding before it
 
 WORTH_NAMING_DB = 3.0  # a rejected rise smaller than this is not listed
 TAIL_S, LEAD_S = 0.250, 0.080  # after and before a strum, what rises belongs to it
-SOFT_DB = -20.0
-UNSURE_S = 0.003
+SOFT_DB = -20.0  # against the strum before; by hand, no sweep moves it
+UNSURE_S = 0.003  # by hand: such strums are counted in a notice, nothing else hangs on it
 
 # A second opinion, where a detector holds one. Calibrated with a sweep of five takes recorded twice and 130 simulated
 # ones: the values at which no kind of take lost.

@@ -20,17 +20,17 @@ from strumclock.audio.quantiles import quantiles
 FloatArray = npt.NDArray[np.float64]
 Frames = npt.NDArray[np.float32]
 
-HOP_S = 0.005
+HOP_S = 0.005  # belongs to the learned weights
 WINDOW_S = 0.046  # long enough to tell the partials of two low strings apart
-BANDS = 34
-LOWEST_HZ, HIGHEST_HZ = 80.0, 4950.0
+BANDS = 34  # about a sixth of an octave each; belongs to the learned weights
+LOWEST_HZ, HIGHEST_HZ = 80.0, 4950.0  # physical: the lowest string's 82 Hz, and what the rate keeps
 LAG_S = 0.025  # the strings of one strum are 5 to 60 ms apart: over this time their rises add up
 FLOOR_DB = -60.0  # below the loudest band's loud moments: silence must not divide
 LOUD = 0.97  # quantile of a band's frames that stands for "loud": most takes ring most of the time
 PEAK_HALF_S = 0.030  # a rise is a candidate where none larger is nearer than this
 
 PICTURE_S = 0.150  # looked at before and after a candidate: damping before, ringing after
-PICTURE_BANDS, PICTURE_FRAMES = 11, 30
+PICTURE_BANDS, PICTURE_FRAMES = 11, 30  # belong to the learned weights
 PICTURE_HALF = round(PICTURE_S / HOP_S)  # frames
 REMOVED_SPLIT = 20  # band that splits the removed click's level in two (about 1 kHz)
 QUIETEST, LOUDEST = -3.0, 0.6  # limits of the picture, in 20 dB

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 CAUTION = "Stop at any pain or tension."
 MOST_OBSTACLES = 2  # a teacher reads three lines
-MOST_REASONS = 2
+MOST_REASONS = 2  # by hand: a teacher reads three lines
 
 
 def at_tempo(exercise: Exercise, bpm: float | None) -> str:

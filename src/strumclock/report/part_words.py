@@ -63,7 +63,9 @@ def part_lines(measurement: Measurement) -> list[str]:
     """
     parts = measurement.parts
     told_apart = any(not p.measured and p.kind not in ("stopped", "own-tempo") for p in parts)
-    return [
-        f"{number}   {words.clock(p.start_s)} to {words.clock(p.end_s)}: {part_name(p, told_apart=told_apart)}"
-        for number, p in enumerate(parts, 1)
-    ]
+    return [f"{number}   {_when(p)}: {part_name(p, told_apart=told_apart)}" for number, p in enumerate(parts, 1)]
+
+
+def _when(part: Part) -> str:
+    start, end = words.clock(part.start_s), words.clock(part.end_s)
+    return start if start == end else f"{start} to {end}"

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from strumclock.pipeline import Measurement
     from strumclock.verdict import Held, Verdict
 
-LONGEST = 240
+LONGEST = 240  # letters (DESIGN)
 
 
 def message(measurement: Measurement, *, name: str | None = None, language: str | Language | None = None) -> str:
