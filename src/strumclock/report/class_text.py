@@ -35,7 +35,8 @@ LEAST_SPAN_BPM = 8.0
 """Of a line of weeks: a change of less does not fill its height."""
 WIDTH, LEAST_WIDTH = 110, 60
 NAME_CELLS, LEAST_CELLS = 16, 6
-CUT_FIRST = {"student": 10, "set": 15, "in the way": 15}
+IN_THE_WAY = "in the way (weeks)"
+CUT_FIRST = {"student": 10, "set": 15, IN_THE_WAY: 15}
 """Columns of words give way first, down to so many characters; then whichever is widest."""
 IN_ASCII = str.maketrans({"→": "->", "–": "-"})
 
@@ -74,7 +75,7 @@ class Row:
 
     def cells(self) -> tuple[tuple[str, str], ...]:
         """Headings and texts, but for the name, the need and the line of weeks."""
-        heads = (("set", self.set), ("held / reach", self.tempo), ("in the way", self.way), ("last take", self.last))
+        heads = (("set", self.set), ("held / reach", self.tempo), (IN_THE_WAY, self.way), ("last take", self.last))
         return (*heads, ("answered", self.told))
 
 
@@ -214,7 +215,7 @@ def _columns(rows: Sequence[Row], width: int, mark: str) -> list[Column]:
         ("weeks", lambda row: row.weeks),
         ("set", lambda row: row.set),
         ("held / reach", lambda row: row.tempo),
-        ("in the way", lambda row: row.way),
+        (IN_THE_WAY, lambda row: row.way),
         ("last take", lambda row: row.last),
         ("answered", lambda row: row.told),
     ]
