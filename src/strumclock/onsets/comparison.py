@@ -74,12 +74,15 @@ def compared(
     found = steps.copy()
     for _ in range(TURNS):
         begin = np.clip(np.floor(place), 0, k - 1).astype(np.intp)
+        at = np.clip(begin[:, None] + around, 0, k - 1)
         weight = _near(found, begin)
-        seen = evidence[np.arange(n)[:, None], np.clip(begin[:, None] + around, 0, k - 1)]
-        total, first, second = weight.sum(), _summed(weight, seen), _summed(weight, seen**2)
+        seen = evidence[np.arange(n)[:, None], at]
+        total, first = weight.sum(), _summed(weight, seen)
+        second = _summed(weight, np.square(seen, out=seen))
+        del seen
         for a in range(0, len(unsure), AT_ONCE):
             some = unsure[a : a + AT_ONCE]
-            own, seen_there = weight[some, None, None], seen[some]
+            own, seen_there = weight[some, None, None], evidence[some[:, None], at[some]]
             mean = (first - own * seen_there) / (total - own)
             variance = np.maximum((second - own * seen_there**2) / (total - own) - mean**2, 0) + calibration.floor**2
             theirs = (evidence[i, everywhere] for i in some)

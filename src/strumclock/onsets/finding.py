@@ -113,8 +113,9 @@ def find_strums(
     chosen = _apart(time_s, np.where(barred, 0.0, look.likely))
     look, time_s, u_s, early_s = look.of(chosen), time_s[chosen], u_s[chosen], about_s[chosen] - time_s[chosen]
     p = look.likely.copy()  # a look that is centred well sees the time better, not whether there is a strum
-    again = (u_s > SURE_S) & ((early_s < WELL_CENTRED_S[0]) | (early_s > WELL_CENTRED_S[1]))
-    look.put(again, _look(x, rate, removed, levels, 1 / peak, time_s[again] + SECOND_LOOK_S, detector))
+    again = np.flatnonzero((u_s > SURE_S) & ((early_s < WELL_CENTRED_S[0]) | (early_s > WELL_CENTRED_S[1])))
+    for few in np.split(again, range(BLOCK, len(again), BLOCK)):
+        look.put(few, _look(x, rate, removed, levels, 1 / peak, time_s[few] + SECOND_LOOK_S, detector))
     time_s, u_s = look.times(calibration, smeared, compared(look.steps, look.evidence, calibration, smeared))
     if detector.second is not None:
         open_s = _open(levels, time_s, p, detector.second)
@@ -175,7 +176,7 @@ class _Look:
         """The look at these candidates alone."""
         return _Look(**{field.name: getattr(self, field.name)[chosen] for field in fields(self)})
 
-    def put(self, again: npt.NDArray[np.bool_], look: _Look) -> None:
+    def put(self, again: npt.NDArray[np.intp], look: _Look) -> None:
         """Replace the look at some candidates by another at them."""
         for field in fields(self):
             getattr(self, field.name)[again] = getattr(look, field.name)

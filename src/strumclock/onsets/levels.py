@@ -86,7 +86,7 @@ def measure_levels(x: Samples, rate_hz: float, removed: Samples | None = None) -
     power += floor
     power /= loud
     whole = _db(power, unit_db=20)
-    del power  # of a long recording these are the largest
+    del power, some  # of a long recording these are the largest
     level = with_halves(whole)
     hop_s = _hop(rate_hz) / rate_hz
     lag = round(LAG_S / hop_s)

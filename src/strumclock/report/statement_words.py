@@ -185,7 +185,7 @@ def _held_noted(statement: Statement, language: Language) -> Ways:
     bpm = language.tempo(statement.bpm or 0.0)
     return (
         language.say("You held {bpm}: well played.", bpm=bpm),
-        language.say("You kept up with the click at {bpm}.", bpm=bpm),
+        language.say("You stayed with the click at {bpm}: well done.", bpm=bpm),
     )
 
 

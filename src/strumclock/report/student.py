@@ -87,7 +87,8 @@ def _one_thing(m: Measurement, verdict: Verdict, language: Language) -> str:
         return not_yet_ways(language)[0] if verdict.state == "not-yet" else ""
     first, per_beat = verdict.obstacles[0], m.exercise.per_beat or 1
     late = first.size.value > 0
-    return obstacle_ways(first.kind, late=late, where=first.where, per_beat=per_beat, language=language)[0]
+    kind = "never-with-click" if verdict.task.code == "find-click" else first.kind
+    return obstacle_ways(kind, late=late, where=first.where, per_beat=per_beat, language=language)[0]
 
 
 def _next(m: Measurement, held: Held, verdict: Verdict, language: Language) -> str:

@@ -37,7 +37,8 @@ class Task:
     Attributes
     ----------
     code : str
-        ``"play-through"``, ``"hear-where-parted"``, ``"keep-hand-moving"``, ``"pattern-as-written"``,
+        ``"play-through"``, ``"hear-where-parted"``, ``"find-click"`` (never with it), ``"keep-hand-moving"``,
+        ``"pattern-as-written"``,
         ``"change-alone"``, ``"foot-with-click"``, ``"hear-step"``, ``"muted-onto-click"``, ``"count-place"``,
         ``"muted-with-click"``, ``"longer-take"``, ``"check-exercise"``, ``"record-again"``, ``"once-more"``
         (not held, but nothing is shown that stands in the way), ``"go-on"``.
@@ -154,7 +155,7 @@ def _task(held: Held, obstacles: Sequence[Obstacle], played: Played) -> Task:
     if not obstacles:
         return Task(code="go-on" if held.held else "once-more")
     first = obstacles[0]
-    code = TASKS[first.kind]
+    code = "find-click" if first.kind == "own-tempo" and played.never_with_click else TASKS[first.kind]
     alone = None
     if code in _AT_OWN_TEMPO and played.bpm is not None:
         alone = settable_bpm(max(ALONE_SHARE * played.bpm, min(SLOWEST_ALONE_BPM, played.bpm)))
