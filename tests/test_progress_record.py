@@ -279,7 +279,7 @@ def test_what_changed_at_once_and_has_stayed_since_is_one_sentence(school):
         reach = replace(found.reach, state="level", rose_by_bpm=None, leap=leap)
         said = trend_lines(replace(found, reach=reach), reach, TODAY)
         assert len(said) == sentences, said
-        assert sum("went down by about 20 % at once" in line for line in said) == 1
+        assert sum("became about 20 % lower" in line for line in said) == 1
         assert sum("stayed about the same" in line for line in said) == 1
     tried = next(week.tried_bpm for week in reversed(found.weeks) if week.tried_bpm)
     for high, next_bpm, expected in ((60.0, tried - 5, True), (tried - 5, tried - 5, False), (60.0, tried, False)):

@@ -41,12 +41,13 @@ def trend_lines(exercise: ExerciseProgress, reach: Reach, today: date | None) ->
 
 
 def _leap(reach: Reach, today: date | None, *, what: str = "it") -> str:
-    """That it changed at once; nothing where it did not."""
+    """That it changed within a week or so; nothing where it did not. Not "at once": a cause that grows is counted from
+    the week on in which it is beyond chance."""
     if reach.leap is None:
         return ""
-    way, share = "up" if reach.leap.ratio > 1 else "down", abs(reach.leap.ratio - 1)
+    way, share = "higher" if reach.leap.ratio > 1 else "lower", abs(reach.leap.ratio - 1)
     when = day(reach.leap.in_week, today=today)
-    return f"About the week of {when} {what} went {way} by about {100 * share:.0f} % at once"
+    return f"About the week of {when} {what} became about {100 * share:.0f} % {way}"
 
 
 def _easily_held(exercise: ExerciseProgress) -> tuple[float, float] | None:
