@@ -1,6 +1,7 @@
 """The pictures of this folder's gallery: ``python examples/make_gallery.py``.
 
-The reference takes, and an invented class of two over ten weeks (`strumclock.examples`). Whoever changes a picture runs
+The reference takes, recordings that are no plain take, and an invented class of two over ten weeks
+(`strumclock.examples`). Whoever changes a picture runs
 this and looks at every one of them.
 """
 
@@ -12,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import strumclock as sc
-from strumclock.examples import example_journal
+from strumclock.examples import example_journal, example_session
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -24,6 +25,11 @@ TAKES = HERE.parent / "reference_audio"
 def take(name: str, exercise: sc.Exercise, *, everything: bool = False) -> Callable[[], Figure]:
     """The picture of a reference take."""
     return lambda: sc.plot_take(sc.measure(TAKES / name, exercise), everything=everything)
+
+
+def session(kind: str) -> Callable[[], Figure]:
+    """The picture of a recording that is no plain take."""
+    return lambda: sc.plot_take(sc.measure(*example_session(kind)))
 
 
 def of_weeks(kind: str) -> Figure:
@@ -43,6 +49,9 @@ PICTURES: dict[str, Callable[[], Figure]] = {
     "pulling_ahead": take("pulling_ahead.flac", sc.Exercise(bpm=96, pattern="D.DU.UDU", per_beat=2)),
     "omitted_and_added": take("omitted_and_added.flac", sc.Exercise(bpm=100, meter="3/4", pattern="D", per_beat=1)),
     "headphones": take("headphones.flac", sc.Exercise(bpm=104)),
+    "left_the_click": session("left the click"),
+    "stepped_tempo": session("stepped tempo"),
+    "two_takes": session("two takes"),
     "class": lambda: of_weeks("class"),
     "progress": lambda: of_weeks("progress"),
 }

@@ -476,6 +476,18 @@ def test_clicks_between_the_beats_do_not_double_an_untold_tempo() -> None:
     assert (found.slot == np.arange(len(take.grid))).all()
 
 
+@pytest.mark.parametrize("covered", [1, 2, 3])
+def test_strums_that_cover_the_last_clicks_of_a_bar_keep_their_slots(covered: int) -> None:
+    """The last clicks of the last bar are not recognised: all 96 eighths of 12 bars have slots."""
+    take = play(replace(EIGHTHS, pattern="DU"), Player(jitter_s=0.008), seed=6)
+    clicks = replace(clicks_of(take.grid, heard=len(take.grid.click_s) - covered), extent="throughout")
+    found = align(take.strum_s, replace(EIGHTHS, pattern="DU"), clicks=clicks)
+    assert (found.slot == np.arange(len(take.grid))).all()
+    if covered == 1:  # one more chord, on the next downbeat, is no part of the bar
+        rung = align(np.append(take.strum_s, take.grid.end_s), replace(EIGHTHS, pattern="DU"), clicks=clicks)
+        assert (rung.slot == [*range(len(take.grid)), OUTSIDE]).all()
+
+
 def test_slow_clicks_do_not_divide_a_slower_beat() -> None:
     """Every other click at 55 sounds otherwise: no beat is at 27.5 (metronomes begin at 40; common practice)."""
     asked = replace(QUARTERS, bpm=55)

@@ -22,6 +22,7 @@ from test_weeks_class import journal_of, recorded  # noqa: E402
 from strumclock import report  # noqa: E402  (after the skips)
 from strumclock.assignments import Proposal, assign  # noqa: E402
 from strumclock.batch.pages import write_class_pages  # noqa: E402
+from strumclock.examples import example_session  # noqa: E402
 from strumclock.grid import Exercise  # noqa: E402
 from strumclock.pipeline import measure  # noqa: E402
 from strumclock.weeks import class_list  # noqa: E402
@@ -34,6 +35,8 @@ TAKES = {
     "omitted_and_added": Exercise(bpm=100, meter="3/4", pattern="D", bars=14),
     "headphones": Exercise(bpm=104),
 }
+SESSIONS = ("left the click", "never with the click", "stepped tempo", "two takes", "one strum")
+"""Recordings that are no plain take: see `strumclock.examples.example_session`."""
 WIDTHS = (360, 1200)
 
 
@@ -44,6 +47,11 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     found = {}
     for name, exercise in TAKES.items():
         found[name] = report.write_page(measure(REFERENCE / f"{name}.flac", exercise), folder / f"{name}.html")
+    for kind in SESSIONS:
+        recording, exercise = example_session(kind)
+        text = report.page(measure(recording, exercise), recording=recording)
+        found[kind] = folder / f"{kind}.html"
+        found[kind].write_text(text, encoding="utf-8")
     hostile = folder / "<img src=x onerror=document.title='run'>.flac"
     shutil.copy(REFERENCE / "steady.flac", hostile)
     found["hostile"] = report.write_page(measure(hostile, Exercise(bpm=84)), folder / "hostile.html")
@@ -95,7 +103,7 @@ class Seen:
         self.context.close()
 
 
-KINDS = (*TAKES, "hostile", "class", "student", "sheet")
+KINDS = (*TAKES, *SESSIONS, "hostile", "class", "student", "sheet")
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -121,7 +129,7 @@ def test_axe_finds_nothing_serious(browser, pages, kind, scheme) -> None:
     assert serious == []
 
 
-@pytest.mark.parametrize("kind", [*TAKES, "student", "sheet"])
+@pytest.mark.parametrize("kind", [*TAKES, *SESSIONS, "student", "sheet"])
 def test_a_page_prints_on_one_sheet_of_a4(browser, pages, kind) -> None:
     """Pages in the PDF that Chromium prints, counted by its own marks."""
     with Seen(browser, pages[kind]) as seen:
@@ -205,3 +213,44 @@ def test_from_the_class_to_a_student_and_back_is_a_walk_through_files(browser, p
         seen.page.click("text=Ines")
         assert seen.page.inner_text("h1") == "Ines"
         assert "Tom" not in seen.page.inner_text("body")
+
+
+@pytest.mark.parametrize("motion", ["reduce", "no-preference"])
+def test_nothing_moves_for_who_asked_for_that(browser, pages, motion) -> None:
+    """With reduced motion the bar that sounds is framed, and no line runs through it; else the line runs."""
+    with Seen(browser, pages["left the click"], reduced_motion=motion) as seen:
+        seen.page.locator("ol.bars button").nth(2).click(position={"x": 5, "y": 5})
+        still = motion == "reduce"
+        seen.page.wait_for_selector("ol.bars button.playing" if still else "line.play", state="attached")
+        assert seen.page.locator("line.play").count() == (0 if still else 1)
+        assert seen.page.locator("ol.bars button.playing").count() == (1 if still else 0)
+        seen.page.keyboard.press("Escape")
+        seen.page.wait_for_selector("button.playing, line.play", state="detached")
+        assert seen.said == []
+
+
+def test_stop_is_out_of_use_once_the_whole_take_has_ended(browser, pages) -> None:
+    """A sound that comes to its end by itself: nothing is left to stop, and no line is left standing."""
+    with Seen(browser, pages["one strum"]) as seen:
+        assert seen.page.is_disabled("#stop")
+        seen.page.click("#all")
+        seen.page.wait_for_function("!document.getElementById('sound-take').paused")
+        assert seen.page.is_enabled("#stop")
+        seen.page.evaluate("{ const s = document.getElementById('sound-take'); s.currentTime = s.duration; }")
+        seen.page.wait_for_selector("#stop:disabled")
+        assert seen.page.locator("line.play").count() == 0
+
+
+def test_each_part_of_a_recording_can_be_heard(browser, pages) -> None:
+    """A bar of the other take, and one at the player's own tempo: each plays from its own place in the recording."""
+    for kind, heading in (("two takes", "another take"), ("left the click", "a tempo of its own")):
+        with Seen(browser, pages[kind]) as seen:
+            assert heading in seen.page.inner_text("h3")
+            bar = seen.page.locator("h3 + ol.bars button").nth(1)
+            begins, beat = (float(seen.page.get_attribute("#take", name)) for name in ("data-start", "data-beat"))
+            bar.click(position={"x": 5, "y": 5})
+            seen.page.wait_for_function("!document.getElementById('sound-take').paused")
+            at = float(seen.page.evaluate("document.getElementById('sound-take').currentTime"))
+            wanted = float(bar.get_attribute("data-from")) - beat / 2 - begins
+            assert wanted - 0.05 <= at <= wanted + 1.0
+            assert seen.said == []

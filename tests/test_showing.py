@@ -137,7 +137,10 @@ def test_a_take_shows_its_verdict_its_picture_and_its_figures(take: sc.Measureme
     from matplotlib.image import imread
 
     pixels = imread(io.BytesIO(base64.b64decode(picture[1])), format="png")
-    assert pixels.shape[:2] == (300, 900), "low enough to leave room on a screen for the words"
+    assert pixels.shape[:2] == (420, 1200)
+    assert "width: 800px" in (take._repr_html_() or ""), (
+        "280 pixels high: low enough to leave room on a screen for the words"
+    )
     assert pixels[..., :3].std() > 0.05
 
 

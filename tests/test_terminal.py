@@ -277,3 +277,65 @@ def test_without_device_package_or_library_there_is_one_line(monkeypatch, capsys
     with pytest.raises(RecordingError, match="no microphone"):
         portaudio.find_card()
     assert not re.findall("take", " ".join(os.listdir(tmp_path)))
+
+
+LOUDNESS = {"level good": 0.5, "too soft, come nearer": 0.004, "TOO LOUD, turn it down": 3.0, "nearly too loud": 1.3}
+"""What is said of a player whose strongest strums reach so much of full scale (PEAK, 0.7, times these)."""
+
+
+@pytest.mark.parametrize("columns", [60, 80, 140, 200])
+@pytest.mark.parametrize("said", LOUDNESS)
+def test_the_level_is_said_in_words_at_every_width(monkeypatch, capsys, columns: int, said: str) -> None:
+    """By the loudest strum of the last two seconds, not by the silence between strums; nothing wider than the line."""
+    from strumclock.cli.live import Level, Line
+    from strumclock.recording import Moment
+
+    monkeypatch.setenv("COLUMNS", str(columns))
+    level, line = Level(), Line()
+    for i in range(80):
+        strum = min(0.7 * LOUDNESS[said], 1.0) if i % 12 == 0 else 0.001  # one in 0.6 s, and a quiet room between
+        line.show(level.text(Moment(stage="take", bar=3, beat=1 + i // 12 % 4, bars=16, peak=strum)))
+    shown = capsys.readouterr().err.split("\r")[1:]
+    assert max(len(text) for text in shown) <= columns - 1
+    assert {text.rstrip(" .#[]").partition(": ")[2].strip() for text in shown[45:]} == {said}
+    assert all(re.search(r"\[#*\.*\]", text) for text in shown)
+    line.show(level.text(Moment(stage="take", bar=128, beat=4, bars=128, peak=0.1, lost=True)))
+    assert "SAMPLES LOST" in capsys.readouterr().err
+
+
+def test_the_level_follows_a_recording_on_the_card(monkeypatch) -> None:
+    """On the simulated card: test sounds, the count-in beat by beat, all twelve bars in order; the player's level is
+    good, since the loudest strum is at 0.7 of full scale."""
+    from strumclock.cli.live import Level
+    from strumclock.grid import Exercise
+    from strumclock.recording import record_take
+
+    level, texts = Level(), []
+    record_take(
+        strumming_card(monkeypatch), Exercise(bpm=120, bars=12, count_in=1, per_beat=1), headphones=True,
+        watch=lambda moment: texts.append(level.text(moment)), between=lambda _: None,
+    )  # fmt: skip
+    where = list(dict.fromkeys(text.partition(":")[0] for text in texts))
+    assert where[0] == "test sounds"
+    assert [w for w in where if w.startswith("counting")] == [f"counting in, {beat}" for beat in (1, 2, 3, 4)]
+    beats = [f"bar {bar} of 12, beat {beat}" for bar in range(1, 13) for beat in range(1, 5)]
+    assert [w for w in where if w.startswith("bar")] == beats
+    played = [text for text in texts if re.match("bar ([2-9]|10) of", text)]
+    assert all("level good" in text for text in played)
+
+
+def test_what_the_systems_libraries_write_while_a_card_opens_is_kept_from_the_player(monkeypatch, capfd) -> None:
+    """A stand-in that writes to descriptor 2 as ALSA's library does; what is written before and after comes through."""
+    library = fake_library([("Two in two", 2, 2)])
+    start = library.Stream.start
+
+    def noisy(self) -> None:
+        os.write(2, b"ALSA lib pcm.c:2664:(snd_pcm_open_noupdate) Unknown PCM cards.pcm.rear\n")
+        start(self)
+
+    library.Stream.start = noisy
+    monkeypatch.setitem(sys.modules, "sounddevice", library)
+    os.write(2, b"before\n")
+    with portaudio.find_card().opened(lambda *_: None):
+        os.write(2, b"after\n")
+    assert capfd.readouterr().err == "before\nafter\n"

@@ -9,20 +9,27 @@ from __future__ import annotations
 import csv
 import os
 import tempfile
+from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, timedelta
 from functools import cache
 from pathlib import Path
 
+from strumclock.arrays import Samples
 from strumclock.audio import Recording, from_array
 from strumclock.grid import Exercise
 from strumclock.journal import Journal
 from strumclock.pipeline import Measurement, measure
-from strumclock.synthesis import Player, Scene, synthesise
+from strumclock.synthesis import Player, Scene, Take, synthesise
+from strumclock.synthesis.sessions import in_a_row, leaving, stepping
+from strumclock.synthesis.strings import RATE_HZ
 from strumclock.weeks import Progress, progress
 
 EXERCISE = Exercise(
     name="down, down-up", bpm=96, meter="4/4", per_beat=2, pattern="D.DU.UDU", chords=("Em", "C"), count_in=1, bars=9
 )
+EIGHTHS = Exercise(bpm=96, meter="4/4", per_beat=2, pattern="D.DU.UDU", count_in=1)
+"""What the recordings that are no plain take are played to."""
 LATE_MS = 90.0  # of the first strum of a new chord
 FIRST_DAY, WEEKS = date(2026, 9, 9), 10
 LAST_DAY = FIRST_DAY + timedelta(weeks=WEEKS)
@@ -51,6 +58,37 @@ def example_take() -> Measurement:
     ['changes']
     """
     return measure(example_recording(), EXERCISE, changes=True)
+
+
+def example_session(kind: str) -> tuple[Recording, Exercise]:
+    """A recording that is no plain take, and what was set.
+
+    Parameters
+    ----------
+    kind : str
+        ``"left the click"`` (six bars at 84 bpm against 96), ``"never with the click"``, ``"stepped tempo"`` (88, 96
+        and 104 bpm), ``"two takes"`` or ``"one strum"``.
+
+    Examples
+    --------
+    >>> recording, exercise = example_session("two takes")
+    >>> [part.kind for part in measure(recording, exercise).parts]
+    ['other-take', 'played']
+    """
+    even = Player(timekeeper_ms=7.0, motor_ms=3.0)
+
+    def take(bars: int, seed: int) -> Take:
+        return synthesise(replace(EIGHTHS, bars=bars), even, Scene(), seed=seed)
+
+    sounds: dict[str, Callable[[], Samples]] = {
+        "left the click": lambda: leaving(EIGHTHS, own_bpm=84, bars=(4, 6, 4), player=even, seed=5),
+        "never with the click": lambda: leaving(EIGHTHS, own_bpm=87, bars=(0, 12, 0), player=even, seed=5),
+        "stepped tempo": lambda: stepping(EIGHTHS, bpms=(88, 96, 104), bars=4, player=even, seed=6).samples,
+        "two takes": lambda: in_a_row(take(4, 7), take(8, 8), gap_s=4.0),
+        "one strum": lambda: synthesise(replace(EIGHTHS, pattern="D.......", bars=1), even, Scene(), seed=9).samples,
+    }
+    told = replace(EIGHTHS, bpm=None) if kind == "stepped tempo" else EIGHTHS
+    return from_array(sounds[kind](), RATE_HZ), told
 
 
 def example_journal(folder: str | os.PathLike[str]) -> Journal:

@@ -5,7 +5,8 @@ usage: python -m tests.benchmarks.coverage_cells [--takes 2000] [--motor 5] [--o
 Players follow linear phase correction, A(n+1) = (1 − α) A(n) + T(n) + M(n+1) − M(n), with T of 10 ms and M of
 `--motor` ms standard deviation, in their stationary state, about a mean of 12 ms and a drift line of 20 ms a minute
 at 100 bpm. The truths are those of the player, not of the take: the line's height at the middle of the take, its
-slope, and the stationary standard deviation √((s_T² + 2 α s_M²) / (1 − (1 − α)²)).
+slope, and the standard deviation about the line that takes of this length show (root mean square, from the covariance
+of the errors: the stationary one less what the line takes out of slow wander).
 """
 
 from __future__ import annotations
@@ -87,19 +88,32 @@ def bare_figures(offset_ms: NDArray[np.float64], slot: NDArray[np.int64]) -> dic
     }
 
 
+def shown_sd(share: float, motor_ms: float, slot: NDArray[np.int64]) -> float:
+    """Standard deviation that takes with these slots show about their line, ms.
+
+    γ(0) = (s_T² + 2 α s_M²) / (1 − (1 − α)²), γ(1) = (1 − α) γ(0) − s_M², γ(k) = (1 − α)^(k − 1) γ(1).
+    """
+    left = 1 - share
+    gamma = np.empty(int(slot[-1] - slot[0]) + 1)
+    gamma[0] = (CLOCK_MS**2 + 2 * share * motor_ms**2) / (1 - left**2)
+    gamma[1:] = (left * gamma[0] - motor_ms**2) * left ** np.arange(gamma.size - 1)
+    basis, _ = np.linalg.qr(np.column_stack([np.ones(slot.size), slot - slot.mean()]))
+    taken = np.einsum("ip,ij,jp->", basis, gamma[np.abs(slot[:, None] - slot)], basis)
+    return math.sqrt((slot.size * gamma[0] - float(taken)) / (slot.size - 2))
+
+
 def cell(*, share: float, n: int, kind: str, takes: int, motor_ms: float, omit: float, whole: bool) -> Cell:
     """Measure `takes` simulated takes and count the intervals that hold the truth."""
     rng = np.random.default_rng([1, int(10 * share), n, len(kind)])
     slots = np.arange(n)
     minutes = BEAT_S * slots / 60
     errors = players(rng, takes, n, share, kind, motor_ms) + MEAN_MS + DRIFT_MS_PER_MIN * minutes
-    sd = math.sqrt((CLOCK_MS**2 + 2 * share * motor_ms**2) / (1 - (1 - share) ** 2))
     held, given = dict.fromkeys(FIGURES, 0), dict.fromkeys(FIGURES, 0)
     for row in errors:
         kept = np.flatnonzero(rng.random(n) >= omit)
         truth = {
             "mean_offset_ms": MEAN_MS + DRIFT_MS_PER_MIN * minutes[kept].mean(),
-            "jitter_ms": sd,
+            "jitter_ms": shown_sd(share, motor_ms, kept),
             "drift_ms_per_min": DRIFT_MS_PER_MIN,
         }
         for key, figure in (whole_figures if whole else bare_figures)(row[kept], kept).items():

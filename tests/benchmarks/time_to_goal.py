@@ -7,6 +7,7 @@ week 3 % lasting .7, of the take as told; the goal lies 3 to 20 weeks ahead, or 
 the saturating) where it is never reached. Numbers of players: a range told that holds the week (`hit`) or not (`miss`;
 `never`: it is not reached at all); no end told, and the beginning not too late (`open`) or too late (`late`); told that
 it is not reached within a year, rightly (`no`) or not (`wrong no`). `right` is the share in % of hit, open and no.
+Last, of the ranges told to players who do get there within the year, the share that holds the week.
 """
 
 from __future__ import annotations
@@ -56,9 +57,10 @@ def outcome(name: str, take_sd: float, rng: np.random.Generator) -> str | None:
     ahead = range(1, goal.HORIZON_WEEKS + 1)
     true = next((k for k in ahead if curve(weeks - 1 + k) >= wanted - 1e-9), None)
     there = goal.chances(range(weeks), seen(curve, weeks, take_sd, rng), [1] * weeks, wanted, take_sd=take_sd)
-    first, last = (int(np.argmax(there >= p)) + 1 if there[-1] >= p else None for p in (goal.EARLY, goal.LATE))
-    if first is None:
+    weeks_told = goal.told_weeks(there)
+    if weeks_told is None:
         return "no" if true is None else "wrong no"
+    first, last = weeks_told
     if last is None:
         return "open" if true is None or true >= first else "late"
     return "never" if true is None else "hit" if first <= true <= last else "miss"
@@ -69,13 +71,18 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("--players", type=int, default=60)
     told = parser.parse_args()
+    every: Counter[str] = Counter()
     for name in CURVES:
         for take_sd in (0.04, 0.08):
-            rng = np.random.default_rng(1)
+            rng = np.random.default_rng([1, len(name), round(100 * take_sd)])
             count = Counter(o for _ in range(told.players) if (o := outcome(name, take_sd, rng)))
+            every.update(count)
             right = 100 * sum(count[o] for o in ("hit", "open", "no")) / max(count.total(), 1)
             each = "  ".join(f"{o} {count[o]}" for o in ("hit", "miss", "never", "open", "late", "no", "wrong no"))
             print(f"{name:25s} take {100 * take_sd:g} %: right {right:3.0f}   {each}", flush=True)
+    reached = every["hit"] + every["miss"]
+    print(f"of {reached} ranges of players who get there {every['hit'] / max(reached, 1):.0%} hold the week", end="; ")
+    print(f"{every['never']} told to players who do not")
 
 
 if __name__ == "__main__":

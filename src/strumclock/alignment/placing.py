@@ -102,7 +102,8 @@ def end_of(
 ) -> float:
     """Where the grid ends when the bars are not told: with the last audible click, else with the last strum [s].
 
-    The last strum is the one up to which slots taken outweigh slots empty, so that a noise after the end is not it.
+    The last strum is the one up to which slots taken outweigh slots empty, so that a noise after the end is not it. In
+    the bar of the last audible click what was played counts to the bar's end: a strum may have covered the clicks left.
     """
     strum_end = grid.end_s
     slot = found.slot[found.paired]
@@ -126,7 +127,16 @@ def end_of(
         return max(strum_end, float(strum_s[-1]))  # most is played after the clicks, on these beats or off
     after = int((grid.slot_s[slot[slot <= last]] > click_end).sum())
     per_bar = len(grid) / max(len(grid.line_s) / grid.beats_per_bar, 1.0)
-    return strum_end if after >= max(EXTEND_STRUMS, per_bar / 2) else click_end
+    if after >= max(EXTEND_STRUMS, per_bar / 2):
+        return strum_end
+    return max(click_end, min(strum_end, _bar_end(grid, pulse.time(pulse.last_click_beat)))) if after else click_end
+
+
+def _bar_end(grid: BeatGrid, time_s: float) -> float:
+    """Where the bar ends that a time lies in, or where the first one begins."""
+    line = int(np.searchsorted(grid.line_s, time_s + 0.5 * grid.part_s[0], side="right")) - 1
+    later = grid.line_s[grid.line_bar > grid.line_bar[line]] if line >= 0 else grid.line_s
+    return float(later[0] if len(later) else grid.end_s) - 0.5 * float(grid.part_s[-1])
 
 
 def fit_phase(pulse: Pulse, grid: BeatGrid, strum_s: Floats, found: Pairing) -> tuple[Pulse, BeatGrid]:

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from strumclock.errors import UsageError
 
 RATES_HZ = (48_000, 44_100, 32_000, 24_000, 22_050)  # of AAC-LC, from which browsers decode without a second thought
-MP3_RATE_HZ = 44_100
-BIT_RATE_RANGE = (16_000, 320_000)
+MP3_RATE_HZ = 44_100  # a convention: every player has it
+BIT_RATE_RANGE = (16_000, 320_000)  # MP3's highest (ISO/IEC 11172-3); below the lower one music is none
 BLOCK = 1 << 16  # samples handed over at once
 
 

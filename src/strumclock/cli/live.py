@@ -6,9 +6,11 @@ error, only where that is a terminal that can go back to a line's start, and nev
 
 from __future__ import annotations
 
+import math
 import os
 import shutil
 import sys
+from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
@@ -19,10 +21,14 @@ if TYPE_CHECKING:
     from strumclock.batch import Step
     from strumclock.recording import Moment
 
-USUAL_COLUMNS = 80
-METER_STEPS = 20
-LOWEST_DB, STEP_DB = -60.0, 3.0  # of the level meter: below, a microphone's own noise is seen
-LOUD_DB = -3.0  # a harder stroke would be cut off
+USUAL_COLUMNS = 80  # of a terminal that does not say: a convention
+METER_STEPS = 12  # with the words before it the line fits 60 columns
+LOWEST_DB, STEP_DB = -60.0, 5.0  # of the level meter: below, a microphone's own noise is seen
+LOUD_DB, SOFT_DB = -3.0, -40.0
+"""Peaks above: a harder stroke would be cut off; below: the room is nearly as loud. Common practice in recording."""
+HELD_MOMENTS = 40
+"""Of `record_take`, which come every 50 ms: what is said of the level is of the last two seconds, since between two
+strums every microphone is quiet."""
 
 
 class Line:
@@ -100,27 +106,42 @@ def _left(seconds: float | None) -> str:
     return f", about {seconds / 3600:.1f} hours left"
 
 
-def level_text(moment: Moment) -> str:
-    """Where a recording stands and how loud it is.
+class Level:
+    """How loud a recording is, moment by moment.
 
     Examples
     --------
     >>> from strumclock.recording import Moment
-    >>> level_text(Moment(stage="take", bar=3, beat=2, bars=16, peak=0.1))
-    'bar 3 of 16, beat 2   level [#############.......] good'
+    >>> level = Level()
+    >>> level.text(Moment(stage="take", bar=3, beat=2, bars=16, peak=0.1))
+    'bar 3 of 16, beat 2: level good              [########....]'
     """
+
+    def __init__(self) -> None:
+        self._peaks_db: deque[float] = deque(maxlen=HELD_MOMENTS)
+
+    def text(self, moment: Moment) -> str:
+        """Where the recording stands, what is to be done about its level, and last the meter, which may be cut off."""
+        self._peaks_db.append(math.inf if moment.too_loud else moment.peak_db)
+        steps = min(max(round((moment.peak_db - LOWEST_DB) / STEP_DB), 0), METER_STEPS) if moment.peak > 0 else 0
+        said = f"{_where(moment)}: {'SAMPLES LOST, ' if moment.lost else ''}{self._word(moment)}"
+        return f"{said:44s} [{'#' * steps}{'.' * (METER_STEPS - steps)}]"
+
+    def _word(self, moment: Moment) -> str:
+        loudest_db = max(self._peaks_db)
+        if loudest_db == math.inf:
+            return "TOO LOUD, turn it down"
+        if loudest_db > LOUD_DB:
+            return "nearly too loud"
+        if loudest_db > SOFT_DB:
+            return "level good"
+        listened = moment.stage == "take" and moment.bar and len(self._peaks_db) == HELD_MOMENTS
+        return "too soft, come nearer" if listened else "listening"
+
+
+def _where(moment: Moment) -> str:
     if moment.stage == "loop":
-        where = "test sounds"
-    elif not moment.bar:
-        where = f"counting in: {moment.beat}" if moment.beat else "now"
-    else:
-        where = f"bar {moment.bar} of {moment.bars}, beat {moment.beat}"
-    steps = min(max(round((moment.peak_db - LOWEST_DB) / STEP_DB), 0), METER_STEPS) if moment.peak > 0 else 0
-    if moment.too_loud:
-        word = "TOO LOUD: cut off"
-    elif moment.peak_db > LOUD_DB:
-        word = "nearly too loud"
-    else:
-        word = "good" if moment.peak_db > -40 else "quiet"
-    lost = ", samples lost" if moment.lost else ""
-    return f"{where}   level [{'#' * steps}{'.' * (METER_STEPS - steps)}] {word}{lost}"
+        return "test sounds"
+    if not moment.bar:
+        return f"counting in, {moment.beat}" if moment.beat else "now"
+    return f"bar {moment.bar} of {moment.bars}, beat {moment.beat}"

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from strumclock.cli.live import level_text, live_line
+from strumclock.cli.live import Level, live_line
 from strumclock.cli.options import FILE, options_of, take_out
 from strumclock.cli.saying import say
 from strumclock.cli.take import say_measured
@@ -84,6 +84,7 @@ def _recorded(card: Any, exercise: Exercise, timbre: str, headphones: bool) -> T
         click.pause("Hold an earpiece to the microphone, then press any key: test sounds are played.", err=True)
     else:
         click.echo("Be quiet for six seconds: test sounds are played.", err=True)
+    level = Level()
     with _ended_by_signals(), live_line() as line:
 
         def between(latency: Latency) -> None:
@@ -95,7 +96,7 @@ def _recorded(card: Any, exercise: Exercise, timbre: str, headphones: bool) -> T
 
         return record_take(
             card, exercise, timbre=timbre, headphones=headphones, between=between,
-            watch=None if line is None else lambda moment: line.show(level_text(moment)),
+            watch=None if line is None else lambda moment: line.show(level.text(moment)),
         )  # fmt: skip
 
 

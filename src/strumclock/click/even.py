@@ -40,6 +40,12 @@ chord is like itself at some short interval for as long as it rings, which is on
 of it changes nothing in sweep_click.py."""
 
 
+BEATING_S, RING_S = 0.2, 3.0
+"""Of trains closer together than the first, one that lasts no longer than the second, after the first strums, may be a
+chord ringing out whose partials beat. Physical: strings differ by some hertz, and ring for seconds; no metronome ticks
+300 times a minute for so short a time but in a count-in."""
+
+
 PLAIN_SCORE = 80.0
 """Evidence from which no further interval is tried."""
 
@@ -86,7 +92,11 @@ def find_even(
         best = _better(best, train)
         if best is not None and best.score > _least(match, best):
             whole = _one_to_three(match, _whole(match, best, nominal_s, beats_per_bar), hints_s)
-            if np.count_nonzero(whole.weight) >= FEWEST and whole.score > _least(match, whole):
+            if (
+                np.count_nonzero(whole.weight) >= FEWEST
+                and whole.score > _least(match, whole)
+                and not _beats(match, whole)
+            ):
                 return whole
             best = None
     return None
@@ -123,6 +133,13 @@ def _least(match: Matcher, found: Train | Candidate) -> float:
     """Evidence that is asked of clicks so close together."""
     apart_s = found.interval / match.signal.rate_hz
     return LEAST_SCORE * max(RINGING_S / apart_s, 1.0)
+
+
+def _beats(match: Matcher, found: Candidate) -> bool:
+    """Whether this may be the beating of a chord that rings out."""
+    rate_hz = match.signal.rate_hz
+    first, last = (found.start + found.step * float(n) for n in found.nominal[[0, -1]])
+    return found.interval < BEATING_S * rate_hz and first > RING_S * rate_hz and last - first < RING_S * rate_hz
 
 
 def _best_train(

@@ -15,7 +15,7 @@ CODECS = {  # name: encoder, container, rates [kbit/s]
     "opus": ("libopus", "ogg", (16, 20, 24, 32, 40, 48, 64)),
     "mp3": ("libmp3lame", "mp3", (40, 56, 64, 80, 96, 128)),
 }
-CODED, CODED_EASY = 0.55, 0.8  # share of hard and of easy takes that go through one
+CODED, CODED_EASY = 0.55, 0.8  # share of hard and of easy takes that go through one; by hand
 LATEST = 6000  # samples by which a codec may shift a sound …
 LOOKED_AT = 6 * RATE_HZ  # … which so many samples show
 

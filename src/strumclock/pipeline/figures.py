@@ -155,8 +155,9 @@ FIGURES: tuple[Figure, ...] = (
         word="the offset of the strum's middle", about="Offset of the middle of the strums' spread.",
     ),
     Figure(
-        path="timing.jitter_ms", label="Jitter", unit="ms", source=_TIMING, remark="about the drift line",
-        word="evenness", compared=True, column="jitter_ms", about="Standard deviation about the drift line.",
+        path="timing.jitter_ms", label="Jitter", unit="ms", source=_TIMING,
+        remark="about the drift line, strays as they came", word="evenness", compared=True, column="jitter_ms",
+        about="Standard deviation about the drift line; interval: of takes of this length, far strays as they came.",
     ),
     Figure(
         path="timing.jitter_within_ms", label="Jitter within", unit="ms", source=_TIMING,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import inspect
 import os
-from dataclasses import replace
+from dataclasses import fields, replace
 from typing import Any
 
 from strumclock.alignment import Alignment, align
@@ -21,7 +21,7 @@ from strumclock.pipeline.in_step import Told, told_by_file
 from strumclock.pipeline.listening import Listened, listen
 from strumclock.pipeline.measurement import Measurement
 from strumclock.pipeline.options import MeasureOptions
-from strumclock.pipeline.parts import of_part, part_at, strums_elsewhere, take_steps
+from strumclock.pipeline.parts import of_part, strums_elsewhere, take_steps
 
 PRIMING = Notice(
     code="priming-unknown",
@@ -72,7 +72,7 @@ def measure(
     >>> print(f"{take.verdict.state}: {take.verdict.obstacles[0].size:+.0f ms} at chord changes")
     not-yet: +98 ms (+82 to +114) at chord changes
     """
-    options = replace(options or MeasureOptions(), **told)
+    options = _options(options, told)
     if options.part == "all":
         raise UsageError("measure gives the figures of one part; use measure_parts for all, or tell a part's number")
     exercise = exercise or Exercise()
@@ -85,6 +85,19 @@ def measure(
         return replace(assemble_free(heard, exercise, options), settings=options.told())
     measurement = _of_part(heard, _align(heard, exercise, options, nominal), options)
     return replace(measurement, sources=told_here.sources)
+
+
+def _options(options: MeasureOptions | None, told: dict[str, Any]) -> MeasureOptions:
+    """The options with what was told besides."""
+    known, exercise = ({f.name for f in fields(value)} for value in (MeasureOptions, Exercise))
+    for name in told.keys() - known:
+        where = (
+            f"it belongs to the exercise: Exercise({name}=…)"
+            if name in exercise
+            else f"choose of {', '.join(sorted(known))}"
+        )
+        raise UsageError(f"an option of measuring was required, but {name!r} came; {where}")
+    return replace(options or MeasureOptions(), **told)
 
 
 def measure_parts(
@@ -117,7 +130,7 @@ def measure_parts(
     >>> [[part.kind for part in m.parts] for m in measure_parts(recording)]
     [['played']]
     """
-    options = replace(options or MeasureOptions(), **told)
+    options = _options(options, told)
     exercise = exercise or Exercise()
     nominal = _tempo_map(options, exercise)
     recording = _recording(take, options)
@@ -148,7 +161,6 @@ def _of_part(heard: Listened, alignment: Alignment, options: MeasureOptions) -> 
     return replace(
         measurement,
         held=held,
-        strums=tuple(replace(s, of=part_at(alignment.parts, s.time_s)) for s in measurement.strums),
         elsewhere=strums_elsewhere(heard.strums, alignment, take_path(options).bias_s),
         parts=alignment.parts,
         settings=options.told(),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -67,11 +68,12 @@ class PortAudioCard:
             to_play[:] = mono[:, None]
 
         try:
-            stream = sounddevice.Stream(
-                samplerate=self.sample_rate_hz, device=(self.input, self.output), channels=(1, self.outputs),
-                dtype="float32", latency="high", callback=called,
-            )  # fmt: skip
-            stream.start()
+            with _without_noise():
+                stream = sounddevice.Stream(
+                    samplerate=self.sample_rate_hz, device=(self.input, self.output), channels=(1, self.outputs),
+                    dtype="float32", latency="high", callback=called,
+                )  # fmt: skip
+                stream.start()
         except (sounddevice.PortAudioError, ValueError) as error:
             raise RecordingError(_refused(f"{self.name} must open to play and record", error)) from None
         try:
@@ -170,7 +172,8 @@ def _chosen(devices: list[dict[str, Any]], told: str | None, kind: str, usual: i
 
 def _library() -> Any:
     try:
-        import sounddevice
+        with _without_noise():
+            import sounddevice
     except ImportError:
         raise RecordingError(
             "recording needs the package sounddevice, which is not there; pip install 'strumclock[record]'"
@@ -180,6 +183,26 @@ def _library() -> Any:
             "recording needs the library PortAudio, which is not there; on Debian and Ubuntu: apt install libportaudio2"
         ) from None
     return sounddevice
+
+
+@contextmanager
+def _without_noise() -> Iterator[None]:
+    """What the system's own libraries write to standard error while they look for devices is not for the player.
+
+    They write past Python, to descriptor 2. What goes wrong is raised as an error, with the system's words.
+    """
+    try:
+        kept = os.dup(2)
+    except OSError:  # standard error is closed: nothing to keep quiet
+        yield
+        return
+    try:
+        with open(os.devnull, "wb") as nowhere:
+            os.dup2(nowhere.fileno(), 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
 
 
 def _refused(required: str, error: Exception) -> str:

@@ -23,11 +23,12 @@ if TYPE_CHECKING:
     )
     from strumclock.report.language import Language as Language, language_of as language_of, languages as languages
     from strumclock.report.methods_text import methods as methods
+    from strumclock.report.offsets_plot import plot_offsets as plot_offsets
     from strumclock.report.outputs import Outputs as Outputs, write_outputs as write_outputs
     from strumclock.report.page_student import student_page as student_page, write_student_page as write_student_page
     from strumclock.report.page_take import page as page, write_page as write_page
     from strumclock.report.picture import plot_take as plot_take, write_plot as write_plot
-    from strumclock.report.plots import plot_beats as plot_beats, plot_offsets as plot_offsets
+    from strumclock.report.places_plot import plot_beats as plot_beats
     from strumclock.report.progress_text import in_short as in_short, progress_summary as progress_summary
     from strumclock.report.schema import (
         SCHEMA_ID as SCHEMA_ID,
@@ -90,6 +91,7 @@ _HOME = {
         "languages",
     ),
     "methods_text": ("methods",),
+    "offsets_plot": ("plot_offsets",),
     "outputs": (
         "Outputs",
         "write_outputs",
@@ -98,10 +100,7 @@ _HOME = {
         "plot_take",
         "write_plot",
     ),
-    "plots": (
-        "plot_beats",
-        "plot_offsets",
-    ),
+    "places_plot": ("plot_beats",),
     "progress_text": (
         "in_short",
         "progress_summary",

@@ -8,15 +8,29 @@ from typing import TYPE_CHECKING
 
 from strumclock.report import words
 from strumclock.report.comparing import figure_words, told
-from strumclock.report.drawing import ACCENT, INK, PALE, WARM, drawable, new_figure, plain_axes, say, write_picture
+from strumclock.report.drawing import (
+    ACCENT,
+    INK,
+    LABEL_PT,
+    PALE,
+    SMALL_PT,
+    TEXT_PT,
+    WARM,
+    WIDTH_IN,
+    drawable,
+    new_figure,
+    plain_axes,
+    say,
+    write_picture,
+)
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from strumclock.pipeline.comparison import Comparison, Difference
 
-ROW_IN, WIDTH_IN, FRAME_IN = 1.15, 8.0, 0.9
-"""Height of a figure's row, width of the picture, and what title and margins take, inches."""
+ROW_IN, FRAME_IN = 1.2, 0.9
+"""Height of a figure's row, and what title and margins take, inches."""
 
 
 def plot_comparison(result: Comparison) -> Figure:
@@ -49,7 +63,9 @@ def plot_comparison(result: Comparison) -> Figure:
     for letter, path, bpm in takes:
         at = f", {words.bpm(bpm)} bpm" if bpm else ""
         names.append(f"{letter}: {Path(path).name if path else 'array'}{at}")
-    figure.text(0.03, 1 - 0.28 / height_in, drawable("      ".join(names)), fontsize=11, color=INK, parse_math=False)
+    figure.text(
+        0.03, 1 - 0.28 / height_in, drawable("      ".join(names)), fontsize=LABEL_PT, color=INK, parse_math=False
+    )
     if not rows:
         reasons = list(dict.fromkeys(why.reason for why in result.absent.values()))
         say(figure.add_axes((0.05, 0.1, 0.9, 0.6)), words.sentence(reasons[0]) if reasons else "")
@@ -63,8 +79,8 @@ def _row(figure: Figure, row: Difference, bottom: float, height: float) -> None:
     """One figure: its name and verdict on the left, the two intervals on the right."""
     label, unit, signed = figure_words(row.figure)
     said, colour = told(row), WARM if row.shown and row.beyond_usual is not False else INK
-    figure.text(0.03, bottom + 0.62 * height, label, fontsize=11, color=INK)
-    figure.text(0.03, bottom + 0.02 * height, said, fontsize=9.5, color=colour)
+    figure.text(0.03, bottom + 0.62 * height, label, fontsize=TEXT_PT, color=INK)
+    figure.text(0.03, bottom + 0.02 * height, said, fontsize=LABEL_PT, color=colour)
     axes = figure.add_axes((0.42, bottom, 0.54, height))
     plain_axes(axes)
     axes.spines["left"].set_visible(False)
@@ -75,8 +91,8 @@ def _row(figure: Figure, row: Difference, bottom: float, height: float) -> None:
         axes.plot([estimate.low, estimate.high], [y, y], color=ACCENT, lw=2, solid_capstyle="butt")
         axes.plot([estimate.value], [y], marker=marker, mfc=face, mec=ACCENT, mew=1.6, ms=7)
     axes.set_ylim(-0.6, 1.6)
-    axes.set_xlabel(unit, fontsize=9, color=INK, labelpad=1)
-    axes.tick_params(labelsize=9)
+    axes.set_xlabel(unit, fontsize=SMALL_PT, color=INK, labelpad=1)
+    axes.tick_params(labelsize=SMALL_PT)
 
 
 def write_comparison_plot(result: Comparison, path: str | os.PathLike[str]) -> Path:

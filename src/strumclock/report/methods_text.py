@@ -23,6 +23,7 @@ DISTANCES = ("click_to_mic_m", "guitar_to_mic_m", "click_to_ear_m")
 TIME = "A strum's time is the release of its first string by the pick."
 OFFSET = "A strum's offset is its time less its grid line, positive = late."
 INTERVALS = "Intervals are of 95 % and of this take's player; u is the standard uncertainty of measuring this take."
+STRAYS = "The jitter's interval is of takes of this length, with far strays as they came in this one."
 
 
 def methods(measurement: Measurement) -> str:
@@ -118,4 +119,6 @@ def _uncertainty(m: Measurement) -> str:
     said = f"u of a strum's time: {median(each):.1f} ms in the median of {len(each)}, {each[-1]:.1f} ms at most"
     mean = m.timing.mean_offset_ms if m.timing is not None else None
     said += f"; of the mean offset {mean.u:.1f} ms" if mean is not None else ""
-    return f"{said}. {INTERVALS}" if m.timing is not None else f"{said}."
+    if m.timing is None:
+        return f"{said}."
+    return f"{said}. {INTERVALS}{f' {STRAYS}' if m.timing.jitter_ms is not None else ''}"

@@ -23,7 +23,7 @@ from strumclock.pipeline.measurement import Measurement, TakeInfo
 from strumclock.report import words
 from strumclock.report.bar_sound import BarSound
 from strumclock.report.comparing import comparison, tuning_table
-from strumclock.report.plots import plot_offsets
+from strumclock.report.offsets_plot import plot_offsets
 from strumclock.report.progress_text import TABLE_NOTE, facts, weeks_table
 from strumclock.report.sentences import headline, lines, title
 from strumclock.report.text import Row, figures, noted
@@ -51,7 +51,7 @@ MOST_ROWS = 12
 MOST_EXERCISES = 2
 """Exercises of a student that are shown, what was played last first."""
 
-LABEL_PT = 8.0
+LABEL_PT = 9.0
 """Of the upright label: the longest is as long as the picture is high."""
 
 _OUTER = '<div style="max-width: 60em; line-height: 1.35">'
@@ -172,14 +172,15 @@ def _picture(m: Measurement) -> Markup:
         return _safe("")
     from strumclock.report.drawing import new_figure, save
 
-    figure = new_figure(9.0, 3.0)
+    figure = new_figure(8.0, 2.8)
     axes = plot_offsets(m, figure.add_axes((0.08, 0.2, 0.9, 0.74)), legend=False)
     axes.yaxis.label.set_fontsize(LABEL_PT)
     out = io.BytesIO()
     save(figure, out, "png")
     data = base64.b64encode(out.getvalue()).decode("ascii")
     return _markup(
-        '<img alt="every strum over the bars: {}" style="max-width: 100%" src="data:image/png;base64,{}">',
+        '<img alt="every strum over the bars: {}" '
+        'style="width: 800px; max-width: 100%" src="data:image/png;base64,{}">',
         headline(m), data,
     )  # fmt: skip
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 
 WIDTH, HEIGHT, TOP, BOTTOM, PAD = 160.0, 120.0, 18.0, 8.0, 10.0
 """Of one bar's drawing, in its own units, with room beside it for a strum before the one; a line of text has 11."""
+MIDDLE = TOP + (HEIGHT - TOP - BOTTOM) / 2
+"""Where the click, or the own average, lies."""
 
 LEAST_SPAN = 0.24
 """Of a bar, between its first place and its last one, from which its own length is told: a beat of four."""
@@ -54,7 +57,15 @@ class Bar:
     Attributes
     ----------
     number : int
+    name : str
+        What it is called above the drawing and by a screen reader.
+    tempo : str
+        Written beside the name where the click's tempo steps; empty elsewhere.
     start_s, end_s : float
+    edges : tuple of float
+        Where the tolerance about the take's own average ends, as far as that lies inside the drawing.
+    clicks : tuple of float
+        Of a stretch at a tempo of its own: where the click's beats lie across the bar.
     marks : tuple of Mark
     strums : int
     mean, furthest : str
@@ -64,13 +75,17 @@ class Bar:
     """
 
     number: int
+    name: str
     start_s: float
     end_s: float
     marks: tuple[Mark, ...]
     strums: int
     mean: str
     furthest: str
-    obstacle: bool
+    obstacle: bool = False
+    tempo: str = ""
+    edges: tuple[float, ...] = ()
+    clicks: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,8 +97,6 @@ class Chart:
     bars : tuple of Bar
     middle : float
         Where the click, or the take's own average, lies.
-    tolerance : tuple of (float, float) or None
-        The tolerance's two edges; None where it lies outside.
     tolerance_said, reach_said : str
     about_click : bool
         Whether the middle is the click; else it is the take's own average.
@@ -91,7 +104,6 @@ class Chart:
 
     bars: tuple[Bar, ...]
     middle: float
-    tolerance: tuple[float, float] | None
     tolerance_said: str
     reach_said: str
     about_click: bool
@@ -103,12 +115,12 @@ def chart(m: Measurement) -> Chart | None:
     if not played or m.timing is None:
         return None
     about_click = m.timing.offset_ms is not None
-    reach = max(LEAST_REACH_MS, ROOM * max(abs(_value(s) or 0.0) for s in played))
+    values = [value for s in played if (value := _value(s)) is not None]
+    reach = reach_ms(values)
     starts, lengths = _bar_lines(m, played)
-    middle = TOP + (HEIGHT - TOP - BOTTOM) / 2
 
     def y(value_ms: float) -> float:
-        return middle - value_ms / reach * (HEIGHT - TOP - BOTTOM) / 2
+        return height_of(value_ms, reach)
 
     obstacle = m.verdict.obstacles[0] if m.verdict is not None and m.verdict.obstacles else None
     by_bar = defaultdict(list)
@@ -120,26 +132,76 @@ def chart(m: Measurement) -> Chart | None:
             continue
         value = _value(s)
         kind = "added" if value is None else "obstacle" if _concerns(obstacle, s, tolerance_ms) else "strum"
-        x = _across((s.time_s - starts[bar]) / lengths[bar])
+        x = across((s.time_s - starts[bar]) / lengths[bar])
         by_bar[bar].append(Mark(kind=kind, x=x, y=y(value or 0.0), time_s=s.time_s, said=_said(s, per_beat)))
     for o in m.omitted:
-        x = _across((o.time_s - starts[o.bar]) / lengths[o.bar])
+        x = across((o.time_s - starts[o.bar]) / lengths[o.bar])
         said = f"left out on {count_name(o.beat, o.part, per_beat)}"
-        by_bar[o.bar].append(Mark(kind="omitted", x=x, y=middle, time_s=o.time_s, said=said))
+        by_bar[o.bar].append(Mark(kind="omitted", x=x, y=MIDDLE, time_s=o.time_s, said=said))
     worst = set(obstacle.where.bars) if obstacle is not None else set()
-    bars = tuple(_bar(n, starts[n], lengths[n], by_bar[n], played, n in worst) for n in sorted(starts))
-    known = tolerance_ms is not None and tolerance_ms <= reach
+    steps = _steps(m, tolerance_ms)
+    first = {step.first_bar: words.bpm(step.bpm) for step in steps if step.bpm}
+    bars = []
+    for n in sorted(starts):
+        mean, allowed = _about(n, steps, played)
+        edges = [edge for edge in (mean + allowed, mean - allowed) if allowed and abs(edge) <= reach]
+        bars.append(
+            _bar(
+                n, starts[n], lengths[n], by_bar[n], played, obstacle=n in worst,
+                tempo=f"{first[n]} bpm" if n in first else "", edges=tuple(y(edge) for edge in edges),
+            )
+        )  # fmt: skip
+    told = sorted({step.tolerance_ms for step in steps if step.tolerance_ms})
     return Chart(
-        bars=bars,
-        middle=middle,
-        tolerance=(y(tolerance_ms or 0.0), y(-(tolerance_ms or 0.0))) if known else None,
-        tolerance_said="" if tolerance_ms is None else words.tolerance(tolerance_ms),
+        bars=tuple(bars),
+        middle=MIDDLE,
+        tolerance_said=" to ".join(words.tolerance(ms) for ms in dict.fromkeys([*told[:1], *told[-1:]])),
         reach_said=f"{words.number(reach)} ms",
         about_click=about_click,
     )
 
 
-def _across(share: float) -> float:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Step:
+    """From which bar on, at which tempo (None: one tempo throughout), with which tolerance (0: none)."""
+
+    first_bar: int
+    bpm: float | None
+    tolerance_ms: float
+
+
+def _steps(m: Measurement, tolerance_ms: float | None) -> list[_Step]:
+    """The steps of a click that steps; else one from the first bar on."""
+    if len(m.steps) < 2 or m.held is None:
+        return [_Step(first_bar=1, bpm=None, tolerance_ms=tolerance_ms or 0.0)]
+    per_beat, standard = m.exercise.per_beat or 1, m.held.standard
+    return [
+        _Step(first_bar=step.bars[0], bpm=step.bpm, tolerance_ms=1e3 * standard.tolerance_s(60 / step.bpm / per_beat))
+        for step in m.steps
+        if step.bars is not None
+    ]
+
+
+def _about(bar: int, steps: list[_Step], played: list[Strum]) -> tuple[float, float]:
+    """The average that a bar's tolerance lies about, its step's or the take's, and the tolerance itself, ms."""
+    begun = [i for i, step in enumerate(steps) if step.first_bar <= bar] or [0]
+    step, after = steps[begun[-1]], steps[begun[-1] + 1 :]
+    last = after[0].first_bar if after else math.inf
+    here = [s for s in played if step.first_bar <= (s.bar or 1) < last] or played
+    return float(np.mean([_value(s) or 0.0 for s in here])), step.tolerance_ms
+
+
+def reach_ms(values: list[float]) -> float:
+    """How far the axis reaches to either side."""
+    return max([LEAST_REACH_MS, *(ROOM * abs(value) for value in values)])
+
+
+def height_of(value_ms: float, reach: float) -> float:
+    """Where in the drawing a strum lies that is so late; later is higher."""
+    return MIDDLE - value_ms / reach * (HEIGHT - TOP - BOTTOM) / 2
+
+
+def across(share: float) -> float:
     """Where in the drawing a share of the bar lies."""
     return min(max(WIDTH * share, -PAD), WIDTH + PAD)
 
@@ -209,15 +271,16 @@ def _said(s: Strum, per_beat: int) -> str:
     return f"beat {place}: {words.side(value)}{', at a chord change' if s.at_change else ''}"
 
 
-def _bar(number: int, start_s: float, bar_s: float, marks: list[Mark], played: list[Strum], worst: bool) -> Bar:
+def _bar(number: int, start_s: float, bar_s: float, marks: list[Mark], played: list[Strum], **more: Any) -> Bar:
     values = [value for s in played if s.bar == number and (value := _value(s)) is not None]
     return Bar(
         number=number,
+        name=f"bar {number}",
         start_s=start_s,
         end_s=start_s + bar_s,
         marks=tuple(sorted(marks, key=lambda mark: mark.time_s)),
         strums=len(values),
         mean=words.side(float(np.mean(values))) if values else "",
         furthest=words.side(max(values, key=abs)) if values else "",
-        obstacle=worst,
+        **more,
     )

@@ -17,7 +17,7 @@ MOST_BYTES = 2_000_000
 """Of both sounds together, before they are written as text, which takes a third more: a page below 3 MB."""
 
 BIT_RATES = (24_000, 64_000)  # of each: from clear to as good as a phone records
-RATE_HZ = 32_000
+RATE_HZ = 32_000  # by hand: keeps 16 kHz, beyond which a phone's recording has little
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

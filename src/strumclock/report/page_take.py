@@ -13,6 +13,7 @@ from strumclock.errors import printable
 from strumclock.report import html, words
 from strumclock.report.obstacle_words import bars_in_words, short_name
 from strumclock.report.page_bars import HEIGHT, PAD, WIDTH, Bar, Mark, chart
+from strumclock.report.page_parts import drawn_parts
 from strumclock.report.page_sound import sounds
 from strumclock.report.sentences import details, headline, lines, title
 from strumclock.report.text import figures, noted
@@ -68,10 +69,13 @@ def page(measurement: Measurement, *, recording: Recording | None = None) -> str
             ("What cannot be known from this take", not_known(m, all_of_it=True)),
         ),
         "chart": drawn,
+        "parts": drawn_parts(m),
+        "stepped": len(m.steps) > 1,
+        "zero": "the click" if drawn is not None and drawn.about_click else "the take's own average",
         "pad": PAD,
         "width": WIDTH,
         "height": HEIGHT,
-        "sounds": sounds(m, recording) if drawn is not None else None,
+        "sounds": sounds(m, recording),
         "beat_s": 60 / m.exercise.bpm if m.exercise.bpm else 1.0,
         "worst": f"Hear {bars_in_words(worst)}, the worst" if worst else "",
         "concerned": short_name(obstacle, m.exercise.per_beat or 1) if obstacle and "obstacle" in kinds else "",
@@ -97,7 +101,7 @@ def write_page(measurement: Measurement, path: str | os.PathLike[str], *, record
 def _bar_label(bar: Bar) -> str:
     """What a bar is, for those who do not see it."""
     left_out = sum(mark.kind == "omitted" for mark in bar.marks)
-    said = [f"bar {bar.number}", words.count(bar.strums, "strum")]
+    said = [bar.name, *([bar.tempo] if bar.tempo else []), words.count(bar.strums, "strum")]
     if bar.mean:
         said.append(f"{bar.mean} on average, furthest {bar.furthest}")
     if left_out:

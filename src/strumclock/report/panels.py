@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from strumclock.arrays import Floats
-from strumclock.report.drawing import ACCENT, INK, PALE, SOFT, WARM, drawable, plain_axes, say, title_of
+from strumclock.report.drawing import ACCENT, INK, LABEL_PT, PALE, SOFT, WARM, drawable, plain_axes, say, title_of
 from strumclock.report.places import count_name
+from strumclock.report.places_plot import plot_beats, shown_places
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -21,20 +22,20 @@ if TYPE_CHECKING:
     from strumclock.tuning import Tuning
 
 
-_MOST_PAIRS = 5
+_MOST_PAIRS = 5  # by eye: names of pairs that fit side by side
 _MANY_PLACES = 8  # names of places that fit side by side
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Panel:
-    """One panel: how to draw it, and how wide it is beside the others."""
+    """One panel: how to draw it, and whether it needs the width alone."""
 
     draw: Callable[[Axes], object]
-    width: float = 1.0
+    wide: bool = False
 
 
 def panels(measurement: Measurement, *, everything: bool = False) -> list[Panel]:
-    """The panels below the main picture: chord changes and pitch where they were measured.
+    """The panels below the main picture: the means, and chord changes and pitch where they were measured.
 
     Parameters
     ----------
@@ -43,7 +44,7 @@ def panels(measurement: Measurement, *, everything: bool = False) -> list[Panel]
         Also loudness, and each error with the one that follows: for who studies a take more closely.
     """
     m = measurement
-    drawn = []
+    drawn = [Panel(draw=lambda ax: title_of(plot_beats(m, ax), "Means and 95 % intervals"))] if shown_places(m) else []
     if m.changes is not None:
         changes = m.changes
         drawn.append(Panel(draw=lambda ax: plot_changes(changes, ax)))
@@ -51,10 +52,10 @@ def panels(measurement: Measurement, *, everything: bool = False) -> list[Panel]
         stroke, per_beat = m.stroke, m.exercise.per_beat or 1
         drawn.append(Panel(draw=lambda ax: plot_loudness(stroke, ax, per_beat=per_beat)))
     if m.correction is not None and everything:
-        drawn.append(Panel(draw=lambda ax: plot_correction(m, ax), width=1.7))  # it has its key on the right
+        drawn.append(Panel(draw=lambda ax: plot_correction(m, ax), wide=True))  # it has its key on the right
     if m.tuning is not None:
         tuning = m.tuning
-        drawn.append(Panel(draw=lambda ax: plot_pitch(tuning, ax), width=0.8))
+        drawn.append(Panel(draw=lambda ax: plot_pitch(tuning, ax)))
     return drawn
 
 
@@ -64,7 +65,7 @@ def plot_changes(changes: Changes, ax: Axes) -> Axes:
     late = any(change.late_ms is not None for change in changes.changes)
     title_of(ax, "Each chord change")
     what = "ms later than other strums" if late else "ms longer than the usual gap"
-    ax.set_xlabel(f"{what}\n(thick bar: mean)", color=INK)
+    ax.set_xlabel(f"{what}\n(thick bar: mean)", color=INK, fontsize=LABEL_PT)
     by_pair: dict[str, list[float]] = {}
     for change in changes.changes:
         value = change.late_ms if late else change.pause_ms
@@ -90,7 +91,7 @@ def plot_changes(changes: Changes, ax: Axes) -> Axes:
 def plot_loudness(stroke: Stroke, ax: Axes, *, per_beat: int = 1) -> Axes:
     """Draw the loudness of each place of the bar with its interval, or of every strum where places are not known."""
     plain_axes(ax)
-    ax.set_ylabel("dB from the median", color=INK)
+    ax.set_ylabel("dB from the median", color=INK, fontsize=LABEL_PT)
     if stroke.accents:
         title_of(ax, "Loudness by place")
         for x, accent in enumerate(stroke.accents):
@@ -103,14 +104,14 @@ def plot_loudness(stroke: Stroke, ax: Axes, *, per_beat: int = 1) -> Axes:
             range(len(names)),
             [n if not crowded or a.part == 1 else "" for n, a in zip(names, stroke.accents, strict=True)],
         )
-        ax.set_xlabel("place in the bar", color=INK)
+        ax.set_xlabel("place in the bar", color=INK, fontsize=LABEL_PT)
     else:
         title_of(ax, "Loudness of each strum")
         if not stroke.by_strum:
             return say(ax, "no strums")
         times, levels = zip(*((one.time_s, one.level_db) for one in stroke.by_strum), strict=True)
         ax.plot(times, levels, ls="", marker="o", ms=4, mfc="white", mec=ACCENT, mew=1.0, zorder=2)
-        ax.set_xlabel("seconds in the recording", color=INK)
+        ax.set_xlabel("seconds in the recording", color=INK, fontsize=LABEL_PT)
     ax.axhline(0, color=INK, lw=0.9, zorder=1)
     ax.grid(axis="y", color=PALE, lw=0.6)
     return ax
@@ -140,10 +141,10 @@ def plot_correction(measurement: Measurement, ax: Axes) -> Axes:
     ax.set_xlim(-reach, reach)
     ax.set_ylim(-reach, reach)
     ax.set_aspect("equal", anchor="W")
-    ax.set_xlabel("error, ms", color=INK)
-    ax.set_ylabel("the next, ms", color=INK)
+    ax.set_xlabel("error, ms", color=INK, fontsize=LABEL_PT)
+    ax.set_ylabel("the next, ms", color=INK, fontsize=LABEL_PT)
     key = "flat line: an error is gone\nby the next strum\n\ndashed: it stays whole\n\nthick: this take"
-    ax.text(1.08, 0.98, key, transform=ax.transAxes, ha="left", va="top", fontsize=9.5, color=SOFT)
+    ax.text(1.08, 0.98, key, transform=ax.transAxes, ha="left", va="top", fontsize=LABEL_PT, color=SOFT)
     return ax
 
 
@@ -160,7 +161,7 @@ def plot_pitch(tuning: Tuning, ax: Axes) -> Axes:
     ax.set_yticks([])
     ax.spines["left"].set_visible(False)
     ax.grid(axis="x", color=PALE, lw=0.6)
-    ax.set_xlabel(f"cents from A = {tuning.a4_hz:g} Hz", color=INK)
+    ax.set_xlabel(f"cents from A = {tuning.a4_hz:g} Hz", color=INK, fontsize=LABEL_PT)
     return ax
 
 

@@ -57,3 +57,10 @@ def place_in_words(finding: Finding, measurement: Measurement) -> str:
     if finding.kind == "beat":
         return f"on beat {finding.where}"
     return part_in_words(finding.where if isinstance(finding.where, int) else 1, measurement.exercise.per_beat or 1)
+
+
+def beats_per_bar(measurement: Measurement) -> int:
+    """Beats in the longest bar seen, so that a tempo map with changing meters stays in order."""
+    m = measurement
+    seen = [s.beat for s in m.strums if s.beat is not None] + [o.beat for o in m.omitted]
+    return max([m.exercise.beats_per_bar or 1, *seen])

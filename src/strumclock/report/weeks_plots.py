@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from strumclock.report.cause_words import cause_name
-from strumclock.report.drawing import ACCENT, INK, PALE, SOFT, WARM, axes_or_new, plain_axes, say
+from strumclock.report.drawing import ACCENT, INK, LABEL_PT, PALE, SMALL_PT, SOFT, WARM, axes_or_new, plain_axes, say
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -81,7 +81,7 @@ def plot_tempo(
     ax.yaxis.set_major_locator(MaxNLocator(integer=True, nbins=4 if small else 8))
     ax.grid(axis="y", color=PALE, lw=0.6)
     ax.set_axisbelow(True)
-    ax.tick_params(labelsize=8 if small else 10)
+    ax.tick_params(labelsize=SMALL_PT if small else LABEL_PT)
     if not small:
         _explain(ax, exercise)
     return ax
@@ -109,9 +109,9 @@ def _draw_weeks(ax: Axes, exercise: ExerciseProgress, first: date, *, small: boo
             ax.plot([x], [week.failed_bpm], "_", color=INK, ms=size, zorder=2, label=once("tried, not held"))
         elif not small:
             _arrow(ax, x, week.held_bpm, once("not tried faster"))
-        ax.plot([x], [week.held_bpm], "o", color=ACCENT, ms=size, zorder=3, label=once("held"))
-        if week.n_paper == week.n_takes:
-            ax.plot([x], [week.held_bpm], "o", color="white", ms=size / 3, zorder=4, label=once("held, from paper"))
+        paper = week.n_paper == week.n_takes
+        label = once("held, from paper" if paper else "held")
+        ax.plot([x], [week.held_bpm], "s" if paper else "o", color=ACCENT, ms=size, zorder=3, label=label)
 
 
 def _arrow(ax: Axes, x: float, bpm: float, label: str | None) -> None:
@@ -131,7 +131,7 @@ def _draw_goal(ax: Axes, exercise: ExerciseProgress, *, small: bool) -> None:
         xycoords=("axes fraction", "data"),
         ha="left",
         va="bottom",
-        fontsize=8 if small else 9,
+        fontsize=SMALL_PT if small else LABEL_PT,
         color=WARM,
         xytext=(3, 1),
         textcoords="offset points",
@@ -171,15 +171,23 @@ def _runs(weeks: Sequence[tuple[date, Span]]) -> list[list[tuple[date, Span]]]:
 
 def _explain(ax: Axes, exercise: ExerciseProgress) -> None:
     """Axis names, the changes a minute, the legend."""
-    ax.set_ylabel("tempo, bpm", color=INK)
-    ax.set_xlabel("week from Monday", color=INK)
+    ax.set_ylabel("tempo, bpm", color=INK, fontsize=LABEL_PT)
+    ax.set_xlabel("week from Monday", color=INK, fontsize=LABEL_PT)
     per = exercise.beats_per_change
     if per:
         other = ax.secondary_yaxis("right", functions=(_divide_by(per), _divide_by(1 / per)))
-        other.set_ylabel("chord changes a minute", color=SOFT)
-        other.tick_params(colors=SOFT, labelsize=9)
+        other.set_ylabel("chord changes a minute", color=SOFT, fontsize=LABEL_PT)
+        other.tick_params(colors=SOFT, labelsize=LABEL_PT)
         other.spines["right"].set_color(PALE)
-    ax.legend(loc="upper left", bbox_to_anchor=(0, -0.2), ncols=3, frameon=False, fontsize=9, handletextpad=0.3)
+    ax.legend(
+        loc="upper left",
+        bbox_to_anchor=(0, -0.28),
+        ncols=3,
+        frameon=False,
+        fontsize=LABEL_PT,
+        columnspacing=1.2,
+        handletextpad=0.3,
+    )
 
 
 def _divide_by(number: float) -> Any:
@@ -290,7 +298,7 @@ def _plot_weekly(
         ax.axhline(0, color=SOFT, lw=0.8)
     week_axis(ax, first, last, MOST_LABELS // 2)
     ax.yaxis.set_major_locator(MaxNLocator(nbins=4))
-    ax.set_ylabel(axis_name, color=INK, fontsize=9)
+    ax.set_ylabel(axis_name, color=INK, fontsize=LABEL_PT)
     ax.grid(axis="y", color=PALE, lw=0.6)
     return ax
 

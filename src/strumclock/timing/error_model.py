@@ -68,11 +68,13 @@ class ErrorModel:
     dof : float
         Degrees of freedom of each `sigma2`.
     excess_low, excess_high : float
-        Excess kurtosis that the lower and the upper end of σ's interval allow for (`_excess`).
+        Excess kurtosis that the lower and the upper end of the scatter's interval allow for (`_excess`).
     slot : (n,) int array
         Slot of each value.
     rho : (n_pairs, n_slots - 1) array
         Autocorrelation at one, two … slots.
+    basis : (n, p) array
+        What was taken out of the values, as orthonormal columns.
     """
 
     phi: Floats
@@ -85,6 +87,7 @@ class ErrorModel:
     excess_high: float
     slot: NDArray[np.int64]
     rho: Floats
+    basis: Floats
 
     def variance_of(self, combinations: Floats) -> Floats:
         """Variance of weighted sums of the errors, ``combinations @ errors``, under each pair.
@@ -133,14 +136,21 @@ class ErrorModel:
         with np.errstate(divide="ignore"):
             return float(min(1.0, 2 * (self.weight @ stdtr(self.dof, -abs(total) / scale))))
 
-    def sigma_interval(self, level: float = 0.95) -> tuple[float, float]:
-        """The `level` interval of σ, the standard deviation of the player's errors about the fitted lines."""
-        top = 100 * float(np.sqrt(self.sigma2.max()))
+    def scatter_interval(self, level: float = 0.95) -> tuple[float, float]:
+        """The `level` interval of the standard deviation that the player's takes of this length show about the lines.
+
+        That is less than σ where errors wander slowly: what is slower than the take is taken out with the lines.
+        Under each pair the residual squares over their degrees of freedom come to σ² (n − tr BᵀRB) / (n − p) on
+        average, R the correlations and B the basis of what was taken out.
+        """
+        n, p = self.basis.shape
+        square = (n * self.sigma2 - self.variance_of(self.basis.T).sum(axis=0)) / (n - p)
+        top = 100 * float(np.sqrt(square.max()))
 
         def end(share: float, excess: float) -> float:
             # The variance of a variance: 2/dof for normal errors, and 1/n more for each unit of excess kurtosis.
             dof = self.dof / (1 + excess / 2)
-            return _solve(lambda sigma: float(self.weight @ chdtrc(dof, dof * self.sigma2 / sigma**2)), share, top)
+            return _solve(lambda sd: float(self.weight @ chdtrc(dof, dof * square / sd**2)), share, top)
 
         return end((1 - level) / 2, self.excess_low), end((1 + level) / 2, self.excess_high)
 
@@ -201,7 +211,7 @@ def fit_error_model(
     ]
     if not phase_only:
         families.append(explain_by_long_memory_and_period(table))
-    return _weighed(families, slot, design.shape[1])
+    return _weighed(families, slot, design)
 
 
 def fit_error_models(values: Floats, slot: Ints, design: Floats, *, columns: tuple[int, ...]) -> list[ErrorModel]:
@@ -211,12 +221,12 @@ def fit_error_models(values: Floats, slot: Ints, design: Floats, *, columns: tup
         explain_by_phase_correction(table, slot, phi_grid=PHI_GRID, motor_grid=MOTOR_GRID, across_gaps=True),
         explain_by_long_memory_and_period(table),
     ]
-    return [_weighed(families, slot, p) for p in columns]
+    return [_weighed(families, slot, design[:, :p]) for p in columns]
 
 
-def _weighed(families: list[Explained], slot: Ints, p: int) -> ErrorModel:
-    """How well each member explains the values when the design's first p columns are taken out."""
-    n = slot.size
+def _weighed(families: list[Explained], slot: Ints, design: Floats) -> ErrorModel:
+    """How well each member explains the values when this design, the first columns of theirs, is taken out."""
+    n, p = design.shape
 
     def every(name: str) -> Floats:
         return np.concatenate([getattr(family, name) for family in families])
@@ -246,6 +256,7 @@ def _weighed(families: list[Explained], slot: Ints, p: int) -> ErrorModel:
         excess_high=excess_high,
         slot=np.asarray(slot),
         rho=np.concatenate([family.rho(n_lags) for family in families])[kept],
+        basis=np.linalg.qr(design)[0],
     )
 
 

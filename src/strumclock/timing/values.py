@@ -149,7 +149,9 @@ class Timing(Shown):
         Mean offset of the middle of the strums' spread.
     jitter_ms : Estimate or None
         Standard deviation about the drift line (n − 2 degrees of freedom), less what measuring adds;
-        strums whose times are badly known count less.
+        strums whose times are badly known count less. Its interval is of what this player's takes of this length show
+        about their lines, with far strays as they came in this one: how often they come in others, one take cannot
+        say (no interval from a sample holds a variance whatever the tails: Bahadur & Savage 1956, from memory).
     jitter_within_ms : Estimate or None
         The same after the means of each part of the beat and of chord changes are taken out too.
     explained_share : Estimate or None

@@ -40,8 +40,10 @@ CHANGE_A_WEEK, JUMP_A_WEEK = 1 / 40, 1 / 60
 """How likely a week changes the slope, or the level at once. Calibrated (``tests/benchmarks/next_tempo.py``): oftener
 makes climbs doubtful, more seldom makes a layoff look like a long fall."""
 
-JUMP_SD = 0.15
-"""Size of a jump: layoffs of some weeks cost a tenth to a fifth (common practice, no source)."""
+JUMP_MEAN, JUMP_SD = -0.12, 0.12
+"""Size of a jump: layoffs of some weeks cost a tenth to a fifth (common practice, no source); nobody gains as much in a
+week as often. With jumps as likely up as down a climb of 1 bpm a week passed for one leap in every fourth player, and a
+layoff for a long fall in every fifth (``tests/benchmarks/next_tempo.py``)."""
 
 LAYOFF_WEEKS, LAYOFF_JUMP = 3, 0.3
 """After so many weeks without a take a jump is as likely as this."""
@@ -69,9 +71,9 @@ MOST_READINGS = 300
 STILL_A_WEEK = 0.005
 """Of the logarithm: half a percent. Whoever gains less is called level; it is 1 bpm in a fortnight at 100 bpm."""
 
-_FINENESS = 48
+_FINENESS = 48  # points over eight standard deviations; by hand
 _NEGLIGIBLE = 9.0  # e^-9: readings less likely than the likeliest by this are left out of what is said
-_Z = 1.959964
+_Z = 1.959964  # derived: the normal quantile of .975
 
 
 # Rows of the table of readings, one column a reading.
@@ -172,6 +174,7 @@ class Follower:
             p_jump = max(p_jump, LAYOFF_JUMP)
         jumped = t.copy()
         jumped[_JUMPED], jumped[_FROM] = week, t[_L]
+        jumped[_L] += JUMP_MEAN
         jumped[_LL] += JUMP_SD**2
         jumped[_WEIGHT] += math.log(p_jump)
         branches = [jumped]

@@ -2,7 +2,8 @@
 
 People learn along different curves, and the weeks so far seldom tell which: straight, slowing as a power of time,
 slowing towards a ceiling, or stopped already. Each is weighed (`strumclock.weeks.curves`), and the range holds the week
-in 88 % of what all of them together foretell. Where more than a tenth of that takes longer than a year, no end is told.
+in 88 % of what all of them together foretell, but is never told narrower than a quarter of a year. Where more than a
+tenth of that takes longer than a year, no end is told; and whether a climb goes on, the weeks so far never show.
 ``python -m tests.benchmarks.time_to_goal`` prints how often the ranges hold.
 """
 
@@ -25,6 +26,10 @@ HORIZON_WEEKS = 52
 """Nothing is foretold beyond a year."""
 EARLY, LATE = 0.02, 0.9
 """The range begins and ends with these probabilities of being there already."""
+NARROWEST_WEEKS = 13
+"""From the first week of a range to the last, at least. Calibrated on simulated climbs (``tests/benchmarks/
+time_to_goal.py``): luck that lasts for weeks passes for a level near the goal, and ranges of a week or two that rest on
+it held the week in 63 % of those that get there; with a quarter of a year nine in ten do."""
 GAIN_A_WEEK = 0.025
 """Standard deviation of what a week brings on average, share of the tempo: as `following.SLOPES_A_WEEK`."""
 POWERS, RATES, STOPS = (0.2, 0.4, 0.6, 0.8), (0.02, 0.04, 0.08, 0.15, 0.3), (0.25, 0.4, 0.55, 0.7, 0.85)
@@ -71,6 +76,7 @@ def outlook(
     shown: Sequence[tuple[date, float, int]],
     in_reach: bool,
     take_sd: float,
+    since_leap: bool = False,
 ) -> Outlook:
     """How far a goal is.
 
@@ -84,6 +90,8 @@ def outlook(
         Whether the goal is in reach now.
     take_sd : float
         Luck of one take, share of the tempo.
+    since_leap : bool
+        Whether it did change at once: the weeks before that tell nothing of what comes.
     """
     for monday, tempo in held:
         if tempo >= bpm:
@@ -92,19 +100,44 @@ def outlook(
         return Outlook(bpm=bpm, by=by, in_reach=True)
     seen = list(shown)[-FIT_WEEKS:]
     if len(seen) < MIN_WEEKS:
-        return Outlook(bpm=bpm, by=by, reason=f"too early to tell: it takes {MIN_WEEKS} weeks of measured takes")
+        after = " after such a change" if since_leap else ""
+        takes = f"too early to tell: it takes {MIN_WEEKS} weeks of measured takes{after}"
+        return Outlook(bpm=bpm, by=by, reason=takes)
     last = seen[-1][0]
     week = [(monday - seen[0][0]).days / 7 for monday, _, _ in seen]
     there = chances(week, [tempo for _, tempo, _ in seen], [n for *_, n in seen], bpm, take_sd=take_sd)
-    weeks = [int(np.argmax(there >= p)) + 1 if there[-1] >= p else None for p in (EARLY, LATE)]
-    if weeks[0] is None:
+    told = told_weeks(there)
+    if told is None:
         return Outlook(bpm=bpm, by=by, reason="at the present rate it is not reached within a year")
+    first, end = told
     return Outlook(
         bpm=bpm,
         by=by,
-        earliest=last + timedelta(weeks=weeks[0]),
-        latest=last + timedelta(weeks=weeks[1]) if weeks[1] is not None else None,
+        earliest=last + timedelta(weeks=first),
+        latest=last + timedelta(weeks=end) if end is not None else None,
     )
+
+
+def told_weeks(there: Floats) -> tuple[int, int | None] | None:
+    """First and last week of the range that is told, None for a last one that is not; None where neither is.
+
+    Parameters
+    ----------
+    there : Floats [weeks ahead]
+        Probability of being there in 1, 2 … weeks, rising.
+
+    Examples
+    --------
+    >>> told_weeks(np.linspace(0, 1, 21)), told_weeks(np.full(30, 0.95)), told_weeks(np.linspace(0, 0.5, 40))
+    ((2, 19), (1, 14), (3, None))
+    >>> told_weeks(np.zeros(52)) is None
+    True
+    """
+    if there[-1] < EARLY:
+        return None
+    first = int(np.argmax(there >= EARLY)) + 1
+    end = max(int(np.argmax(there >= LATE)) + 1, first + NARROWEST_WEEKS)
+    return first, end if there[-1] >= LATE and end <= there.size else None
 
 
 def chances(

@@ -17,10 +17,10 @@ from strumclock.verdict.reach import next_tempo
 from strumclock.weeks.following import Follower, Standing
 from strumclock.weeks.week import Point, Span, monday_of
 
-SURE_RISING, SURE_FALLING, NO_LONGER = 0.72, 0.82, 0.55
+SURE_RISING, SURE_FALLING, NO_LONGER = 0.75, 0.82, 0.55
 """A trend is said from these probabilities on, and until it falls below the last. Calibrated with
 ``tests/benchmarks/next_tempo.py``: at most one in ten of those who stay where they are is called rising or falling at
-any of twenty weekly looks, and, with one take a week, two in three who gain 1 bpm a week by their twentieth week (nine
+any of twenty weekly looks, and, with one take a week, four in five who gain 1 bpm a week by their twentieth week (nine
 in ten with two takes). Falls show so clearly that more is asked of them."""
 
 SURE_LEVEL = 0.65

@@ -7,6 +7,7 @@
   const bars = Array.from(document.querySelectorAll("ol.bars button"));
   const said = document.getElementById("said"), stop = document.getElementById("stop");
   const three = document.getElementById("three");
+  const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
   let ends = 0, queue = [], line = null;
 
   function way() { return document.querySelector("input[name=way]:checked").value; }
@@ -33,8 +34,8 @@
   }
 
   function step() {
-    if (sound().paused) { draw(); return; }
-    if (now() >= ends) {
+    if (sound().paused && !sound().ended) { draw(); return; }
+    if (sound().ended || now() >= ends) {
       const next = queue.shift();
       if (next) { hear(next); return; }
       halt();
@@ -46,10 +47,12 @@
 
   function draw() {
     if (line) { line.remove(); line = null; }
+    bars.forEach((b) => b.classList.remove("playing"));
     if (sound().paused) return;
     const t = now();
     const bar = bars.find((b) => t >= Number(b.dataset.from) && t < Number(b.dataset.to));
     if (!bar) return;
+    if (still) { bar.classList.add("playing"); return; }
     const svg = bar.querySelector("svg"), box = svg.viewBox.baseVal;
     const x = (box.width + 2 * box.x) * (t - Number(bar.dataset.from)) / (Number(bar.dataset.to) - Number(bar.dataset.from));
     line = document.createElementNS("http://www.w3.org/2000/svg", "line");
@@ -76,6 +79,7 @@
       bars[to].focus();
     });
   });
+  Object.values(sounds).forEach((s) => s.addEventListener("ended", () => { if (!queue.length) halt(); }));
   stop.addEventListener("click", () => { halt(); said.textContent = "Stopped."; });
   document.addEventListener("keydown", (event) => { if (event.key === "Escape") halt(); });
   document.querySelectorAll("input[name=way]").forEach((input) => input.addEventListener("change", halt));
