@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from strumclock.alignment.pairing import NO_SLOT, WINDOW_PARTS, _best_chain, nearest, pair, robust_sd, running_median
+from strumclock.alignment.pairing import NO_SLOT, WINDOW_PARTS, _best_chain, nearest, pair, running_median
+from strumclock.robust import robust_sd
 
 times = st.lists(st.floats(0.0, 60.0), min_size=1, max_size=60, unique=True).map(lambda v: np.array(sorted(v)))
 

@@ -23,6 +23,7 @@ PACKAGE = ROOT / "src" / "strumclock"
 ORDER = (
     ("errors",),
     ("saving", "fields", "arrays", "showing"),
+    ("robust",),
     ("audio",),
     ("grid",),
     ("midi",),
@@ -54,6 +55,7 @@ MAY_IMPORT = {
     "saving": set(),
     "fields": set(),
     "arrays": {"numpy"},
+    "robust": {"numpy"},
     "showing": set(),
     "audio": {"numpy", "soundfile", "av"},
     "grid": {"numpy"},
@@ -287,3 +289,51 @@ def test_type_checkers_see_the_same_public_names() -> None:
     typed = {i.name.split(".")[-1] for i in IMPORTS if i.module == "__init__" and i.name.startswith("strumclock.")}
     assert typed == set(strumclock.__all__)
     assert len(strumclock.__all__) == len(typed)
+
+
+def _is_number(node: ast.expr | None) -> bool:
+    """Whether it is a number, arithmetic of numbers, or some of them in a tuple."""
+    if isinstance(node, ast.Constant):
+        return type(node.value) in (int, float)
+    if isinstance(node, ast.UnaryOp):
+        return _is_number(node.operand)
+    if isinstance(node, ast.BinOp):
+        return _is_number(node.left) and _is_number(node.right)
+    return isinstance(node, ast.Tuple) and bool(node.elts) and all(_is_number(x) for x in node.elts)
+
+
+def _said_of(tree: ast.Module, lines: list[str], at: int) -> str:
+    """What the source says of a module's statement: beside it, above it, or below the run of numbers it stands in."""
+    node = tree.body[at]
+    said = [line.partition("#")[2] for line in lines[node.lineno - 1 : node.end_lineno]]
+    for line in reversed(lines[: node.lineno - 1]):
+        if not line.strip():
+            break
+        said.append(line.lstrip()[1:] if line.lstrip().startswith("#") else "")
+    for before, after in zip(tree.body[at:], tree.body[at + 1 :], strict=False):
+        if any(not line.strip() for line in lines[before.end_lineno or 0 : after.lineno - 1]):
+            break
+        if isinstance(after, ast.Expr) and isinstance(after.value, ast.Constant):
+            said.append(str(after.value.value))
+    return "".join(said).strip()
+
+
+def test_every_named_number_says_what_it_is() -> None:
+    """STYLE: a tuned number is a named constant with its reason. Words must stand beside, above or below each.
+
+    Whether they are true no test can tell; a number without any is one that nobody knows whether to change.
+    """
+    silent, known = [], 0
+    for file in sorted(PACKAGE.rglob("*.py")):
+        text = file.read_text(encoding="utf-8")
+        tree, lines = ast.parse(text), text.splitlines()
+        for at, node in enumerate(tree.body):
+            target = node.targets[0] if isinstance(node, ast.Assign) else getattr(node, "target", None)
+            names = list(target.elts) if isinstance(target, ast.Tuple) else [target]
+            named = all(isinstance(name, ast.Name) and name.id.isupper() for name in names)
+            if named and _is_number(getattr(node, "value", None)):
+                known += len(names)
+                if not _said_of(tree, lines, at):
+                    silent.append(f"{file.relative_to(ROOT)}:{node.lineno}: {lines[node.lineno - 1]}")
+    assert known > 500
+    assert not silent, "\n".join(silent)

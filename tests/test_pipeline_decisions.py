@@ -303,7 +303,7 @@ def test_who_says_where_the_beat_is_is_believed(told):
 
 def test_what_a_file_says_wrongly_is_not_used():
     """A field that no exercise has, or a value that none takes: a notice, and nothing else changes."""
-    for wrong in ({"bpm": -3}, {"no such field": 1}):
+    for wrong in ({"bpm": 80, "meter": "none"}, {"bpm": 80, "no such field": 1}):
         found = in_step(MeasureOptions(), Exercise(bpm=70), exercise=wrong)
         assert (found.exercise.bpm, len(found.notices), found.sources) == (70, 1, {})
 

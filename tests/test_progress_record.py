@@ -15,7 +15,10 @@ from strumclock.errors import OutputError, UsageError
 from strumclock.journal import Journal, TakeEntry
 from strumclock.journal.edits import set_goal
 from strumclock.journal.writing import student_id, write_take
+from strumclock.report.progress_text import facts
+from strumclock.report.trend_words import trend_lines
 from strumclock.weeks import Point, class_list, exercise_progress, progress
+from strumclock.weeks.tendency import Leap
 from strumclock.weeks.week import Luck, Mean, by_week, summarise_week
 
 MONDAY = date(2025, 10, 27)
@@ -263,6 +266,26 @@ def test_the_summary_says_it_in_words(school):
 
 
 # pictures
+
+
+def test_what_changed_at_once_and_has_stayed_since_is_one_sentence(school):
+    """By the edges: a leap in the week from which on all is the same, or one week off, is told with it; an earlier one
+    apart. The next tempo is on the way down where it is slower than the last and not yet in reach."""
+    found = {one.student: one for one in class_list(school, today=TODAY)}["Plateau"].exercises[0]
+    assert found.reach is not None
+    since = found.reach.since
+    for weeks_before, sentences in ((0, 1), (1, 1), (3, 2)):
+        leap = Leap(in_week=since - timedelta(weeks=weeks_before), ratio=0.8)
+        reach = replace(found.reach, state="level", rose_by_bpm=None, leap=leap)
+        said = trend_lines(replace(found, reach=reach), reach, TODAY)
+        assert len(said) == sentences, said
+        assert sum("became about 20 % lower" in line for line in said) == 1
+        assert sum("stayed about the same" in line for line in said) == 1
+    tried = next(week.tried_bpm for week in reversed(found.weeks) if week.tried_bpm)
+    for high, next_bpm, expected in ((60.0, tried - 5, True), (tried - 5, tried - 5, False), (60.0, tried, False)):
+        reach = replace(found.reach, now=replace(found.reach.now, low=50.0, value=55.0, high=high))
+        last = facts(replace(found, reach=reach, next_bpm=next_bpm), today=TODAY)[-1]
+        assert ("on the way down" in last) is expected, last
 
 
 def test_pictures_are_drawn_for_every_state_and_for_nobody(school, tmp_path):

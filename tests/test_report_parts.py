@@ -15,6 +15,7 @@ from strumclock.examples import example_session
 from strumclock.pipeline import Measurement, measure
 from strumclock.pipeline.measurement import LeftClick
 from strumclock.pipeline.own_tempo import own_tempo
+from strumclock.report import student
 from strumclock.report.page_bars import BOTTOM, HEIGHT, MIDDLE, TOP, WIDTH, chart
 from strumclock.report.page_parts import drawn_parts
 from strumclock.report.part_words import part_lines, several_parts
@@ -107,6 +108,16 @@ def test_a_player_who_never_met_the_click_has_a_picture_of_their_own_tempo() -> 
     starts = np.array([float(np.interp(0, -line.get_ydata(), line.get_xdata())) for line in passes])
     between = np.diff(np.sort(starts))
     assert np.median(between) == pytest.approx(60 / (96 - 87), rel=0.02)
+
+
+def test_a_player_who_never_met_the_click_is_told_so() -> None:
+    """Truth: the synthesised player kept 87 against 96 from the first strum to the last."""
+    m = session("never with the click")
+    said = report.summary(m, width=200)
+    assert "From first to last the strums keep a tempo of their own, about 87 bpm." in said
+    assert "left out, most" not in said
+    message = student.message(m)
+    assert message.startswith("You played at a speed of your own, not the click's. Listen to the click for two bars")
 
 
 def test_the_own_pulse_is_the_one_that_was_played() -> None:

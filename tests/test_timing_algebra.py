@@ -218,16 +218,22 @@ def test_intervals_and_probabilities_against_scipys_t_mixture(fitted):
         assert model.p_value(weights, -1.3, extra_u=0.5) == pytest.approx(min(1, p))
 
 
-def test_the_interval_of_sigma_against_scipys_chi_square(fitted):
-    """At each end the mixture of scaled χ² distributions has its share; heavy tails lower the freedom (arithmetic)."""
+def test_the_interval_of_the_scatter_against_scipys_chi_square(fitted):
+    """At each end the mixture of scaled χ² distributions has its share, by scipy.stats.
+
+    A take's residual squares over their freedom come to σ² (n − Σ R/n) / (n − 1) on average when its mean is taken out
+    (the whole matrix R, here); heavy tails lower the freedom.
+    """
     _, model = fitted
+    apart = np.abs(np.subtract.outer(model.slot, model.slot))
+    rho = np.insert(model.rho, 0, 1.0, axis=1)
+    square = np.array([s2 * (24 - r[apart].sum() / 24) / 23 for s2, r in zip(model.sigma2, rho, strict=True)])
     for level in (0.95, 0.5):
-        ends = model.sigma_interval(level)
-        for sigma, share, excess in zip(
-            ends, ((1 - level) / 2, (1 + level) / 2), (model.excess_low, model.excess_high), strict=True
-        ):
+        ends = model.scatter_interval(level)
+        shares, excesses = ((1 - level) / 2, (1 + level) / 2), (model.excess_low, model.excess_high)
+        for end, share, excess in zip(ends, shares, excesses, strict=True):
             dof = model.dof / (1 + excess / 2)
-            below = model.weight @ stats.chi2.sf(dof * model.sigma2 / sigma**2, dof)
+            below = model.weight @ stats.chi2.sf(dof * square / end**2, dof)
             assert below == pytest.approx(share, abs=1e-6)
 
 

@@ -233,7 +233,7 @@ def test_the_scatter_against_its_formula_strum_by_strum(slip):
     u[3] = 25.0
     ends = (7.0, 15.0)
     found = intervals.scatter(
-        residual_ms, 27.0, model_of(30, sigma_interval=lambda: ends), u, error_share=0.6, slip=slip
+        residual_ms, 27.0, model_of(30, scatter_interval=lambda: ends), u, error_share=0.6, slip=slip
     )
     assert values_of(found) == pytest.approx(scatter_twin(residual_ms, 27.0, ends, u, 0.6, slip), abs=1e-9)
 
@@ -243,7 +243,7 @@ def test_equal_uncertainties_are_taken_off_as_squares():
     found = intervals.scatter(
         np.array([5.0, -5.0] * 8),
         15.0,
-        model_of(16, sigma_interval=lambda: (4.0, 7.0)),
+        model_of(16, scatter_interval=lambda: (4.0, 7.0)),
         np.full(16, 2.0),
         error_share=1,
     )
@@ -252,7 +252,7 @@ def test_equal_uncertainties_are_taken_off_as_squares():
 
 def test_a_scatter_no_larger_than_the_measurings_is_absent():
     """With the share and its doubt at 0.5 + 0.7 the border lies at s = √1.2 u, and the reason has the numbers."""
-    model = model_of(16, sigma_interval=lambda: (4.0, 7.04))
+    model = model_of(16, scatter_interval=lambda: (4.0, 7.04))
     residual_ms = np.array([5.0, -5.0] * 8)
     known = 5 / math.sqrt(1.2)
     found = intervals.scatter(residual_ms, 16.0, model, np.full(16, known * 1.0001))

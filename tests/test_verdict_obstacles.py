@@ -146,6 +146,18 @@ def test_a_stop_and_a_tempo_of_ones_own_come_first():
     assert (left.kind, left.size.value) == ("own-tempo", 97.0)
 
 
+def test_who_was_never_with_the_click_is_told_so_and_nothing_else():
+    """Two strums met the grid: nothing is said of strums left out or added; three on the grid are a beginning."""
+    own = Stretch(start_s=5.0, end_s=38.0, slots=50, bpm=87.0)
+    two = played(even(2), own_tempo=(own,), duration_s=38.0, omitted=((1, 1, 1),) * 6, added=((1, 1, 1),) * 3)
+    held, (only,) = find_obstacles(two, STEADY, [], None)
+    assert held.held is False
+    assert (only.kind, only.size.value, only.where.times_s) == ("own-tempo", 87.0, ())
+    three = played(even(3), own_tempo=(own,), duration_s=38.0, omitted=((1, 1, 1),) * 6)
+    _, (left, missed) = find_obstacles(three, STEADY, [], None)
+    assert (left.where.times_s, missed.kind) == ((5.0,), "omitted")
+
+
 def test_the_largest_comes_first_by_what_is_let_pass():
     """100 ms at changes against 80 ms a minute: 1.8 and 1.4 times what is let pass. And without one alone the other
     still stands in the way."""
@@ -263,3 +275,18 @@ def test_one_strum_is_an_obstacle_where_a_standard_lets_none_pass(kind):
         assert held.held is False
         assert (obstacles[0].kind, obstacles[0].n) == (kind, len(places))
         assert obstacles[0].ratio is None if kind == "omitted" else obstacles[0].ratio > 1e6
+
+
+def test_a_drift_alone_has_the_interval_of_the_takes_own_figure():
+    """Whoever reads the obstacle and the table sees one interval, though that the drift is shown was decided by
+    another model: beside the likeliest step."""
+    n = 96
+    line_s = 2.0 + 60 / 90 * np.arange(n)
+    place = {"bar": np.arange(n) // 4 + 1, "beat": np.arange(n) % 4 + 1, "part": np.ones(n, dtype=int)}
+    offset_ms = -200 * np.arange(n) / (n - 1) + even(n, sd=8, seed=4)
+    placed = PlacedStrums.of(line_s + offset_ms / 1e3, line_s, slot=np.arange(n), **place, part_s=2 / 3, beat_s=2 / 3)
+    timing = measure_timing(placed, tolerance_s=0.05)
+    finding = next(finding for finding in timing.findings if finding.kind == "drift")
+    (drift,) = conclude(played(offset_ms), timing, STEADY).verdict.obstacles
+    assert drift.size == timing.drift_ms_per_min
+    assert drift.size != finding.size

@@ -11,7 +11,7 @@ from scipy.stats import multivariate_normal
 
 from strumclock.weeks.causes import causes, sizes_of
 from strumclock.weeks.curves import KINDS_OF_LUCK, SCALES, Curve, weigh
-from strumclock.weeks.goal import EARLY, HORIZON_WEEKS, LATE, chances, outlook
+from strumclock.weeks.goal import EARLY, HORIZON_WEEKS, LATE, NARROWEST_WEEKS, chances, outlook, told_weeks
 from strumclock.weeks.placement import moved
 from strumclock.weeks.week import Point, luck
 
@@ -196,6 +196,8 @@ def test_a_time_to_the_goal_is_told_only_where_the_weeks_can_tell_it():
     """Too few weeks: the reason. Held already, in reach already: no date. A fall: not within a year."""
     shown = weekly(np.linspace(70, 80, 12))
     assert "too early" in outlook(90, by=None, held=[], shown=shown[:5], in_reach=False, take_sd=0.04).reason
+    leapt = outlook(90, by=None, held=[], shown=shown[:5], in_reach=False, take_sd=0.04, since_leap=True)
+    assert leapt.reason.endswith("weeks of measured takes after such a change")
     assert outlook(75, by=None, held=[(MONDAY, 76.0)], shown=shown, in_reach=True, take_sd=0.04).reached_in == MONDAY
     assert outlook(75, by=None, held=[], shown=shown, in_reach=True, take_sd=0.04).in_reach
     falling = weekly(np.linspace(80, 70, 12))
@@ -223,6 +225,15 @@ def test_the_chance_of_being_there_never_falls_as_weeks_go_by():
         assert np.all(np.diff(there) >= 0)
         assert 0 <= there[0] <= there[-1] <= 1
     assert 0 < EARLY < 0.5 < LATE < 1
+
+
+def test_no_range_is_told_narrower_than_a_quarter_of_a_year():
+    """By the rule, on chances that rise at once, late, and too late for a year."""
+    assert told_weeks(np.full(HORIZON_WEEKS, 0.99)) == (1, 1 + NARROWEST_WEEKS)
+    wide = np.linspace(0, 1, HORIZON_WEEKS)
+    assert told_weeks(wide) == (3, 47)  # 2 and 90 % of 51 steps
+    late = np.where(np.arange(HORIZON_WEEKS) < 45, 0.0, 0.99)
+    assert told_weeks(late) == (46, None)
 
 
 @pytest.mark.slow

@@ -23,7 +23,7 @@ from strumclock.saving import replacing, write_text
 from strumclock.synthesis import Player, Scene, synthesise
 from strumclock.weeks import Progress, class_list
 
-WEEKS = 10
+WEEKS = 10  # of practice in the demonstration
 EXERCISE = "two chords"
 BARS = 7  # 4/4: more than the 20 s that a standard asks for, up to 84 bpm
 TOO_FAST = 3.0  # times a player's jitter in a take that is too fast for them

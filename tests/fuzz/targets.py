@@ -17,7 +17,7 @@ _NEEDED = (
     "numpy", "soundfile", "av", "mido", "scipy.fft", "scipy.signal", "scipy.stats", "scipy.optimize", "sqlalchemy",
     "sqlalchemy.dialects.sqlite", "pandas", "rich.progress", "rich.table", "matplotlib.figure", "strumclock.audio",
     "strumclock.audio.soundfiles", "strumclock.audio.containers", "strumclock.midi", "strumclock.clicktrack",
-    "strumclock.cli.take", "strumclock.cli.record", "strumclock.pipeline", "strumclock.report", "strumclock.journal",
+    "strumclock.cli.take", "strumclock.cli.keeping", "strumclock.pipeline", "strumclock.report", "strumclock.journal",
     "strumclock.weeks", "strumclock.batch", "strumclock.tuning", "strumclock.chords", "strumclock.stroke",
 )  # fmt: skip
 

@@ -12,9 +12,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from strumclock.alignment.pairing import SMOOTH_STRUMS, WINDOW_PARTS, follow, nearest, robust_sd, running_median
+from strumclock.alignment.pairing import SMOOTH_STRUMS, WINDOW_PARTS, follow, nearest, running_median
 from strumclock.arrays import Floats, Ints
 from strumclock.grid import SWING_RANGE, part_places
+from strumclock.robust import robust_sd
 
 SPREAD_FLOOR_BEATS = 0.01
 """Least spread of the strums about their places that the models assume: 10 ms at 60 bpm. Below it, real players' own

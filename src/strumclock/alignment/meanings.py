@@ -19,11 +19,12 @@ from numpy.typing import NDArray
 
 from strumclock.alignment import inference
 from strumclock.alignment.completing import Completed
-from strumclock.alignment.pairing import nearest, robust_sd
+from strumclock.alignment.pairing import nearest
 from strumclock.alignment.pulse import Pulse
 from strumclock.arrays import Floats, Ints
 from strumclock.errors import Notice
 from strumclock.grid import PER_BEAT_RANGE, Exercise, Meter, part_places, parts_of_pattern
+from strumclock.robust import robust_sd
 
 PARTS = tuple(range(PER_BEAT_RANGE[0], PER_BEAT_RANGE[1] + 1))
 STRUMS_MIN = 8

@@ -15,8 +15,9 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from strumclock.arrays import Floats, Ints
+from strumclock.robust import robust_sd
 
-NO_SLOT = -1
+NO_SLOT = -1  # no index of a slot
 
 WINDOW_PARTS = 0.4
 """A strum further than this share of a part from its slot belongs to no slot: half is the border to the neighbouring
@@ -241,8 +242,3 @@ def running_median(value: Floats, width: int) -> Floats:
         return np.full(n, float(np.median(value))) if n else np.zeros(0)
     inner = np.median(sliding_window_view(value, 2 * half + 1), axis=1)
     return np.concatenate([np.full(half, inner[0]), inner, np.full(n - half - len(inner), inner[-1])])
-
-
-def robust_sd(value: Floats) -> float:
-    """Median absolute deviation × 1.4826, the normal distribution's standard deviation [unit of the values]."""
-    return 1.4826 * float(np.median(np.abs(value - np.median(value)))) if len(value) else 0.0

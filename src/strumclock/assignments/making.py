@@ -22,7 +22,7 @@ from strumclock.report.language import ENGLISH, Language
 from strumclock.report.sheet import Sheet, sheet
 from strumclock.saving import replacing, write_text
 
-COUNT_IN_BARS = 1
+COUNT_IN_BARS = 1  # where the exercise tells none: a convention
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from strumclock.errors import UsageError
 
 RATES_HZ = (48_000, 44_100, 32_000, 24_000, 22_050)  # of AAC-LC, from which browsers decode without a second thought
-MP3_RATE_HZ = 44_100
-BIT_RATE_RANGE = (16_000, 320_000)
+MP3_RATE_HZ = 44_100  # a convention: every player has it
+BIT_RATE_RANGE = (16_000, 320_000)  # MP3's highest (ISO/IEC 11172-3); below the lower one music is none
 AAC_OPTIONS = {"aac_coder": "fast"}
 """FFmpeg's quick search: half the processor time of its own choice, and nearer to the samples (strummed guitar at 40
 kbit/s: 24 dB below it against 18 dB; at 64 kbit/s 30 against 24)."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 SNIFF_BYTES = 64  # the longest signature looked for (OpusHead in the first Ogg page) ends at byte 36
-ID3_HEADER_BYTES = 10
+ID3_HEADER_BYTES = 10  # ID3v2.4, 3.1
 MPEG_FRAME_BYTES = 1 << 12  # no MPEG frame is longer
 TAG_TOLERANCE_BYTES = 256  # some encoders count an ID3v1 tag of 128 bytes, which may have been taken off
 

@@ -25,8 +25,8 @@ CHUNK_ID = b"scis"
 SCHEMA = "strumclock.in-step/1"
 MOST_BYTES = 1 << 16  # of what a chunk says: an exercise of a thousand chords fits
 MOST_CHUNKS = 1000  # no writer makes more; a file of nothing but chunk heads must not be gone through for ever
-LATEST_S = 7 * 24 * 3600.0
-_BLOCK_BYTES = 1 << 20
+LATEST_S = 7 * 24 * 3600.0  # a week: no file is longer, so a later time is damage
+_BLOCK_BYTES = 1 << 20  # read at once
 
 CHANGED = Notice(
     code="in-step-changed",

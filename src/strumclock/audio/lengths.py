@@ -14,9 +14,9 @@ from typing import BinaryIO
 
 from strumclock.audio.headers import is_mpeg_audio, read_mp3_tag, sound_head
 
-HEAD_BYTES = 12
+HEAD_BYTES = 12  # RIFF, its size, WAVE; as many in AIFF
 OGG_TAIL_BYTES = 1 << 16  # the longest Ogg page has 65 307 bytes, so the last one begins within this
-OGG_HEADER_BYTES = 27
+OGG_HEADER_BYTES = 27  # RFC 3533, 6: before the table of segments, whose length is the last of them
 RIFF_OPEN_SIZES = (0, 0xFFFFFFFF, 0x7FFFFFFF)  # what recorders write before they know the length
 AU_OPEN_SIZE = 0xFFFFFFFF  # Sun's .au: length not known
 EBML_OPEN_SIZES = tuple((1 << 7 * n) - 1 for n in range(1, 9))  # all ones: length not known (RFC 8794, section 6.2)

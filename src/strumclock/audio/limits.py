@@ -8,7 +8,7 @@ from strumclock.errors import RecordingError, UsageError
 
 SAMPLE_RATE_RANGE_HZ = (8_000, 192_000)  # telephone to studio
 MAX_DURATION_S = 30 * 60.0  # a lesson's recording; longer ones are measured in parts
-MAX_CHANNELS = 64
+MAX_CHANNELS = 64  # by hand: more than a desk records in one file; a larger number is a damaged header
 BLOCK_FRAMES = 1 << 18  # samples are gone through in blocks of six seconds
 
 

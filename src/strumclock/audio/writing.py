@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from strumclock.errors import UsageError
 from strumclock.saving import replacing
 
-PCM_16_BYTES = 2
+PCM_16_BYTES = 2  # of a sample: derived
 
 
 def write_wav(path: str | os.PathLike[str], samples: ArrayLike, sample_rate_hz: int) -> None:

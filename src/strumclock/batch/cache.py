@@ -14,12 +14,12 @@ from strumclock.batch.planning import Plan
 from strumclock.batch.report import Failure
 from strumclock.batch.running import Outcome
 from strumclock.batch.settings import SettingsFiles
-from strumclock.journal import Journal, TakeEntry, known, plain
+from strumclock.journal import Journal, known, plain
 from strumclock.journal.entry import exercise_row
 
 CLOCK_STEP_S = 2.0
 """A file changed this shortly before it was read may change again within the same time stamp (FAT counts 2 s)."""
-CHUNK = 500
+CHUNK = 500  # rows asked for at once: SQLite before 3.32 takes 999 numbers in one question
 
 
 class KnownFiles:
@@ -141,28 +141,9 @@ class KnownTakes:
 
     def write(self, outcome: Outcome, known_files: KnownFiles) -> None:
         """Write down what came of one take."""
-        plan = outcome.plan
-        before = known_files.before(plan.name)
-        self._journal.record(
-            TakeEntry(
-                identity=plan.identity,
-                student=plan.student,
-                path=plan.name,
-                played_on=plan.played_on,
-                played_at=plan.played_at,
-                date_source=plan.date_source,
-                equipment=plan.equipment,
-                remark=plan.remark,
-                excluded=plan.excluded,
-                exercise=plan.told,
-                measurement=outcome.measurement,
-                error=outcome.error,
-                retry=outcome.retry,
-                settings=plan.settings,
-                version=self._version,
-                replaces=f"sha256:{before}" if before else None,
-            )
-        )
+        before = known_files.before(outcome.plan.name)
+        replaces = f"sha256:{before}" if before else None
+        self._journal.record(outcome.entry(version=self._version, replaces=replaces))
 
     def set_standards(self, settings: SettingsFiles, plans: Sequence[Plan], folders: Mapping[str, str]) -> None:
         """How many takes must hold a tempo, by practice.toml, and its goals for the students who play the exercise."""

@@ -12,8 +12,8 @@ from urllib.parse import urlsplit
 from strumclock.batch.files import shown_url
 from strumclock.errors import UsageError
 
-ANSWER_WITHIN_S = 20
-REACH_WITHIN_S = 5
+ANSWER_WITHIN_S = 20  # by hand: as long as somebody waits before looking for the mistake
+REACH_WITHIN_S = 5  # by hand: to connect to a machine that is there takes far less
 SCHEMES = ("tcp", "tls", "ws", "wss")
 
 

@@ -106,13 +106,11 @@ def measure_folder(
     files.write(found, plans)
     todo, tally = takes.still_to_do(plans)
     failed += tally.failed
-    assumed: list[tuple[str, str]] = []
-    unfit = list(tally.unfit)
+    assumed, unfit = list[tuple[str, str]](), list(tally.unfit)
     fresh: dict[str, int] = {}
     failed += [Failure(path=one, error="this folder must be readable, but it is not") for one in closed]
     guessed = {plan.name for plan in todo if plan.assumed is not None}
-    measured, interrupted = 0, False
-    started = time.monotonic()
+    measured, interrupted, started = 0, False, time.monotonic()
     try:
         with closing(run(todo, measure, executor=executor, workers=workers)) as outcomes:
             for done, outcome in enumerate(outcomes, start=1):
@@ -135,7 +133,6 @@ def measure_folder(
     if fresh and not interrupted:
         class_list(book, students=list(fresh))  # concluded now, so that nobody waits for it at the lesson
     csv, csv_error = _copy(book, asked=copy)
-    broken = {failure.path for failure in failed}
     return BatchReport(
         folder=root,
         found=len(found),
@@ -144,7 +141,7 @@ def measure_folder(
         failed=tuple(sorted(failed, key=lambda failure: failure.path)),
         twice=tuple(twice),
         same_sound=takes.same_sound(plans),
-        needs=_needs([plan for plan in plans if plan.name not in broken], takes.without_tempo(plans), unfit),
+        needs=_needs(plans, failed, takes.without_tempo(plans), unfit),
         assumed=tuple(sorted(assumed)),
         gathered=gathered,
         problems=tuple(f"{plan.name}: {problem}" for plan in plans for problem in plan.problems),
@@ -198,10 +195,15 @@ def _step(done: int, total: int, outcome: Outcome, elapsed_s: float) -> Step:
     return Step(done=done, total=total, path=outcome.plan.name, error=outcome.error, left_s=left_s)
 
 
-def _needs(plans: list[Plan], without_tempo: set[str], unfit: Collection[str]) -> dict[str, tuple[str, ...]]:
-    """What is unknown, with the files that lack it."""
+def _needs(
+    plans: list[Plan], failed: Collection[Failure], without_tempo: set[str], unfit: Collection[str]
+) -> dict[str, tuple[str, ...]]:
+    """What is unknown of the takes that did not fail, with the files that lack it."""
     needs: dict[str, list[str]] = {}
+    broken = {failure.path for failure in failed}
     for plan in plans:
+        if plan.name in broken:
+            continue
         more = (NEED_TEMPO,) if plan.identity in without_tempo else ()
         more = (*more, NEED_FIT) if plan.name in unfit else more
         for need in (*plan.needs, *more):

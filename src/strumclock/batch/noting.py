@@ -198,23 +198,11 @@ def _write(journal: Journal, before: OneTake, field: str, value: str | None, aga
 
 def _entry(before: OneTake, field: str, again: _Again) -> TakeEntry | None:
     """The take as it is written down anew; None where it need not be."""
-    plan = again.plan
     if again.outcome is None:
         return None
-    return TakeEntry(
-        identity=before.identity,
-        student=plan.student if field == "student" else before.student,
-        path=before.path,
-        played_on=plan.played_on,
-        played_at=plan.played_at,
-        date_source=plan.date_source,
-        equipment=plan.equipment,
-        remark=plan.remark,
-        excluded=plan.excluded,
-        exercise=plan.told,
-        measurement=again.outcome.measurement,
-        settings=plan.settings,
-        version=installed_version("strumclock"),
+    student = again.plan.student if field == "student" else before.student
+    return again.outcome.entry(
+        version=installed_version("strumclock"), identity=before.identity, student=student, path=before.path
     )
 
 

@@ -25,7 +25,7 @@ from strumclock.weeks import Progress, progress
 
 STUDENTS, TAKES, INDEX = "students", "takes", "index.html"
 _MARK = f'<meta name="generator" content="{GENERATOR}">'
-_HEAD_BYTES = 2000
+_HEAD_BYTES = 2000  # the mark stands in the page's first lines
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

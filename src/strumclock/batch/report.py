@@ -11,6 +11,7 @@ from pathlib import Path
 from strumclock.batch.planning import NEED_DATE, NEED_EXERCISE, NEED_FIT, NEED_TEMPO
 from strumclock.errors import printable
 from strumclock.journal.copying import KEPT_UP_TO
+from strumclock.report.standing_words import AFTER_NEW_TAKES, WITHOUT_NEW_TAKES
 from strumclock.showing import Shown
 
 SHOWN = 5
@@ -166,7 +167,7 @@ class BatchReport(Shown):
         """Who sent what against which assignment; who is missing."""
         came = [one for one in self.gathered if one.new and (one.student or one.exercise)]
         lines = [_came(one) for one in came] if any(one.exercise for one in self.gathered) else []
-        for state, head in (("missing", "Missing, it was due"), ("waiting", "Nothing yet")):
+        for state, head in WITHOUT_NEW_TAKES.items():
             left = [one for one in self.gathered if one.state == state and not one.new]
             if left:
                 lines.append(f"{head}: {', '.join(f'{one.student} ({one.exercise})' for one in left)}")
@@ -187,12 +188,10 @@ _TOLD_BY = {
     NEED_TEMPO: ("bpm", "BPM"),
 }
 """The field that tells what a take needs, and what stands for its value."""
-_STATES = {"met": "met", "met-late": "met, late", "sent": "not held yet"}
-_NONE_COUNTS = "none of it counts yet"
 
 
 def _came(one: Gathered) -> str:
-    against = f"; {one.exercise}: {_STATES.get(one.state, _NONE_COUNTS)}" if one.exercise else ""
+    against = f"; {one.exercise}: {AFTER_NEW_TAKES[one.state]}" if one.exercise else ""
     return f"From {one.student or '(no name)'}: {_count(one.new, 'new take')}{against}"
 
 

@@ -23,6 +23,7 @@ from strumclock.batch.files import local_copy
 from strumclock.batch.planning import Plan
 from strumclock.errors import StrumclockError
 from strumclock.grid import Exercise
+from strumclock.journal import TakeEntry
 
 AHEAD = 2
 """Takes handed out for each worker: one in work, one waiting. More would only fill memory."""
@@ -57,6 +58,28 @@ class Outcome:
     measurement: Mapping[str, Any] | None = None
     error: str | None = None
     retry: bool = False
+
+    def entry(self, *, version: str, **told: Any) -> TakeEntry:
+        """What the journal is to keep of it; what is told besides wins over the plan."""
+        plan = self.plan
+        fields: dict[str, Any] = {
+            "identity": plan.identity,
+            "student": plan.student,
+            "path": plan.name,
+            "played_on": plan.played_on,
+            "played_at": plan.played_at,
+            "date_source": plan.date_source,
+            "equipment": plan.equipment,
+            "remark": plan.remark,
+            "excluded": plan.excluded,
+            "exercise": plan.told,
+            "measurement": self.measurement,
+            "error": self.error,
+            "retry": self.retry,
+            "settings": plan.settings,
+            "version": version,
+        }
+        return TakeEntry(**fields | told)
 
 
 def measure_file(path: str, exercise: Exercise, options: Mapping[str, Any]) -> Mapping[str, Any]:

@@ -50,7 +50,7 @@ from strumclock.pipeline.options import MeasureOptions
 EXERCISE_FIELDS = {name: field for name, field in fields_of(Exercise).items() if field.in_files}
 OPTION_FIELDS = {name: field for name, field in fields_of(MeasureOptions).items() if field.in_files}
 _TOP = ("root", "student", "equipment", "language", "standard", "takes_to_hold", "defaults", "exercises", "assignments")
-MOST_TO_HOLD = 100
+MOST_TO_HOLD = 100  # by hand: more is a slip of the keyboard
 LARGEST_WHOLE = 2**63 - 1  # what TOML 1.0 asks a reader to hold
 
 

@@ -31,13 +31,13 @@ _COMMANDS = {
     "tuning": ("take", "tuning open-strings.wav"),
     "compare": ("take", "compare monday.m4a friday.m4a --bpm 80"),
     "assign": ("assigning", 'assign "two chords" --to evening-class --bpm 72 --chords "A D" --due 2026-12-08'),
-    "batch": ("record", "batch evening-class"),
+    "batch": ("keeping", "batch evening-class"),
     "progress": ("weeks", "progress evening-class --student Ines"),
     "class": ("weeks", "class evening-class"),
     "answer": ("answering", "answer evening-class"),
-    "note": ("record", 'note evening-class "new strings today" --student Ines'),
-    "forget": ("record", "forget evening-class Ines"),
-    "demo": ("record", "demo"),
+    "note": ("keeping", 'note evening-class "new strings today" --student Ines'),
+    "forget": ("keeping", "forget evening-class Ines"),
+    "demo": ("keeping", "demo"),
 }
 """Each command: the module that holds it, and an example of its use."""
 

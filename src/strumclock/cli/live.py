@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from strumclock.batch import Step
     from strumclock.recording import Moment
 
-USUAL_COLUMNS = 80
+USUAL_COLUMNS = 80  # of a terminal that does not say: a convention
 METER_STEPS = 12  # with the words before it the line fits 60 columns
 LOWEST_DB, STEP_DB = -60.0, 5.0  # of the level meter: below, a microphone's own noise is seen
 LOUD_DB, SOFT_DB = -3.0, -40.0

@@ -17,6 +17,7 @@ from strumclock.click.cycle import Cycle
 from strumclock.click.following import PART_SHARE
 from strumclock.click.matching import Matcher, cut
 from strumclock.click.scoring import Chance, Train, chance_at, loudness, promise, stretch
+from strumclock.robust import sd_of_sizes
 
 PARTS = (2, 3, 4)
 """Into how many parts the interval may be divided by further clicks."""
@@ -190,8 +191,8 @@ def _louder(loud: Floats, heard: Bools, number: Ints, beats_per_bar: int | None)
         others = np.concatenate([g for b, g in enumerate(groups) if b != beat])
         rest = float(np.median(others))
         apart = np.concatenate([np.abs(g - m) for g, m in zip(groups, middle, strict=True)])
-        # 1.4826 MAD is a normal law's standard deviation, and a median's error is 1.2533 times a mean's
-        error = 1.2533 * 1.4826 * float(np.median(apart)) * np.sqrt(1 / len(groups[beat]) + 1 / len(others))
+        # a median's error is 1.2533 times a mean's
+        error = 1.2533 * sd_of_sizes(apart) * np.sqrt(1 / len(groups[beat]) + 1 / len(others))
         clear = middle[beat] - max(float(np.sort(middle)[-2]), rest) if bar > 2 else middle[beat] - rest
         if (
             rest > 0

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from strumclock.arrays import Bools, Floats, Ints
+from strumclock.robust import sd_of_sizes
 
 WIDTHS, FEWEST_AROUND = (np.inf, 12.0, 4.0), 6
 """Beats on either side whose clicks tell the beat at a place: all of them where it is steady. And how many clicks at
@@ -71,7 +72,7 @@ class Beat:
         width, wanders = WIDTHS[0], np.inf
         for wide in WIDTHS if len(number) > FEWEST_AROUND else WIDTHS[:1]:
             one = np.zeros_like(group) if wide == WIDTHS[0] else group
-            off = 1.4826 * float(np.median(np.abs(level - _around(number, level, one, number, wide, itself=False))))
+            off = sd_of_sizes(level - _around(number, level, one, number, wide, itself=False))
             if max(off, 0.1) * BENDS < wanders:
                 width, wanders = wide, off
         step, start = (float(v) for v in np.polyfit(number, level, 1))
@@ -143,7 +144,7 @@ def _jumps(number: Floats, level: Floats, least: float) -> Ints:
     some = np.arange(WIDE)
     before, after = (_line_at(number[i], level[i], middle) for i in (edge[:, None] - 1 - some, edge[:, None] + some))
     apart = np.abs(after - before)
-    bar = max(JUMP_TIMES * 1.4826 * float(np.median(apart)), least)
+    bar = max(JUMP_TIMES * sd_of_sizes(apart), least)
     while float(apart.max()) > bar:
         widest = int(np.argmax(apart))
         group[edge[widest] :] += 1

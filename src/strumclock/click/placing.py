@@ -11,6 +11,7 @@ from strumclock.audio.channel import Channel
 from strumclock.click.attack import ATTACK_SHARE, attack_indices
 from strumclock.click.matching import Matcher
 from strumclock.click.templates import MARGIN, learn
+from strumclock.robust import sd_of_sizes
 
 BACK_S, AHEAD_S = 0.020, 0.045
 """Before and after a click's beginning: what is learned to read its attack."""
@@ -66,7 +67,7 @@ def fit_line(match: Matcher, position: Floats, nominal: Floats, sound: Samples, 
         spread = float(np.sum(keep * (x - mean) ** 2))
         step = float(np.sum(keep * (x - mean) * (at - centre))) / spread
         off = at - centre - step * (x - mean)
-        scale = 1.4826 * float(np.median(np.abs(off[keep > 0])))
+        scale = sd_of_sizes(off[keep > 0])
         near = w * (np.abs(off) <= max(3.5 * scale, 0.02))
         if np.count_nonzero(near) < 3:
             break

@@ -28,6 +28,9 @@ is not."""
 LEVEL_S = 0.030
 """Length of the level average. A click is shorter, a strum's attack is not much longer."""
 
+LEVELLED_AT_ONCE = 4096
+"""Levels that are interpolated at once: some seconds, which the cache holds."""
+
 ECHO_S, ECHO = 0.07, 3e-4
 """Whitening spreads a sound within its frame; where nothing else sounds, what is so much (power) below the loudest
 within this time is not raised."""
@@ -129,15 +132,17 @@ def moving_mean(values: Samples, length: int) -> Samples:
     return mean
 
 
-def level(samples: Samples, rate_hz: float) -> Samples:
-    """Samples divided by their own level over LEVEL_S, read every 2 ms and interpolated between."""
+def level(samples: Samples, rate_hz: float) -> None:
+    """Divide samples, in place, by their own level over LEVEL_S, read every 2 ms and interpolated between."""
     block = max(round(0.002 * rate_hz), 1)
     span = max(round(LEVEL_S * rate_hz / block), 1)
-    blocks = -(-len(samples) // block)
-    padded = np.zeros(blocks * block, dtype=np.float32)
-    padded[: len(samples)] = samples
-    rows = padded.reshape(blocks, block)
-    power = moving_mean(np.einsum("ij,ij->i", rows, rows) / np.float32(block), span)
+    whole = len(samples) // block
+    rows = samples[: whole * block].reshape(whole, block)
+    rest = samples[whole * block :]
+    energy = np.einsum("ij,ij->i", rows, rows)
+    if len(rest):
+        energy = np.append(energy, rest @ rest)
+    power = moving_mean(energy / np.float32(block), span)
     highest = power
     reach = 1
     while reach < ECHO_S * rate_hz / block:  # the highest level within ECHO_S on either side, by doubling
@@ -148,10 +153,15 @@ def level(samples: Samples, rate_hz: float) -> Samples:
     scale = 1 / np.sqrt(np.maximum(power, np.float32(ECHO) * highest) + floor)
     edge = np.concatenate([scale[:1], np.float32(0.5) * (scale[1:] + scale[:-1]), scale[-1:]])
     u = ((np.arange(block) + 0.5) / block).astype(np.float32)
-    rows *= np.stack([edge[:-1], edge[1:] - edge[:-1]], axis=1) @ np.stack([np.ones_like(u), u])
-    return padded[: len(samples)]
+    ends, ramp = np.stack([edge[:-1], edge[1:] - edge[:-1]], axis=1), np.stack([np.ones_like(u), u])
+    for first in range(0, whole, LEVELLED_AT_ONCE):
+        some = slice(first, min(first + LEVELLED_AT_ONCE, whole))
+        rows[some] *= ends[some] @ ramp
+    rest *= (ends[whole:] @ ramp).reshape(-1)[: len(rest)]
 
 
 def preprocess(plain: Samples, rate_hz: float) -> Signal:
     """Whiten and level a decimated recording."""
-    return Signal(samples=level(whiten(plain, rate_hz), rate_hz), plain=plain, rate_hz=rate_hz)
+    samples = whiten(plain, rate_hz)
+    level(samples, rate_hz)
+    return Signal(samples=samples, plain=plain, rate_hz=rate_hz)

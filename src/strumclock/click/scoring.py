@@ -16,6 +16,7 @@ from strumclock.arrays import Bools, Floats, Samples
 from strumclock.audio.quantiles import quantiles
 from strumclock.click.candidate import HEARD
 from strumclock.click.matching import Matcher, aligned, average, leave_one_out, unit
+from strumclock.robust import robust_sd
 
 MASKED = 0.3
 """Share of clicks that a strum or noise may hide."""
@@ -281,4 +282,4 @@ def loudness(match: Matcher, position: Floats, heard: Bools) -> Floats:
 def loudness_scatters_db(match: Matcher, at: Floats, heard: Bools) -> float:
     """Standard deviation of the clicks' loudness about their neighbours', dB."""
     loud_db = 20 * np.log10(np.maximum(loudness(match, at, heard)[heard], 1e-6))
-    return 1.4826 * float(np.median(np.abs(loud_db - np.median(loud_db))))
+    return robust_sd(loud_db)

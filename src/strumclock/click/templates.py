@@ -161,7 +161,9 @@ def _split(spectra: Spectra, size: int, rate_hz: float, before: int) -> list[_Ba
         bins = short // 2 + 1
         part = spectra[:, :bins] * response[:bins]
         part[:, -1] = part[:, -1].real
-        rows = scipy.fft.irfft(part, short) * np.float32(short / size)
+        rows = scipy.fft.irfft(part, short)
+        rows *= np.float32(short / size)
+        del part  # a long recording has a thousand rows
         rate = rate_hz * short / size
         length = max(round(BLOCK_S[b] * rate), 2)
         blocks = short // length
@@ -215,6 +217,7 @@ def learn(samples: Samples, rate_hz: float, position: Floats, before: int, after
     spectra, size = row_spectra(samples, position, before, after)
     k = len(position)
     bands = _split(spectra, size, rate_hz, before)
+    del spectra
     gain = first_gain(bands)
     gain_u = np.zeros(k)
     quiet = [_first_disturbance(band, gain) for band in bands]

@@ -12,8 +12,8 @@ from strumclock.showing import Shown
 
 BPM_RANGE = (20.0, 400.0)  # metronomes, with room: below 20 no pulse is felt, above 400 it is a part
 SWING_RANGE = (0.5, 0.8)  # straight to beyond 3:1; past that the second part is a grace note to the next beat
-PER_BEAT_RANGE = (1, 4)
-COUNT_IN_MAX_BARS = 16
+PER_BEAT_RANGE = (1, 4)  # DESIGN: quarters to sixteenths
+COUNT_IN_MAX_BARS = 16  # by hand: more is a slip of the keyboard
 BARS_MAX = 10_000  # 30 min at 400 bpm in 1/4 is 12 000 beats: more is a slip of the keyboard
 BEATS_PER_CHANGE_MAX = 1024  # 2.5 min on one chord even at 400 bpm: more is a slip of the keyboard
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from strumclock.errors import UsageError
 
-LOWER_FIGURES = (1, 2, 4, 8, 16)
-METER_MAX_BEATS = 32
+LOWER_FIGURES = (1, 2, 4, 8, 16)  # note values that musicians count in
+METER_MAX_BEATS = 32  # by hand: more is a slip of the keyboard
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,7 +39,7 @@ from sqlalchemy import (
 
 from strumclock.journal.columns import Day, Moment, Real, Whole, Words
 
-SCHEMA_VERSION = 4
+SCHEMA_VERSION = 4  # counted up with each step of MIGRATIONS
 FORMAT = "strumclock-journal"
 
 metadata = MetaData()

@@ -32,7 +32,7 @@ TAKE_HEADER = (
     *(f"{name}{part}" for name in MAIN_FIGURES.values() for part in ("", "_low", "_high", "_u")),
     *("duration_s", "status", "counts", "excluded", "error", "warnings", "equipment", "remark", "file", "sha256"),
 )
-CHUNK = 500
+CHUNK = 500  # rows held in memory at once
 
 Rows = Iterator[dict[str, Any]]
 

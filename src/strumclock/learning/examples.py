@@ -94,7 +94,7 @@ def examples_of(seed: int, sounds: Sounds) -> Examples:
     again = scene.strums_s[rng.random(len(scene.strums_s)) < AGAIN]
     centre = on_samples(np.concatenate([centre, again + AGAIN_S + rng.normal(0, AGAIN_SD_S, len(again))]), rate)
     after = np.round((centre[len(frame) :] + LAG_S / 2) / levels.hop_s).astype(int)
-    frame = np.clip(np.concatenate([frame, after]), 0, len(levels.level) - 1)
+    frame = np.clip(np.concatenate([frame, after]), 0, len(levels.total_db) - 1)
     at, loud = np.full(len(centre), np.inf), np.zeros(len(centre))
     if len(scene.strums_s):
         away = scene.strums_s - centre[:, None]

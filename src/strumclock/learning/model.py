@@ -16,7 +16,7 @@ from strumclock.onsets.bands import STEPS
 from strumclock.onsets.network import COARSE, DILATIONS, LEAK, Weights
 from strumclock.onsets.residual import CHANNELS
 
-PIXELS = 390
+PIXELS = 390  # derived: PICTURE_FRAMES times PICTURE_BANDS and two more, in `onsets.levels`
 FINE, WIDE, JOINED, SEEN, DOUBT = 16, 32, 16, 32, 24  # channels of the layers
 
 Parameters = dict[str, Any]  # of tensors

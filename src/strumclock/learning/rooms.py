@@ -10,7 +10,7 @@ from strumclock.learning.guitars import duller
 from strumclock.learning.sounds import RATE_HZ, Wave, audio
 
 ARRIVAL = 0.25  # the first sample so large against the largest is where sound arrives first
-SHORTEST_S, LONGEST_S = 0.02, 2.0
+SHORTEST_S, LONGEST_S = 0.02, 2.0  # of an impulse response; by hand: beyond, a room is a hall
 COMPUTED, SIMPLE = 0.45, 0.15  # shares of computed shoe-box rooms and of plain decaying noise; the rest is recorded
 
 

@@ -19,12 +19,12 @@ from strumclock.learning.recorder import recorded
 from strumclock.learning.rooms import in_room, some_room, toned
 from strumclock.learning.sounds import RATE_HZ, Sounds, Wave, audio
 
-SECONDS = 14.0
+SECONDS = 14.0  # of a simulated take; by hand
 SILENT = 0.06  # share of takes in which nothing is played
 PHYSICAL = 0.35  # share of takes on computed strings
 PLAIN = 0.22  # share of takes recorded dry, without a codec
-CLICKED = 0.5
-SECOND_GUITAR = 0.04
+CLICKED = 0.5  # share of takes with a click in them; by hand
+SECOND_GUITAR = 0.04  # share of takes with another guitar behind; by hand
 
 
 @dataclass(kw_only=True)

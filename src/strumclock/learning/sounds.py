@@ -21,7 +21,7 @@ from strumclock.errors import UsageError
 
 Wave = npt.NDArray[np.float64]
 
-RATE_HZ = 44100
+RATE_HZ = 44100  # a convention: what the recorded notes have
 NOTE_S = 3.6  # of a recorded note that is used
 KEPT_OUT_OF = 5  # where nobody names what to keep out, one instrument, room and speaker in so many
 SUFFIXES = (".flac", ".wav", ".ogg")

@@ -21,7 +21,7 @@ from strumclock.onsets.bands import STEP_S, STEPS
 from strumclock.onsets.residual import BEFORE_S
 
 BATCH, RATE = 512, 2.5e-3  # of a small run; a GPU is busy with 3072 and learns with 5e-3
-DECAY = 1e-4
+DECAY = 1e-4  # of the weights; by hand, no sweep moves it
 WARM = 300  # steps in which the rate grows to its full size
 KEEPS = 0.996  # of the running mean, a step
 GATE_SHARE = 0.3  # of its loss

@@ -21,10 +21,10 @@ Band = npt.NDArray[np.float32]
 
 FINE = 4  # samples of a band in a step
 STEP_S = FINE / TARGET_RATE_HZ
-STEPS = 256
+STEPS = 256  # looked at from the first step on; belongs to the learned weights
 QUIET_S = (0.020, 0.005)  # before the first step: what a band is without a strum
-SPLITS_HZ = (1000.0, 2200.0, 3500.0)
-HIGHEST_HZ = 4900.0
+SPLITS_HZ = (1000.0, 2200.0, 3500.0)  # by hand; belong to the learned weights
+HIGHEST_HZ = 4900.0  # physical: what the rate that is computed at keeps; belongs to the learned weights
 BRIGHT_HZ = 1500.0  # DESIGN's definition of a strum's time looks above this
 TAIL = 4  # samples after the last step: where they end something rings, and the network has learned with it
 RATE_ERROR = 2e-5  # of the bands' rate: 2 µs over all steps

@@ -8,12 +8,14 @@ the rest. Only the sound is compared, never the time in the bar: a player's own 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 import numpy.typing as npt
 
 from strumclock.onsets.bands import STEP_S
 from strumclock.onsets.detector import Calibration
-from strumclock.onsets.places import FloatArray, doubt_of, place_of
+from strumclock.onsets.places import AT_ONCE, FloatArray, doubt_of, place_of
 
 Values = npt.NDArray[np.float32]
 
@@ -68,23 +70,26 @@ def compared(
         return steps
     evidence = np.asarray(evidence, np.float32)
     everywhere = np.clip(np.arange(-BEFORE, k + AFTER), 0, k - 1)  # beyond the ends it stays as it is there
-    theirs = evidence[unsure[:, None], everywhere]
     around = np.arange(-BEFORE, AFTER + 1, HOP)
     found = steps.copy()
     for _ in range(TURNS):
         begin = np.clip(np.floor(place), 0, k - 1).astype(np.intp)
+        at = np.clip(begin[:, None] + around, 0, k - 1)
         weight = _near(found, begin)
-        seen = evidence[np.arange(n)[:, None], np.clip(begin[:, None] + around, 0, k - 1)]
-        own, seen_there = weight[unsure, None, None], seen[unsure]
-        others = weight.sum() - own
-        mean = (_summed(weight, seen) - own * seen_there) / others
-        variance = (
-            np.maximum((_summed(weight, seen**2) - own * seen_there**2) / others - mean**2, 0) + calibration.floor**2
-        )
-        fit = calibration.temper * _log_likelihood(theirs, mean, variance, k)
-        again = steps[unsure] * np.exp(fit - fit.max(axis=1, keepdims=True))
-        found[unsure] = again / again.sum(axis=1, keepdims=True)
-        place[unsure] = place_of(found[unsure], calibration, smeared)
+        seen = evidence[np.arange(n)[:, None], at]
+        total, first = weight.sum(), _summed(weight, seen)
+        second = _summed(weight, np.square(seen, out=seen))
+        del seen
+        for a in range(0, len(unsure), AT_ONCE):
+            some = unsure[a : a + AT_ONCE]
+            own, seen_there = weight[some, None, None], evidence[some[:, None], at[some]]
+            mean = (first - own * seen_there) / (total - own)
+            variance = np.maximum((second - own * seen_there**2) / (total - own) - mean**2, 0) + calibration.floor**2
+            theirs = (evidence[i, everywhere] for i in some)
+            fit = calibration.temper * _log_likelihood(theirs, mean, variance, k)
+            again = steps[some] * np.exp(fit - fit.max(axis=1, keepdims=True))
+            found[some] = again / again.sum(axis=1, keepdims=True)
+            place[some] = place_of(found[some], calibration, smeared)
     return found
 
 
@@ -94,14 +99,14 @@ def _summed(weight: Values, seen: Values) -> Values:
     return both
 
 
-def _log_likelihood(seen: Values, mean: Values, variance: Values, places: int) -> Values:
+def _log_likelihood(seen: Iterable[Values], mean: Values, variance: Values, places: int) -> Values:
     """Of what was seen of each strum at each of its places, but for a constant: shape (n, places).
 
     The sums over steps and channels of (seen - mean)² / variance, multiplied out: one product of matrices for each
     strum holds the terms of all places, those of a place lie on a diagonal.
     """
     factors = np.concatenate([mean / variance, -0.5 / variance], axis=2)
-    fit = np.empty((len(seen), places), np.float32)
+    fit = np.empty((len(factors), places), np.float32)
     for factor, own, row in zip(factors, seen, fit, strict=True):
         terms = factor @ np.concatenate([own, own**2], axis=1).T
         step, across = terms.strides
@@ -112,8 +117,9 @@ def _log_likelihood(seen: Values, mean: Values, variance: Values, places: int) -
 
 def _near(steps: FloatArray, place: npt.NDArray[np.intp]) -> Values:
     """How surely each strum is where it was placed: its probability within a millisecond."""
-    sum_to = np.pad(np.cumsum(steps, axis=1), ((0, 0), (1, 0)))
-    row, reach = np.arange(len(steps)), round(SURE_S / STEP_S)
-    last = np.minimum(place + reach + 1, steps.shape[1])
-    near: Values = (sum_to[row, last] - sum_to[row, np.maximum(place - reach, 0)]).astype(np.float32)
+    reach = round(SURE_S / STEP_S)
+    at = place[:, None] + np.arange(-reach, reach + 1)
+    there = np.take_along_axis(steps, np.clip(at, 0, steps.shape[1] - 1), axis=1)
+    there[(at < 0) | (at >= steps.shape[1])] = 0
+    near: Values = there.sum(axis=1).astype(np.float32)
     return near

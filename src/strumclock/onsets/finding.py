@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 LEAST_GAP_S = 0.080  # nearer than this, two candidates are strings of one strum; the fastest strums are 100 ms apart
 SECOND_LOOK_S = 0.015  # the second look is centred so much after the first one's answer
 WELL_CENTRED_S = (0.002, 0.032)  # a strum so much before its candidate was seen well
-BLOCK = 256  # candidates looked at together: bounds the memory
+BLOCK = 128  # candidates looked at together: bounds the memory
 LONGEST_LOOK_S = 0.030  # level of a strum is read so much after its time
 BESIDE_S = (0.028, 0.025)  # before and after a time, so that the levels' windows do not overlap
 
@@ -34,8 +34,8 @@ CUT_IN_S = 0.002  # what begins with the recording was sounding before it
 
 WORTH_NAMING_DB = 3.0  # a rejected rise smaller than this is not listed
 TAIL_S, LEAD_S = 0.250, 0.080  # after and before a strum, what rises belongs to it
-SOFT_DB = -20.0
-UNSURE_S = 0.003
+SOFT_DB = -20.0  # against the strum before; by hand, no sweep moves it
+UNSURE_S = 0.003  # by hand: such strums are counted in a notice, nothing else hangs on it
 
 # A second opinion, where a detector holds one. Calibrated with a sweep of five takes recorded twice and 130 simulated
 # ones: the values at which no kind of take lost.
@@ -113,8 +113,9 @@ def find_strums(
     chosen = _apart(time_s, np.where(barred, 0.0, look.likely))
     look, time_s, u_s, early_s = look.of(chosen), time_s[chosen], u_s[chosen], about_s[chosen] - time_s[chosen]
     p = look.likely.copy()  # a look that is centred well sees the time better, not whether there is a strum
-    again = (u_s > SURE_S) & ((early_s < WELL_CENTRED_S[0]) | (early_s > WELL_CENTRED_S[1]))
-    look.put(again, _look(x, rate, removed, levels, 1 / peak, time_s[again] + SECOND_LOOK_S, detector))
+    again = np.flatnonzero((u_s > SURE_S) & ((early_s < WELL_CENTRED_S[0]) | (early_s > WELL_CENTRED_S[1])))
+    for few in np.split(again, range(BLOCK, len(again), BLOCK)):
+        look.put(few, _look(x, rate, removed, levels, 1 / peak, time_s[few] + SECOND_LOOK_S, detector))
     time_s, u_s = look.times(calibration, smeared, compared(look.steps, look.evidence, calibration, smeared))
     if detector.second is not None:
         open_s = _open(levels, time_s, p, detector.second)
@@ -175,7 +176,7 @@ class _Look:
         """The look at these candidates alone."""
         return _Look(**{field.name: getattr(self, field.name)[chosen] for field in fields(self)})
 
-    def put(self, again: npt.NDArray[np.bool_], look: _Look) -> None:
+    def put(self, again: npt.NDArray[np.intp], look: _Look) -> None:
         """Replace the look at some candidates by another at them."""
         for field in fields(self):
             getattr(self, field.name)[again] = getattr(look, field.name)
@@ -192,16 +193,17 @@ def _look(
 ) -> _Look:
     """Look at the surroundings of each centre."""
     centre_s = on_samples(centre_s, rate_hz)
-    p = np.empty((len(centre_s), STEPS + 1))
+    steps, likely = np.empty((len(centre_s), STEPS)), np.empty(len(centre_s))
     kept = np.empty((len(centre_s), STEPS, STRUM_CHANNELS), np.float32)
-    frame = np.clip(np.round((centre_s + LAG_S / 2) / levels.hop_s), 0, len(levels.level) - 1).astype(np.intp)
+    frame = np.clip(np.round((centre_s + LAG_S / 2) / levels.hop_s), 0, len(levels.total_db) - 1).astype(np.intp)
     for a in range(0, len(centre_s), BLOCK):
         part = slice(a, a + BLOCK)
         seen = evidence(x, rate_hz, centre_s[part], removed, gain=gain)
-        p[part] = probabilities(seen, pictures(levels, frame[part]), detector.weights)
+        p = probabilities(seen, pictures(levels, frame[part]), detector.weights)
+        steps[part] = p[:, :STEPS] / np.maximum(p[:, :STEPS].sum(axis=1, keepdims=True), 1e-12)
+        likely[part] = 1 - p[:, STEPS]
         kept[part] = seen[:, :, :STRUM_CHANNELS]
-    steps = p[:, :STEPS] / np.maximum(p[:, :STEPS].sum(axis=1, keepdims=True), 1e-12)
-    return _Look(from_s=centre_s - BEFORE_S, steps=steps, likely=1 - p[:, STEPS], evidence=kept)
+    return _Look(from_s=centre_s - BEFORE_S, steps=steps, likely=likely, evidence=kept)
 
 
 def _apart(time_s: FloatArray, likely: FloatArray) -> npt.NDArray[np.intp]:
@@ -269,7 +271,7 @@ def _away(time_s: FloatArray, others_s: FloatArray) -> FloatArray:
 def _stopped(levels: Levels, time_s: FloatArray, calibration: Calibration) -> npt.NDArray[np.bool_]:
     """Whether the sound only ended there: much quieter after than before, and louder in hardly any band."""
     before, after = _at(levels, time_s - BESIDE_S[0]), _at(levels, time_s + BESIDE_S[1])
-    louder_db = 20 * np.maximum(levels.level[after] - levels.level[before], 0).mean(axis=1)
+    louder_db = 20 * np.maximum(levels.level(after) - levels.level(before), 0).mean(axis=1)
     fell_db = levels.total_db[before] - levels.total_db[after]
     stopped: npt.NDArray[np.bool_] = (fell_db > calibration.fell_db) & (louder_db < calibration.louder_db)
     return stopped
@@ -300,7 +302,7 @@ def _reason(time_s: float, levels: Levels, strum_db: float, clicks: Clicks | Non
         return "strings were stopped or touched; nothing rang louder after it"
     if after < strum_db + SOFT_DB:
         return "20 dB or more below the strums: handling, a squeak or a touch"
-    bands = levels.level[_at(levels, np.array([time_s + 0.02]))[0]]
+    bands = levels.level(_at(levels, np.array([time_s + 0.02])))[0]
     if bands[: len(bands) // 3].mean() > bands[len(bands) // 3 :].mean() + 0.5:
         return "a low thump, as of a foot or a knock"
     return "no release of strings in it: a voice or another sound"

@@ -20,22 +20,23 @@ from strumclock.audio.quantiles import quantiles
 FloatArray = npt.NDArray[np.float64]
 Frames = npt.NDArray[np.float32]
 
-HOP_S = 0.005
+HOP_S = 0.005  # belongs to the learned weights
 WINDOW_S = 0.046  # long enough to tell the partials of two low strings apart
-BANDS = 34
-LOWEST_HZ, HIGHEST_HZ = 80.0, 4950.0
+BANDS = 34  # about a sixth of an octave each; belongs to the learned weights
+LOWEST_HZ, HIGHEST_HZ = 80.0, 4950.0  # physical: the lowest string's 82 Hz, and what the rate keeps
 LAG_S = 0.025  # the strings of one strum are 5 to 60 ms apart: over this time their rises add up
 FLOOR_DB = -60.0  # below the loudest band's loud moments: silence must not divide
 LOUD = 0.97  # quantile of a band's frames that stands for "loud": most takes ring most of the time
 PEAK_HALF_S = 0.030  # a rise is a candidate where none larger is nearer than this
 
 PICTURE_S = 0.150  # looked at before and after a candidate: damping before, ringing after
-PICTURE_BANDS, PICTURE_FRAMES = 11, 30
+PICTURE_BANDS, PICTURE_FRAMES = 11, 30  # belong to the learned weights
 PICTURE_HALF = round(PICTURE_S / HOP_S)  # frames
 REMOVED_SPLIT = 20  # band that splits the removed click's level in two (about 1 kHz)
 QUIETEST, LOUDEST = -3.0, 0.6  # limits of the picture, in 20 dB
 TYPICAL_EVERY = 2  # of the frames transformed: what is typical for a band hardly changes from one to the next …
 TYPICAL_OF = 4096  # … and of a long recording so many frames tell it
+POOLED_AT_ONCE = 8192  # frames: bounds the memory
 BLOCK = 256  # frames transformed at once: what fits a processor's cache
 
 
@@ -45,8 +46,8 @@ class Levels:
 
     Attributes
     ----------
-    level : ndarray, shape (frames, BANDS) [20 dB]
-        Against each band's loud moments, limited to `QUIETEST` … `LOUDEST`.
+    whole : ndarray, shape (frames / 2, BANDS) [20 dB]
+        Against each band's loud moments, of every second frame: `level` tells it of any.
     rise_db : ndarray, shape (frames,) [dB]
         Mean over the bands of what rose within `LAG_S`.
     total_db : ndarray, shape (frames,) [dB]
@@ -57,11 +58,20 @@ class Levels:
     hop_s : float
     """
 
-    level: Frames
+    whole: Frames
     rise_db: Frames
     total_db: Frames
     seen: Frames
     hop_s: float
+
+    def level(self, frame: npt.NDArray[np.intp]) -> Frames:
+        """Levels in these frames [20 dB], shape (n, BANDS), limited to `QUIETEST` … `LOUDEST`."""
+        first = np.clip(frame // 2 - 1, 0, None)
+        around = (self.whole[np.clip(frame // 2 + k, 0, len(self.whole) - 1)] for k in (0, 1, 2))
+        here, after, last = around
+        between = (here + after) * np.float32(9 / 16) - (self.whole[first] + last) / 16  # as `with_halves`
+        found: Frames = np.clip(np.where(frame[:, None] % 2, between, here), QUIETEST, LOUDEST)
+        return found
 
 
 def measure_levels(x: Samples, rate_hz: float, removed: Samples | None = None) -> Levels:
@@ -75,19 +85,22 @@ def measure_levels(x: Samples, rate_hz: float, removed: Samples | None = None) -
     total_db = with_halves(_db(power.sum(axis=1, keepdims=True) + np.float32(1e-20)))[:, 0]
     power += floor
     power /= loud
-    level = with_halves(_db(power, unit_db=20))
+    whole = _db(power, unit_db=20)
+    del power, some  # of a long recording these are the largest
+    level = with_halves(whole)
     hop_s = _hop(rate_hz) / rate_hz
     lag = round(LAG_S / hop_s)
     rise = np.zeros(len(level), np.float32)
     if len(level) > lag:
         rose = level[lag:] - level[:-lag]
         rise[lag:] = np.maximum(rose, 0, out=rose) @ np.full(BANDS, 20 / BANDS, np.float32)
+        del rose
     np.clip(level, QUIETEST, LOUDEST, out=level)
     return Levels(
-        level=level,
+        whole=whole,
         rise_db=rise,
         total_db=total_db,
-        seen=_seen(level, _removed_level(removed, rate_hz, bands, loud, len(power))),
+        seen=_seen(level, _removed_level(removed, rate_hz, bands, loud, len(whole))),
         hop_s=hop_s,
     )
 
@@ -141,9 +154,13 @@ def _seen(level: Frames, removed: Frames) -> Frames:
     n = len(level)
     both = np.empty((n + 2 * PICTURE_HALF + 1, PICTURE_BANDS + 2), np.float32)
     here = both[PICTURE_HALF : PICTURE_HALF + n]
-    here[:, :PICTURE_BANDS], here[:, PICTURE_BANDS:] = level @ pool, removed
+    here[:, PICTURE_BANDS:] = removed
+    for a in range(0, n, POOLED_AT_ONCE):
+        here[a : a + POOLED_AT_ONCE, :PICTURE_BANDS] = level[a : a + POOLED_AT_ONCE] @ pool
     both[:PICTURE_HALF], both[PICTURE_HALF + n :] = here[0], here[-1]
-    seen: Frames = both[:-1] + both[1:]
+    seen = both[:-1]
+    for a in range(0, len(seen), POOLED_AT_ONCE):
+        seen[a : a + POOLED_AT_ONCE] += both[a + 1 : a + 1 + POOLED_AT_ONCE][: len(seen) - a]
     seen *= np.float32(0.5)
     return seen
 

@@ -10,6 +10,7 @@ from strumclock.onsets.detector import Calibration
 FloatArray = npt.NDArray[np.float64]
 Shares = npt.NDArray[np.float32]
 
+AT_ONCE = 256  # strums gone through together: bounds the memory
 HELD = 0.95  # share of the probability that lies within twice u …
 NEARBY = 32  # … and of most strums within so many steps, where it is looked for first
 NEAR_MODE = 3  # steps to either side of the likeliest over which the time is averaged: below 1.1 ms it is one event
@@ -35,8 +36,11 @@ def place_of(p: FloatArray, calibration: Calibration, smeared: float = 0.0) -> F
     mean about the earliest step that is nearly as likely as the likeliest: a strum begins with its first string,
     and a later one is often the surer event.
     """
-    if len(p) == 0:
-        return np.empty(0)
+    rows = range(0, len(p), AT_ONCE)
+    return np.concatenate([np.empty(0), *(_placed(p[a : a + AT_ONCE], calibration, smeared) for a in rows)])
+
+
+def _placed(p: FloatArray, calibration: Calibration, smeared: float) -> FloatArray:
     p = p / np.maximum(p.sum(axis=1, keepdims=True), 1e-12)
     k = np.arange(p.shape[1])
     wide = np.pad(p, ((0, 0), (1, 1)))
@@ -66,8 +70,13 @@ def doubt_of(p: FloatArray, place: FloatArray, calibration: Calibration) -> Floa
     Twice the uncertainty holds `HELD` of the probability, raised to `sharpen`, around the place; a standard deviation
     would speak of the rare far mistakes more than of the usual error.
     """
-    if len(p) == 0:
-        return np.empty(0)
+    rows = range(0, len(p), AT_ONCE)
+    return np.concatenate(
+        [np.empty(0), *(_doubted(p[a : a + AT_ONCE], place[a : a + AT_ONCE], calibration) for a in rows)]
+    )
+
+
+def _doubted(p: FloatArray, place: FloatArray, calibration: Calibration) -> FloatArray:
     sharp = np.exp(np.float32(calibration.sharpen) * np.log((p + 1e-30).astype(np.float32)))  # several at a time
     sharp /= sharp.sum(axis=1, keepdims=True)
     reach, held = _reach(sharp, place, NEARBY)

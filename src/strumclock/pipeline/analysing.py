@@ -82,7 +82,7 @@ def take_timing(
         anchoring=anchoring_of(alignment, same_clock=options.same_clock),
         errors=errors_of(strums, spread_u_s=spreads.shared_u_s),
         path=take_path(options),
-        tolerance_s=[options.judged_by.tolerance_s(part_s) for part_s in placed.part_s.tolist()],
+        tolerance_s=list(map(options.judged_by.tolerance_s, placed.part_s.tolist())),
     )
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from strumclock.pipeline.components import hear, take_changes, take_spreads, tak
 from strumclock.pipeline.listening import Listened
 from strumclock.pipeline.measurement import GridInfo, LeftClick, Measurement, Omitted, Strum, TakeInfo
 from strumclock.pipeline.options import MeasureOptions
+from strumclock.pipeline.parts import part_at
 from strumclock.timing import Estimate, Timing
 
 FEW_STRUMS = 16  # below the standard's least number of slots, figures are printed with a warning
@@ -99,30 +100,30 @@ def _strums(strums: Strums, alignment: Alignment, found: Analysis) -> tuple[Stru
     grid, timing, rows = alignment.grid, found.timing, []
     entry = np.cumsum(alignment.slot >= 0) - 1  # of each strum in a slot: its entry in the timing's arrays
     for i in np.flatnonzero(alignment.slot != OUTSIDE):
-        bare = Strum(
-            time_s=float(strums.time_s[i]),
+        slot = int(alignment.slot[i])
+        time_s = float(strums.time_s[i])
+        placed: dict[str, Any] = {}
+        if slot >= 0:
+            placed = {
+                "slot": slot,
+                "bar": int(grid.bar[slot]),
+                "beat": int(grid.beat[slot]),
+                "part": int(grid.part[slot]),
+                "stroke": str(grid.stroke[slot]),
+                "grid_s": float(grid.slot_s[slot]),
+                "offset_ms": float(timing.offset_ms[entry[i]]) if timing.offset_ms is not None else None,
+                "deviation_ms": float(timing.deviation_ms[entry[i]]),
+            }
+        row = Strum(
+            time_s=time_s,
             u_ms=1000 * float(strums.u_s[i]),
             p=float(strums.p[i]),
             at_change=bool(found.heard.at_change[i]),
-            left_click=bool(alignment.slot[i] == LEFT_CLICK),
+            left_click=slot == LEFT_CLICK,
+            of=part_at(alignment.parts, time_s),
+            **placed,
         )
-        if alignment.slot[i] < 0:
-            rows.append(bare)
-            continue
-        slot = alignment.slot[i]
-        rows.append(
-            replace(
-                bare,
-                slot=int(slot),
-                bar=int(grid.bar[slot]),
-                beat=int(grid.beat[slot]),
-                part=int(grid.part[slot]),
-                stroke=str(grid.stroke[slot]),
-                grid_s=float(grid.slot_s[slot]),
-                offset_ms=float(timing.offset_ms[entry[i]]) if timing.offset_ms is not None else None,
-                deviation_ms=float(timing.deviation_ms[entry[i]]),
-            )
-        )
+        rows.append(row)
     return tuple(rows)
 
 

@@ -56,9 +56,11 @@ def take_played(strums: Strums, alignment: Alignment, timing: Timing, heard: Hea
 
 
 def _stretches(alignment: Alignment, kind: str) -> tuple[Stretch, ...]:
-    """Where the exercise was not played inside the part that is measured, or just beside it."""
+    """Where the exercise was not played inside the part that is measured, or just beside it; anywhere, if none is."""
     parts = alignment.parts
     beside = {i + step for i, part in enumerate(parts) if part.measured for step in (-1, 1)}
+    if not beside:
+        beside = set(range(len(parts)))
     found = [part for i, part in enumerate(parts) if part.kind == kind and i in beside]
     return tuple(
         Stretch(start_s=p.start_s, end_s=p.end_s, slots=p.slots, bpm=p.bpm if kind == "own-tempo" else None)

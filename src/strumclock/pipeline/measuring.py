@@ -21,7 +21,7 @@ from strumclock.pipeline.in_step import Told, told_by_file
 from strumclock.pipeline.listening import Listened, listen
 from strumclock.pipeline.measurement import Measurement
 from strumclock.pipeline.options import MeasureOptions
-from strumclock.pipeline.parts import of_part, part_at, strums_elsewhere, take_steps
+from strumclock.pipeline.parts import of_part, strums_elsewhere, take_steps
 
 PRIMING = Notice(
     code="priming-unknown",
@@ -148,7 +148,6 @@ def _of_part(heard: Listened, alignment: Alignment, options: MeasureOptions) -> 
     return replace(
         measurement,
         held=held,
-        strums=tuple(replace(s, of=part_at(alignment.parts, s.time_s)) for s in measurement.strums),
         elsewhere=strums_elsewhere(heard.strums, alignment, take_path(options).bias_s),
         parts=alignment.parts,
         settings=options.told(),

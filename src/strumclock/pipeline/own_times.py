@@ -85,7 +85,7 @@ def measure_strums(
     heard = Heard(at_change=at_change, absent={"tuning": NO_SOUND})
     unknown = np.full(len(known), np.nan)
     spreads = Spreads(spread_s=unknown, u_s=unknown, shared_u_s=0.0)
-    tolerance_s = [options.judged_by.tolerance_s(part_s) for part_s in grid.part_s[alignment.slot[on]].tolist()]
+    tolerance_s = list(map(options.judged_by.tolerance_s, grid.part_s[alignment.slot[on]].tolist()))
     timing = measure_timing(alignment, tolerance_s=tolerance_s)  # no microphone, so nothing of the sound's way
     found = Analysis(
         heard=heard,

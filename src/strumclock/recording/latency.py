@@ -17,7 +17,7 @@ from strumclock.errors import RecordingError
 from strumclock.recording.card import Block
 
 CHIRP_HZ = (900.0, 6000.0)  # physical: small loudspeakers and telephones' microphones have it
-CHIRP_S = 0.08
+CHIRP_S = 0.08  # by hand: long enough to rise out of a room's noise, too short to bore
 CHIRP_PEAK = 0.25  # −12 dB re full scale, as loud as the click that follows: who finds it too loud turns that down too
 INTERVALS_S = (0.31, 0.37, 0.29, 0.41, 0.34, 0.43)  # no two alike: a delay by one of them does not fit
 LEAD_S = 0.5  # devices swallow the first tenths of a second
@@ -27,7 +27,7 @@ DIRECT_SHARE = 0.5  # … if it is at least half as strong
 LEAST_RATIO = (
     8.0  # a chirp over the root mean square of a window; noise alone reaches 3.7 (tests/benchmarks/loop_noise.py)
 )
-LEAST_HEARD = 4
+LEAST_HEARD = 4  # by hand: of fewer, one that is disturbed moves the median
 MOST_APART_S = 0.001  # chirps further than this from their median are disturbed, by a cough or a string
 LEAST_U_S = 0.0002  # physical: a loudspeaker and a microphone delay their lows and highs by so much differently
 

@@ -21,7 +21,7 @@ from strumclock.recording.desk import FULL_SCALE, Desk
 from strumclock.recording.latency import Latency, loop_sounds, measure_latency
 from strumclock.saving import replacing
 
-COUNT_IN_BARS = 1
+COUNT_IN_BARS = 1  # where the exercise tells none: a convention
 AHEAD_S = 0.3  # between deciding to play and playing: some blocks, so that the first sample is not too late
 RING_S = 1.5  # the last chord may ring out
 TRIES = 3  # a card that loses samples while it starts up may be steady afterwards

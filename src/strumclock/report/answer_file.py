@@ -37,6 +37,7 @@ LARGEST_BYTES = 10_000_000  # a school's answers have some 100,000
 HOW_TO = """\
 # Change these words as you like, and send each student theirs. Not sent: lines that begin with #, blocks without words.
 # When they are sent, tell the practice record:  strumclock answer FOLDER --sent THIS_FILE
+# They speak of the takes that came since the last answer; `strumclock class` tells what is in the way over the weeks.
 """
 
 

@@ -23,7 +23,7 @@ from strumclock.weeks.statements import Reply, Statement
 if TYPE_CHECKING:
     from strumclock.journal import Journal
 
-LONGEST = 300
+LONGEST = 300  # letters: by hand, what a phone shows without scrolling
 
 
 def answers(

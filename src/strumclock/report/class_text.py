@@ -12,6 +12,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from strumclock.report.cause_words import cause_trend, short_day
+from strumclock.report.standing_words import IN_A_TABLE
 from strumclock.weeks.need import UNHELD_WEEKS, obstacle_of
 
 if TYPE_CHECKING:
@@ -26,7 +27,6 @@ NEED_WORDS = {
     "obstacle": "the same thing stands in the way for weeks",
     "fine": "going on",
 }
-STANDING_WORDS = {"met": "met", "met-late": "met, late", "sent": "sent", "waiting": "awaited", "missing": "missing"}
 BLOCKS, PLAIN_BLOCKS = "▁▂▃▄▅▆▇█", "_,-~^"
 GAP, NOT_HELD = "·", "×"
 PLAIN_GAP, PLAIN_NOT_HELD = ".", "x"
@@ -35,7 +35,8 @@ LEAST_SPAN_BPM = 8.0
 """Of a line of weeks: a change of less does not fill its height."""
 WIDTH, LEAST_WIDTH = 110, 60
 NAME_CELLS, LEAST_CELLS = 16, 6
-CUT_FIRST = {"student": 10, "set": 15, "in the way": 15}
+IN_THE_WAY = "in the way (weeks)"
+CUT_FIRST = {"student": 10, "set": 15, IN_THE_WAY: 15}
 """Columns of words give way first, down to so many characters; then whichever is widest."""
 IN_ASCII = str.maketrans({"→": "->", "–": "-"})
 
@@ -74,7 +75,7 @@ class Row:
 
     def cells(self) -> tuple[tuple[str, str], ...]:
         """Headings and texts, but for the name, the need and the line of weeks."""
-        heads = (("set", self.set), ("held / reach", self.tempo), ("in the way", self.way), ("last take", self.last))
+        heads = (("set", self.set), ("held / reach", self.tempo), (IN_THE_WAY, self.way), ("last take", self.last))
         return (*heads, ("answered", self.told))
 
 
@@ -129,7 +130,7 @@ def _set(standing: Standing, today: date) -> str:
     given = standing.assignment
     name = str(given.exercise.get("name") or given.label)
     at = "" if given.bpm is None else f" {given.bpm:.4g}"
-    return f"{STANDING_WORDS[standing.state(today)]}: {name}{at}"
+    return f"{IN_A_TABLE[standing.state(today)]}: {name}{at}"
 
 
 def _tempo(now: ExerciseProgress) -> str:
@@ -214,7 +215,7 @@ def _columns(rows: Sequence[Row], width: int, mark: str) -> list[Column]:
         ("weeks", lambda row: row.weeks),
         ("set", lambda row: row.set),
         ("held / reach", lambda row: row.tempo),
-        ("in the way", lambda row: row.way),
+        (IN_THE_WAY, lambda row: row.way),
         ("last take", lambda row: row.last),
         ("answered", lambda row: row.told),
     ]

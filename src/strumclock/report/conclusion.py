@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 CAUTION = "Stop at any pain or tension."
 MOST_OBSTACLES = 2  # a teacher reads three lines
-MOST_REASONS = 2
+MOST_REASONS = 2  # by hand: a teacher reads three lines
 
 
 def at_tempo(exercise: Exercise, bpm: float | None) -> str:
@@ -114,6 +114,7 @@ def to_do(measurement: Measurement) -> str:
         "play-through": "Play it through without stopping, slower if need be; a wrong chord may stay wrong.",
         "hear-where-parted": f"Listen to the recording around {time}, where strums and click part, then play just that "
         "place with the click.",
+        "find-click": "Listen to the click for two bars, then play one muted strum on each click and nothing else.",
         "keep-hand-moving": "Keep the strumming hand moving through every stroke, even where the chord is not ready.",
         "pattern-as-written": "Were the added strums meant? Then tell the pattern with them; else let the hand pass "
         "above the strings.",

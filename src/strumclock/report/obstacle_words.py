@@ -134,7 +134,8 @@ def _stopped(obstacle: Obstacle, *_: object) -> str:
 
 def _own_tempo(obstacle: Obstacle, *_: object) -> str:
     at = words.listed([words.clock(t) for t in obstacle.where.times_s[:3]])
-    return f"from {at} on the strums keep a tempo of their own, about {obstacle.size.value:.0f} bpm"
+    when = f"from {at} on" if at else "from first to last"
+    return f"{when} the strums keep a tempo of their own, about {obstacle.size.value:.0f} bpm"
 
 
 _KINDS: dict[str, Callable[[Obstacle, int, str], str]] = {

@@ -23,9 +23,9 @@ if TYPE_CHECKING:
     from strumclock.pipeline.measurement import Step
 
 _MANY_BARS = 32  # bars from which only those that are named get a line
-_MOST_TICKS = 12
+_MOST_TICKS = 12  # by eye: bar numbers that fit side by side
 _MOST_STEPS = 8  # whose tempo fits beside each other
-_DASHED = (0, (5, 3))
+_DASHED = (0, (5, 3))  # by eye: points drawn and left out
 
 
 def plot_offsets(measurement: Measurement, ax: Axes | None = None, *, legend: bool = True) -> Axes:

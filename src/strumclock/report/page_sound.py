@@ -18,7 +18,7 @@ MOST_BYTES = 1_900_000
 below 3 MB, though the encoder takes up to a tenth more than it is told."""
 
 BIT_RATES = (24_000, 64_000)  # of each: from clear to as good as a phone records
-RATE_HZ = 32_000
+RATE_HZ = 32_000  # by hand: keeps 16 kHz, beyond which a phone's recording has little
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,9 +22,9 @@ TALL, LOW = 190.0, 84.0
 TOP, BOTTOM = 14.0, 20.0
 SHOWN_WEEKS = 26
 """Weeks in a picture, the last ones: half a year."""
-MOST_DATES = 4
-STEPS = (1, 2, 5)
-SPARK_WIDTH, SPARK_HEIGHT, SPARK_PAD = 110.0, 26.0, 4.0
+MOST_DATES = 4  # by eye: dates that fit below the picture
+STEPS = (1, 2, 5)  # times a power of ten: a convention of axes
+SPARK_WIDTH, SPARK_HEIGHT, SPARK_PAD = 110.0, 26.0, 4.0  # by eye: as high as a row of the table
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

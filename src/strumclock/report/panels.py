@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from strumclock.tuning import Tuning
 
 
-_MOST_PAIRS = 5
+_MOST_PAIRS = 5  # by eye: names of pairs that fit side by side
 _MANY_PLACES = 8  # names of places that fit side by side
 
 

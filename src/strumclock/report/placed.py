@@ -9,6 +9,7 @@ import numpy as np
 
 from strumclock.arrays import Floats
 from strumclock.report.places import beats_per_bar
+from strumclock.robust import robust_sd
 
 if TYPE_CHECKING:
     from strumclock.pipeline import Measurement
@@ -79,7 +80,7 @@ def bars_at(placed: Placed, times_s: list[float]) -> Floats:
 def limits(y: Floats, mean: float, tolerance: float | None) -> tuple[float, float]:
     """Limits of the axis: everything but far outliers, the tolerance, and zero."""
     middle = float(np.median(y))
-    sd = 1.4826 * float(np.median(np.abs(y - middle)))
+    sd = robust_sd(y)
     inside = y[np.abs(y - middle) <= max(_OUTLIER_SD * sd, tolerance or 0.0, 1.0)]
     room = _ROOM * tolerance if tolerance is not None else 0.0
     low = min(float(inside.min()), mean - room, 0.0)

@@ -11,13 +11,12 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from strumclock.report.cause_words import better_words, cause_words, day
-from strumclock.weeks.tendency import TREND_WEEKS
+from strumclock.report.trend_words import MINUS, beyond_tried, counted, rate_in_words, trend_lines
 
 if TYPE_CHECKING:
-    from strumclock.weeks import ExerciseProgress, Outlook, Progress, Reach, Span, Week
+    from strumclock.weeks import ExerciseProgress, Outlook, Progress, Span, Week
 
 TABLE_NOTE = "tempi in bpm, jitter and mean offset in ms; + = late; – = none, or not known"
-MINUS = "\N{MINUS SIGN}"
 DOUBT_WORDS = {
     "no click heard": "the click cannot be heard in them",
     "too little to judge": "they are too short to judge",
@@ -81,8 +80,8 @@ def _good(progress: Progress, now: ExerciseProgress) -> str:
     today, reach = progress.today, now.reach
     if now.state == "rising" and reach is not None:
         return (
-            f"{_named(now)}: your tempo is rising, by about {_rate(reach.per_week_bpm.value)} bpm a week; "
-            f"{_beyond(now) or f'about {reach.now.value:.0f} bpm'} is in reach now."
+            f"{_named(now)}: your tempo is rising, by about {rate_in_words(reach.per_week_bpm.value)} bpm a week; "
+            f"{beyond_tried(now) or f'about {reach.now.value:.0f} bpm'} is in reach now."
         )
     better = next((c for c in now.causes if c.state == "smaller" and c.kind != "scatter"), now.more_even)
     if better is not None:
@@ -93,7 +92,7 @@ def _good(progress: Progress, now: ExerciseProgress) -> str:
     once = max((w.once_held_bpm for w in now.weeks if w.once_held_bpm is not None), default=None)
     if once is not None:
         return f"{_named(now)}: one of your takes held {tempo(once, now.beats_per_change)}."
-    done = f"{_count(sum(week.n_takes for week in now.weeks), 'take')} in {_count(len(now.weeks), 'week')}"
+    done = f"{counted(sum(week.n_takes for week in now.weeks), 'take')} in {counted(len(now.weeks), 'week')}"
     return f"{_named(now)}: you have put down {done}, so there is a record to build on."
 
 
@@ -105,10 +104,12 @@ def _stands_out(progress: Progress, now: ExerciseProgress) -> str | None:
     stays = next((c for c in now.causes if c.stands and c.state != "smaller"), None)
     why = f"; {cause_words(stays)}" if stays is not None else ""
     if reach is not None and now.state in ("plateau", "level"):
-        near = "the tempo in reach has stayed " + ("the same" if _beyond(now) else f"near {reach.now.value:.0f} bpm")
+        near = "the tempo in reach has stayed " + (
+            "the same" if beyond_tried(now) else f"near {reach.now.value:.0f} bpm"
+        )
         return f"Since about the week of {day(reach.since, today=today)} {near}{why}."
     if reach is not None and now.state == "falling":
-        down = _rate(-reach.per_week_bpm.value)
+        down = rate_in_words(-reach.per_week_bpm.value)
         near = f"by about {down} bpm a week, to about {reach.now.value:.0f} bpm"
         return f"The tempo in reach has come down lately, {near}{why}."
     if progress.need == "unsure":
@@ -156,30 +157,9 @@ def _named(exercise: ExerciseProgress) -> str:
     return exercise.label[:1].upper() + exercise.label[1:]
 
 
-def _beyond(exercise: ExerciseProgress) -> str | None:
-    """What is said instead of a tempo in reach far beyond every tempo tried lately; None where it is not."""
-    tried = exercise.beyond_bpm
-    return None if tried is None else f"more than the {tried:.0f} bpm that was tried"
-
-
 def _tried(exercise: ExerciseProgress, bpm: float) -> bool:
     """Whether a take was played at a tempo or faster."""
     return any(week.tried_bpm is not None and week.tried_bpm >= bpm for week in exercise.weeks)
-
-
-def _rate(per_week: float) -> str:
-    """Bpm a week in words of one digit or two.
-
-    Examples
-    --------
-    >>> _rate(0.27), _rate(1.24), _rate(12.2)
-    ('0.3', '1.2', '12')
-    """
-    return f"{per_week:.1f}" if per_week < 10 else f"{per_week:.0f}"
-
-
-def _count(n: int, what: str) -> str:
-    return f"{n} {what}{'' if n == 1 else 's'}"
 
 
 def progress_summary(progress: Progress) -> str:
@@ -195,7 +175,7 @@ def progress_summary(progress: Progress) -> str:
     """
     lines = [progress.student or "(no name)"]
     left_out = f", {progress.n_not_counted} of them not counted" if progress.n_not_counted else ""
-    lines.append(f"{_count(progress.n_takes, 'take')}{left_out}")
+    lines.append(f"{counted(progress.n_takes, 'take')}{left_out}")
     for exercise in progress.exercises:
         lines += ["", _named(exercise), *(f"  {line}" for line in facts(exercise, today=progress.today)), ""]
         lines += [f"  {line}" for line in _table(exercise)]
@@ -205,7 +185,7 @@ def progress_summary(progress: Progress) -> str:
 def facts(exercise: ExerciseProgress, *, today: date | None = None) -> list[str]:
     """What the weeks of an exercise show, a line each."""
     per = exercise.beats_per_change
-    takes = f"{_count(exercise.takes_to_hold, 'take')} of one week"
+    takes = f"{counted(exercise.takes_to_hold, 'take')} of one week"
     lines = []
     if exercise.highest_held_bpm is not None and exercise.highest_held_in is not None:
         when = day(exercise.highest_held_in, today=today)
@@ -214,14 +194,14 @@ def facts(exercise: ExerciseProgress, *, today: date | None = None) -> list[str]
         lines.append(f"No tempo was held by {takes} yet.")
     if exercise.reach is not None:
         reach = exercise.reach.now
-        beyond = _beyond(exercise)
+        beyond = beyond_tried(exercise)
         lines.append(
             f"In reach: {beyond}; so far below it the takes cannot say how much more."
             if beyond
             else f"In reach: about {reach.value:.0f} bpm (between {reach.low:.0f} and {reach.high:.0f}), "
             f"where three of four takes would hold."
         )
-        lines += _trend_lines(exercise, exercise.reach, today)
+        lines += trend_lines(exercise, exercise.reach, today)
     for cause in exercise.causes:
         words = cause_words(cause, today=today)
         lines.append(f"{words[:1].upper()}{words[1:]}.")
@@ -236,43 +216,17 @@ def facts(exercise: ExerciseProgress, *, today: date | None = None) -> list[str]
     if exercise.next_bpm is not None:
         between = ", with a click between the beats too" if exercise.subdivide else ""
         at = tempo(exercise.next_bpm, per)
-        lines.append(f"Next tempo: {at}{between}; stop at any pain or tension.")
+        on_the_way = ", on the way down" if _on_the_way_down(exercise) else ""
+        lines.append(f"Next tempo: {at}{on_the_way}{between}; stop at any pain or tension.")
     return lines
 
 
-def _trend_lines(exercise: ExerciseProgress, reach: Reach, today: date | None) -> list[str]:
-    rate, since = reach.per_week_bpm, day(reach.since, today=today)
-    started = "" if reach.since == reach.weeks[0][0] else f" since about the week of {since}"
-    between = f"(between {signed(rate.low)} and {signed(rate.high)})"
-    if exercise.state in ("rising", "falling"):
-        by = f"about {_rate(abs(rate.value))} bpm a week"
-        surely = "is" if rate.low > 0 or rate.high < 0 else "seems to be"
-        lines = [f"The tempo in reach {surely} {exercise.state}{started}: {by} {between}."]
-    elif exercise.state == "plateau" and reach.rose_by_bpm is not None:
-        before = f"before, it rose by about {_rate(reach.rose_by_bpm)} bpm a week"
-        lines = [f"The tempo in reach has stayed about the same since about the week of {since}; {before}."]
-    elif exercise.state == "level":
-        lines = [f"The tempo in reach has stayed about the same{started or ' since the first week'}."]
-    elif len(reach.weeks) < TREND_WEEKS:
-        lines = [f"Too early for a trend: {_count(len(reach.weeks), 'week')} with takes, {TREND_WEEKS} are needed."]
-    elif (climb := _easily_held(exercise)) is not None:
-        lines = [f"The tempo held went from {climb[0]:.4g} to {climb[1]:.4g} bpm, with room to spare: try faster."]
-    else:
-        fits = f"anything from {signed(rate.low)} to {signed(rate.high)} bpm a week would fit"
-        lines = [f"Whether the tempo in reach rises or falls is not sure yet: {fits}."]
-    if reach.leap is not None:
-        way, share = "up" if reach.leap.ratio > 1 else "down", abs(reach.leap.ratio - 1)
-        when = day(reach.leap.in_week, today=today)
-        lines.append(f"About the week of {when} it went {way} by about {100 * share:.0f} % at once.")
-    return lines
-
-
-def _easily_held(exercise: ExerciseProgress) -> tuple[float, float] | None:
-    """The tempi held in the first and the last week, where they rose and all that was tried lately is within reach."""
-    held = [week.held_bpm for week in exercise.weeks if week.held_bpm is not None]
-    if len(held) < 2 or held[-1] <= held[0] or _beyond(exercise) is None:
-        return None
-    return held[0], held[-1]
+def _on_the_way_down(exercise: ExerciseProgress) -> bool:
+    """Whether the next tempo is slower than the last, but not yet what is in reach: it goes down a tenth at a time."""
+    tried = next((week.tried_bpm for week in reversed(exercise.weeks) if week.tried_bpm is not None), None)
+    if exercise.reach is None or exercise.next_bpm is None or tried is None:
+        return False
+    return exercise.reach.now.high < exercise.next_bpm < tried
 
 
 def _goal_line(exercise: ExerciseProgress, goal: Outlook, today: date | None) -> str:
@@ -290,20 +244,6 @@ def _goal_line(exercise: ExerciseProgress, goal: Outlook, today: date | None) ->
         return f"{head}: not before the week of {day(goal.earliest, today=today)}; it may not be reached."
     span = _between(goal.earliest, goal.latest, today or date.min)
     return f"{head}: in reach {span}, if it goes on like this; it may not be reached."
-
-
-def signed(value: float) -> str:
-    """A number with its sign, as typeset.
-
-    Examples
-    --------
-    >>> signed(1.25), signed(-0.4), signed(0)
-    ('+1.2', '−0.4', '0')
-    """
-    text = f"{abs(value):.2g}"
-    if float(text) == 0:
-        return "0"
-    return f"{MINUS if value < 0 else '+'}{text}"
 
 
 def weeks_table(exercise: ExerciseProgress) -> tuple[list[str], ...]:

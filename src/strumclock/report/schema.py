@@ -38,7 +38,7 @@ _DECIMALS_BY_ENDING = {
     "_hz": 3,
     "_cents": 2,
 }
-_DECIMALS = 4
+_DECIMALS = 4  # of what no ending tells: a convention
 _SMALL_DIGITS = 2  # a number that its decimals would round to a bare zero keeps this many figures
 NOT_FINITE = Absent(
     code="not-finite", reason="the figure could not be computed from this take: its value is not a finite number"

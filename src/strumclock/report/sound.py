@@ -132,7 +132,7 @@ def write_sound(
     return Path(path)
 
 
-_AROUND_S = 0.5
+_AROUND_S = 0.5  # by ear: the last strum is heard to its end
 _COUNT_IN_S = 8.0  # before the first place, so that the count-in is heard
 
 

@@ -29,7 +29,7 @@ def ways_of(statement: Statement, language: Language) -> Ways:
     >>> from strumclock.report.language import ENGLISH
     >>> from strumclock.weeks.statements import Statement
     >>> ways_of(Statement(code="held", bpm=72, n=2), ENGLISH)[0]
-    '2 of your recordings held 72: well played.'
+    'You held 72 in 2 of your recordings: well played.'
     """
     code = statement.code
     if code.startswith("obstacle-"):
@@ -142,8 +142,8 @@ def _held(statement: Statement, language: Language) -> Ways:
     bpm, n = language.tempo(statement.bpm or 0.0), statement.n
     return (
         language.count(
-            "One of your recordings held {bpm}: well played.",
-            "{n} of your recordings held {bpm}: well played.",
+            "You held {bpm} in one of your recordings: well played.",
+            "You held {bpm} in {n} of your recordings: well played.",
             n,
             bpm=bpm,
         ),
@@ -185,7 +185,7 @@ def _held_noted(statement: Statement, language: Language) -> Ways:
     bpm = language.tempo(statement.bpm or 0.0)
     return (
         language.say("You held {bpm}: well played.", bpm=bpm),
-        language.say("You kept up with the click at {bpm}.", bpm=bpm),
+        language.say("You stayed with the click at {bpm}: well done.", bpm=bpm),
     )
 
 

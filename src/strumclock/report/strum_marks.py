@@ -29,7 +29,7 @@ _MARKS = {
 }
 _MANY = 150  # strums from which marks are drawn smaller
 _MOST_FIGURES = 12  # of strums beyond the axis
-_LEGEND_COLUMNS = 3
+_LEGEND_COLUMNS = 3  # by eye: what fits below the picture
 
 
 def draw_strums(ax: Axes, placed: Placed, low: float, high: float) -> None:

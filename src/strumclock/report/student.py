@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from strumclock.pipeline import Measurement
     from strumclock.verdict import Held, Verdict
 
-LONGEST = 240
+LONGEST = 240  # letters (DESIGN)
 
 
 def message(measurement: Measurement, *, name: str | None = None, language: str | Language | None = None) -> str:
@@ -87,7 +87,8 @@ def _one_thing(m: Measurement, verdict: Verdict, language: Language) -> str:
         return not_yet_ways(language)[0] if verdict.state == "not-yet" else ""
     first, per_beat = verdict.obstacles[0], m.exercise.per_beat or 1
     late = first.size.value > 0
-    return obstacle_ways(first.kind, late=late, where=first.where, per_beat=per_beat, language=language)[0]
+    kind = "never-with-click" if verdict.task.code == "find-click" else first.kind
+    return obstacle_ways(kind, late=late, where=first.where, per_beat=per_beat, language=language)[0]
 
 
 def _next(m: Measurement, held: Held, verdict: Verdict, language: Language) -> str:

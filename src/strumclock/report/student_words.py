@@ -24,7 +24,7 @@ def obstacle_ways(kind: str, *, late: bool, where: Where, per_beat: int, languag
     Parameters
     ----------
     kind : str
-        Of `strumclock.verdict.Obstacle`.
+        Of `strumclock.verdict.Obstacle`; ``"never-with-click"`` for an own tempo from first to last.
     late : bool
         Its strums come late, fall behind (else early, ahead).
     where : Where
@@ -226,6 +226,13 @@ def _own_tempo(language: Language, *_: object) -> Ways:
     )
 
 
+def _never_with_click(language: Language, *_: object) -> Ways:
+    return (
+        language.say("You played at a speed of your own, not the click's."),
+        language.say("You and the click each had your own speed."),
+    )
+
+
 _OBSTACLES: dict[str, Callable[[Language, bool, Where, int], Ways]] = {
     "changes": _changes,
     "place": _place,
@@ -237,4 +244,5 @@ _OBSTACLES: dict[str, Callable[[Language, bool, Where, int], Ways]] = {
     "added": _added,
     "stopped": _stopped,
     "own-tempo": _own_tempo,
+    "never-with-click": _never_with_click,
 }

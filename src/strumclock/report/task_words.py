@@ -39,6 +39,13 @@ def _hear_where_parted(language: Language, _: Where) -> Ways:
     )
 
 
+def _find_click(language: Language, _: Where) -> Ways:
+    return (
+        language.say("Listen to the click for two bars, then strum once on each click, with a hand on the strings."),
+        language.say("Lay a hand on the strings, listen to the click for two bars, then strum on every click."),
+    )
+
+
 def _keep_hand_moving(language: Language, _: Where) -> Ways:
     return (
         language.say("Keep your strumming hand moving all the time, even when the chord is not ready."),
@@ -143,6 +150,7 @@ def _go_on(language: Language, _: Where) -> Ways:
 _TASKS: dict[str, Callable[[Language, Where], Ways]] = {
     "play-through": _play_through,
     "hear-where-parted": _hear_where_parted,
+    "find-click": _find_click,
     "keep-hand-moving": _keep_hand_moving,
     "pattern-as-written": _pattern_as_written,
     "change-alone": _change_alone,

@@ -19,7 +19,7 @@ from strumclock.timing.intervals import combination, scatter
 
 SURE = 0.9  # probability from which a strum's direction counts as known
 LEAST_STRUMS = 8  # as for the timing: below it a scatter has no interval worth printing
-LEAST_IN_PLACE = 3
+LEAST_IN_PLACE = 3  # by hand: of fewer a mean tells nothing
 SPREADS_KNOWN = 0.5  # share of the strums whose spread must be known for a mean
 
 

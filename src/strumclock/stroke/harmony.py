@@ -11,8 +11,8 @@ from strumclock.arrays import Floats
 from strumclock.audio.cutting import cut
 
 BAND_HZ = (180.0, 1300.0)  # what both directions play: the bass is often left out by up-strokes
-FROM_S, TO_S = 0.05, 0.23
-LEAST_S = 0.08
+FROM_S, TO_S = 0.05, 0.23  # after a strum: behind the pick's noise, before the next strum; by hand
+LEAST_S = 0.08  # by hand: a shorter stretch does not part the notes
 NARROW = 0.15  # strums whose centred chromas differ by this much in cosine count e times less for each other
 OWN_SHARE = 3.0  # variance within a chord over that between chords, as found on simulated takes
 BLOCK = 32  # strums at once: what fits a processor's cache

@@ -21,15 +21,15 @@ from strumclock.arrays import Floats
 from strumclock.audio.cutting import cut
 
 LEVEL_S = 0.100  # the strings of a wide strum are met within 60 ms; fast patterns leave 100 to 150 ms
-LEAST_LEVEL_S = 0.040
+LEAST_LEVEL_S = 0.040  # by hand: a strum is as loud as so much of it at least, though the next follows
 GUARD_S = 0.005  # before the next strum, whose pick may touch early
 NOISE_S, QUIET = 0.05, 0.02  # the recording's noise is at most the power of its quietest fiftieth
-ATTACK_S = 0.030
+ATTACK_S = 0.030  # DESIGN: within it lies the peak that a strum's time is read from
 TREBLE_HZ = 2000.0  # the strings' strong partials lie below, the corner's above
-LOWEST_HZ = 80.0
+LOWEST_HZ = 80.0  # physical: the lowest string's 82 Hz
 HIGHEST_HZ = 5000.0  # phones' voice filters and codecs leave little above
 USUAL_U_S, MOST_U_S = 0.0005, 0.01  # beyond, the attack is not in the window at all
-_FLOOR = 1e-12
+_FLOOR = 1e-12  # a computer's: the logarithm of silence
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 from strumclock.arrays import Floats
 from strumclock.audio.cutting import cut
 
-EDGES_HZ = (80.0, 160.0, 320.0, 640.0, 1280.0, 2560.0, 5000.0)
+EDGES_HZ = (80.0, 160.0, 320.0, 640.0, 1280.0, 2560.0, 5000.0)  # octaves; belong to the weights
 BANDS = len(EDGES_HZ) - 1
 WINDOW_S = 0.0085  # as short as the lowest band allows
-HOP_S = 0.003
-FROM_S = -0.018
+HOP_S = 0.003  # belongs to the learned weights
+FROM_S = -0.018  # before the strum; belongs to the learned weights
 STEPS = 20  # of two hops each
 REACH_S = 0.105  # what is looked at after a strum
 DEPTH_DB = 50.0  # below the picture's loudest cell nothing is looked at

@@ -20,7 +20,7 @@ from strumclock.synthesis.strings import LEAD, RATE_HZ, attack_index
 
 CLICK_SOUNDS = ("tick", "wood", "beep")
 
-_CLICK_S = 0.08
+_CLICK_S = 0.08  # by hand: a short click
 _REVERB_SHARE = 0.25  # reverberant against direct sound (amplitude) at half a metre to a metre in a furnished room
 _REFLECTIONS = 7  # early ones, from walls and table, before the dense tail
 _PHONE_LOW_HZ, _PHONE_HIGH_HZ = 110.0, 9000.0  # what a phone's voice recorder keeps, roughly

@@ -21,13 +21,13 @@ import numpy as np
 
 from strumclock.arrays import Floats, Samples
 
-RATE_HZ = 44100
+RATE_HZ = 44100  # a convention
 A4_HZ = 440.0  # ISO 16:1975
 RING_S = 3.5  # longest a string is left to ring: a rest of two bars at 140 bpm; it is faded out over the last fifth
 LEAD = 2205  # samples of a note before its attack (50 ms): the pick draws the string and touches it in them
-ATTACK_HIGHPASS_HZ = 1500.0
-ATTACK_SHARE = 0.2
-ATTACK_WINDOW_S = 0.030
+ATTACK_HIGHPASS_HZ = 1500.0  # DESIGN's definition of a strum's time
+ATTACK_SHARE = 0.2  # DESIGN's definition of a strum's time
+ATTACK_WINDOW_S = 0.030  # DESIGN's definition of a strum's time
 HARDNESS = (0.25, 0.6, 1.0)  # strokes that are kept ready: soft, middle, hard (0 to 1)
 
 _RADIATES_HZ = 75.0  # a body this size hardly radiates below its air resonance

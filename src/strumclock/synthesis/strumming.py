@@ -16,16 +16,16 @@ from strumclock.synthesis.shapes import sounding
 from strumclock.synthesis.strings import HARDNESS, LEAD, RATE_HZ, RING_S, Guitar, attack_level, note
 
 UP_STRINGS = 4  # an up-stroke usually reaches the treble strings only
-_UP_GAIN = 0.8
+_UP_GAIN = 0.8  # against a down-stroke; by hand
 _FASTER_UP = 0.8  # of a down-stroke's spread
 _TOUCH_S = (0.004, 0.012)  # from touch to release: 3-16 ms on recorded single notes
 _TOUCH_DB = (-44.0, -24.0)  # against the attack, above 1.5 kHz: what recorded notes of three guitars have before it
-_TOUCH_SOUNDS = 8
+_TOUCH_SOUNDS = 8  # by hand: kept ready, so that two touches seldom are the same
 _PICK_STOPS_S = 0.003  # a vibrating string against the pick
 _HAND_STOPS_S = 0.012  # a fretting finger that lifts
 _LIFT_S = (0.015, 0.06)  # how long before a new chord the fingers leave the old one
 _STRING_DB = 1.5  # how unevenly a stroke hits its strings
-_MUTED_GAIN = 0.8
+_MUTED_GAIN = 0.8  # against an open stroke; by hand
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

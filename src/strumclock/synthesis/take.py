@@ -19,7 +19,7 @@ from strumclock.synthesis.truth import NOT_A_SLOT, Truth
 PEAK = 0.7  # of full scale: -3 dB, so that no codec's overshoot clips
 DEFAULT_CHORDS = ("A", "D", "E", "D")
 _CLOSEST_SHARE = 0.35  # two strums are never nearer than this share of a part: hands take their time
-_HARDNESS_SD = 0.12
+_HARDNESS_SD = 0.12  # from strum to strum; by hand
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

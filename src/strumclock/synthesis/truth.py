@@ -15,7 +15,7 @@ from strumclock.arrays import Floats, Ints
 from strumclock.grid import Exercise
 
 SCHEMA = "strumclock.truth/1"
-NOT_A_SLOT = -1
+NOT_A_SLOT = -1  # no index of a slot
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -14,8 +14,8 @@ from strumclock.timing.placed import Anchoring
 UNKNOWN_CLOCK_PPM = 100.0
 """What the clocks of a click and a recorder may differ by, when nothing compares them: ±100 ppm = ±6 ms a minute."""
 
-MS_PER_MIN_PER_PPM = 0.06
-MS_PER_MIN = 60_000.0
+MS_PER_MIN_PER_PPM = 0.06  # derived: a millionth of a minute
+MS_PER_MIN = 60_000.0  # derived: a minute
 
 TEMPO_MAP_SPREAD = 0.005
 """Beat lengths that differ by more than this share are a tempo map, which no single tempo describes."""
@@ -23,7 +23,7 @@ TEMPO_MAP_SPREAD = 0.005
 TEMPO_KNOWN = 0.5
 """A drift that may be as large as this share of the tempo leaves no tempo to tell."""
 
-SAME_PPM = 1e-6
+SAME_PPM = 1e-6  # a computer's
 
 
 def with_clock(own: Estimate, *, anchoring: Anchoring) -> Estimate:

@@ -15,7 +15,7 @@ from strumclock.timing import intervals
 from strumclock.timing.aligned import aligned_strums, anchoring_of, errors_of, strums_of
 from strumclock.timing.asking import Asked
 from strumclock.timing.clocks import played_bpm, with_clock
-from strumclock.timing.error_model import MIN_STRUMS, ErrorModel, fit_error_model
+from strumclock.timing.error_model import MIN_STRUMS, ErrorModel
 from strumclock.timing.estimate import COVERAGE_FACTOR, Estimate
 from strumclock.timing.groups import by_place, explained, fit_places, lateness_at_changes, swing_place, unknown_groups
 from strumclock.timing.parts import jitter_by_part, with_jitters
@@ -162,8 +162,8 @@ def measure_timing(
         why = Absent(code="too-few" if n < MIN_STRUMS else "no-scatter", reason=reason)
         figures = dict.fromkeys((*FIGURES, "by_bar", "by_beat", "by_part"), why)
     else:
-        figures = _whole_take(take, line, tolerance_s)
         models = fit_places(strums, offset_ms)
+        figures = _whole_take(take, line, models.whole, tolerance_s)
         asked = Asked(
             strums=strums,
             anchoring=anchoring,
@@ -198,10 +198,9 @@ def measure_timing(
     )
 
 
-def _whole_take(take: _Take, line: Line, tolerance_s: ArrayLike | None) -> dict[str, Figure]:
+def _whole_take(take: _Take, line: Line, model: ErrorModel, tolerance_s: ArrayLike | None) -> dict[str, Figure]:
     """The figures that ask for no place in the bar."""
     n, minutes = len(take.strums), take.minutes
-    model = fit_error_model(take.offset_ms, take.strums.slot, np.column_stack([np.ones(n), minutes]))
     mean = intervals.combination(float(take.offset_ms.mean()), np.full(n, 1 / n), model, take.u_ms)
     placed: dict[str, Figure] = {
         "mean_offset_ms": mean.widened(take.shared_u_ms),

@@ -32,13 +32,14 @@ class PlaceModels:
         These and the means of each part of the beat and of chord changes.
     full_design : (n, q) array
         These and the means of each beat.
-    within, full : ErrorModel
-        How the errors hang together about the two.
+    whole, within, full : ErrorModel
+        How the errors hang together about the three.
     """
 
     line: Floats
     within_design: Floats
     full_design: Floats
+    whole: ErrorModel
     within: ErrorModel
     full: ErrorModel
 
@@ -54,9 +55,11 @@ def fit_places(strums: PlacedStrums, offset_ms: Floats) -> PlaceModels:
     if n - full_design.shape[1] < MIN_STRUMS:
         full_design = within_design if n - within_design.shape[1] >= MIN_STRUMS else line
     widest = max(full_design, within_design, key=lambda design: design.shape[1])  # each begins with the other's columns
-    columns = (full_design.shape[1], within_design.shape[1])
-    full, within = fit_error_models(offset_ms, strums.slot, widest, columns=columns)
-    return PlaceModels(line=line, within_design=within_design, full_design=full_design, within=within, full=full)
+    columns = (line.shape[1], within_design.shape[1], full_design.shape[1])
+    whole, within, full = fit_error_models(offset_ms, strums.slot, widest, columns=columns)
+    return PlaceModels(
+        line=line, within_design=within_design, full_design=full_design, whole=whole, within=within, full=full
+    )
 
 
 def unknown_groups(strums: PlacedStrums) -> dict[str, tuple[Group, ...]]:

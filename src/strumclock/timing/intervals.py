@@ -10,6 +10,7 @@ from scipy.special import stdtrit
 
 from strumclock.arrays import Floats
 from strumclock.errors import Absent
+from strumclock.robust import sd_of_sizes
 from strumclock.timing.error_model import ErrorModel
 from strumclock.timing.estimate import COVERAGE_FACTOR, Estimate
 from strumclock.timing.placed import ERROR_SHARE
@@ -18,9 +19,6 @@ from strumclock.timing.regression import lag1
 DOUBT_OF_SHARE = 0.7
 """Standard uncertainty of that share, so that it may be none or that of our own synthesiser: 87 to 89 % of its takes
 then have a jitter within 2 u (coverage_end_to_end.py), 90 to 98 % of those by recorded guitars; with 0.4, 83 and 88."""
-
-MEDIAN_TO_SD = 1.4826
-"""Standard deviation of normal values over the median of their sizes."""
 
 LEAST_TYPICAL = 0.1
 """The typical residual is taken for at least this share of the standard deviation, should half of them be the same."""
@@ -85,7 +83,7 @@ def scatter(
     """
     n = residual.size
     spread = math.sqrt(float(residual @ residual) / dof)
-    typical = max(MEDIAN_TO_SD * float(np.median(np.abs(residual))), LEAST_TYPICAL * spread)
+    typical = max(sd_of_sizes(residual), LEAST_TYPICAL * spread)
     trust = (1 + error_share * (u / typical) ** 2) ** -2
     trust /= trust.sum()
     square = float(trust @ residual**2) * n / dof

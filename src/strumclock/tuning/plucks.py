@@ -20,13 +20,13 @@ from strumclock.tuning.spectrum import peaks
 SETTLED_S = 0.08  # after a pluck the string is sharp for some tens of ms, and the pick's noise has to die away
 LONGEST_S = 1.4  # what is read of a pluck: later the low strings' neighbours are as loud
 WINDOW_S = 0.6  # parts a string from another's partial 3 Hz away
-LEAST_WINDOW_S = 0.18
+LEAST_WINDOW_S = 0.18  # by hand: a shorter sound does not part two strings
 TOUCH_S = 0.03  # before a pluck the finger or pick touches the string
 BEFORE_S = (
     0.2  # what rings before a pluck is read from: parts neighbouring strings, and forgets what was stopped earlier
 )
 PARTIALS = 6  # of a string that are read
-HIGHEST_HZ = 1500.0
+HIGHEST_HZ = 1500.0  # by hand: what lies above is not read; no sweep moves it
 REACH_CENTS = 50.0  # between a partial and its place
 FLOOR_CENTS = 0.5  # a fit that claims to know a plucked string's pitch better than this is not believed
 ONE_WINDOW_CENTS = 2.0  # uncertainty where only one window could be read
@@ -40,7 +40,7 @@ LOWEST_NOTE, HIGHEST_NOTE, STEP = 33.0, 73.0, 0.1  # MIDI notes that are tried: 
 _FRAME, _HOP = 512, 128  # 93 ms and 23 ms at the rate that is worked at
 _NOISE = 30.0  # times the tenth percentile of a bin's power: of noise alone, three times its mean
 _NOVEL_DB = 1.5  # mean rise over the bins, from which something may have been plucked
-_APART_S = 0.15
+_APART_S = 0.15  # by hand: nobody plucks strings one by one so fast
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -24,7 +24,7 @@ WARNING_CENTS = 20.0  # the same
 MOVED = (0, -1, 1, -2, 2, 3, -3, 4, 5, 6, 7)  # semitones that all strings may be moved by, the likelier first
 ON_STRING_SEMITONES = 0.7  # how far from its place a string may be when it is asked how all strings are moved
 REACH_SEMITONES = 2.2  # and how far to be called that string at all: strings are four and five semitones apart
-LOWEST_A4_HZ, HIGHEST_A4_HZ = 380.0, 500.0
+LOWEST_A4_HZ, HIGHEST_A4_HZ = 380.0, 500.0  # by hand: wider than every concert pitch in use
 # Above so many sounds in which several strings begin, or strokes, for each single string, this is strumming.
 MOST_TOGETHER, STRUMS_EACH = 0.5, 2
 ODD_CENTS = 25.0  # a pluck that far from its string's median was another string's partial, or bent

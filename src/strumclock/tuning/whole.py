@@ -25,7 +25,7 @@ WINDOW_S = 0.37  # long enough to part neighbouring strings (a fourth at E2 is 2
 LEAST_WINDOW_S = 0.18  # below this, partials of neighbouring strings run together
 BAND_HZ = (75.0, 420.0)  # fundamentals and second partials, which agree with equal temperament within 2 cents
 FLOOR_CENTS = 0.5  # a fit that claims to know a plucked string's pitch better than this is not believed
-LEAST_STRUMS = 4
+LEAST_STRUMS = 4  # by hand: fewer do not show whether they agree
 LEAST_AGREEMENT = 0.5  # mean resultant length of pitches on the circle of a semitone, of strums and within one
 GUARD_S = 0.02  # before the next strum, whose pick touches early
 

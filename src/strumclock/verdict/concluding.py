@@ -21,6 +21,9 @@ ALONE_SHARE, SLOWEST_ALONE_BPM = 0.75, 40.0
 
 COMPARED_WITH = {"placement": "click", "place": "other strums", "step": "strums before"}
 
+SAME_DRIFT = 1e-9
+"""Two drifts that differ by less, as a share, are the same."""
+
 WELL_EVEN = 0.9
 """Share of the strums within the tolerance from which a player is told that they are even."""
 
@@ -34,7 +37,8 @@ class Task:
     Attributes
     ----------
     code : str
-        ``"play-through"``, ``"hear-where-parted"``, ``"keep-hand-moving"``, ``"pattern-as-written"``,
+        ``"play-through"``, ``"hear-where-parted"``, ``"find-click"`` (never with it), ``"keep-hand-moving"``,
+        ``"pattern-as-written"``,
         ``"change-alone"``, ``"foot-with-click"``, ``"hear-step"``, ``"muted-onto-click"``, ``"count-place"``,
         ``"muted-with-click"``, ``"longer-take"``, ``"check-exercise"``, ``"record-again"``, ``"once-more"``
         (not held, but nothing is shown that stands in the way), ``"go-on"``.
@@ -151,7 +155,7 @@ def _task(held: Held, obstacles: Sequence[Obstacle], played: Played) -> Task:
     if not obstacles:
         return Task(code="go-on" if held.held else "once-more")
     first = obstacles[0]
-    code = TASKS[first.kind]
+    code = "find-click" if first.kind == "own-tempo" and played.never_with_click else TASKS[first.kind]
     alone = None
     if code in _AT_OWN_TEMPO and played.bpm is not None:
         alone = settable_bpm(max(ALONE_SHARE * played.bpm, min(SLOWEST_ALONE_BPM, played.bpm)))
@@ -171,7 +175,7 @@ def shown_effects(played: Played, timing: Timing) -> tuple[Effect, ...]:
     -------
     tuple of Effect
     """
-    findings = timing.named
+    findings = tuple(_as_figure(finding, timing) for finding in timing.named)
     leaning = any(finding.kind == "placement" for finding in findings)
     found = [effect for finding in findings if (effect := _effect(finding, played, leaning=leaning)) is not None]
     pairs = [finding for finding in findings if finding.kind == "pair"]
@@ -179,6 +183,16 @@ def shown_effects(played: Played, timing: Timing) -> tuple[Effect, ...]:
     if changes is not None or pairs:
         found.append(_changes(changes, pairs, played))
     return tuple(found)
+
+
+def _as_figure(finding: Finding, timing: Timing) -> Finding:
+    """A drift of the size of the take's own, which nothing else shown moves, has that figure's interval too: whoever
+    reads both sees one. That it is shown is decided beside the likeliest step, which makes its own interval another."""
+    drift = timing.drift_ms_per_min
+    if finding.kind != "drift" or drift is None or not drift.excludes(0.0):
+        return finding
+    same = abs(finding.size.value - drift.value) <= SAME_DRIFT * abs(drift.value)
+    return replace(finding, size=drift) if same else finding
 
 
 def _effect(finding: Finding, played: Played, *, leaning: bool) -> Effect | None:

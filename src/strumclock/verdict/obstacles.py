@@ -61,7 +61,8 @@ class Obstacle:
         ``"stopped"``, ``"own-tempo"``, ``"omitted"``, ``"added"``, ``"changes"``, ``"drift"``, ``"step"``,
         ``"placement"``, ``"place"`` (a beat or part of the beat) or ``"scatter"``.
     size : Estimate
-        In `unit`; positive = late or falling behind.
+        In `unit`; positive = late or falling behind. Beside what else is shown: a drift beside late changes may be
+        another than the take's drift figure, which is about the line alone.
     unit : str
         ``"ms"``, ``"ms/min"``, ``"bpm"``, or ``"share"`` of the slots.
     where : Where
@@ -249,12 +250,13 @@ def _stretches(played: Played) -> list[Obstacle]:
             continue
         longest = max(stretches, key=lambda stretch: stretch.end_s - stretch.start_s)
         size = longest.bpm if longest.bpm is not None else longest.end_s - longest.start_s
+        throughout = kind == "own-tempo" and played.never_with_click
         found.append(
             Obstacle(
                 kind=kind,
                 size=Estimate(value=size, low=size, high=size, u=0.0),
                 unit="s" if longest.bpm is None else "bpm",
-                where=Where(times_s=tuple(stretch.start_s for stretch in stretches)),
+                where=Where(times_s=() if throughout else tuple(stretch.start_s for stretch in stretches)),
                 ratio=None,
                 share=None,
                 held_without=None,
@@ -267,6 +269,8 @@ def _stretches(played: Played) -> list[Obstacle]:
 def _missing(played: Played, standard: Standard, held: Held) -> list[Obstacle]:
     """Strums left out and strums added, where there are so many that it matters."""
     found, n = [], played.n_slots
+    if played.never_with_click:
+        return []  # what was missed of places that were never aimed at says nothing
     failed = {criterion.code for criterion in held.failed}
     for kind, places, allowed in (
         ("omitted", played.omitted, 1 - standard.played_share),

@@ -37,6 +37,11 @@ class Stretch:
     bpm: float | None = None
 
 
+ON_THE_CLICK = 3
+"""Strums on the grid below which a player with a tempo of their own is said to have kept it all through: one or two
+meet any grid."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Played:
     """How the slots of one take were played.
@@ -97,6 +102,11 @@ class Played:
         lengths = {len(x) for x in (self.line_s, self.slot, self.bar, self.beat, self.part, self.at_change)}
         if lengths != {n} or len(self.pairs) not in (0, n):
             raise UsageError(f"every array of a played take needs an entry for each of its {n} strums in slots")
+
+    @property
+    def never_with_click(self) -> bool:
+        """Whether the player kept a tempo of their own from the first strum to the last."""
+        return bool(self.own_tempo) and self.n < ON_THE_CLICK
 
     @property
     def n(self) -> int:

@@ -42,7 +42,7 @@ SUBDIVIDE_BELOW_BPM = 40.0
 MARGIN_RANGE = (1 / 8, 8.0)
 """Margins beyond are taken for these: a take with no strum in its place does not say by how much it failed."""
 
-SAME_BPM = 1e-6
+SAME_BPM = 1e-6  # a computer's
 
 
 def log_margin(margin: float) -> float:

@@ -39,12 +39,12 @@ TAKE_SD = {"ms": 10.0, "ms/min": 40.0, "share": 0.03}
 """Luck of one take, before a player's own takes tell: lateness at one place, drift over half a minute, and strums left
 out of some 48 (common practice, no source)."""
 
-SMALLEST_MS = 0.1
+SMALLEST_MS = 0.1  # by hand: below what is measured, so that a logarithm is defined
 
 FEW_OMITTED = 0.05
 """Strums left out are a cause from half of what the standard lets pass."""
 
-_Z = 1.959964
+_Z = 1.959964  # derived: the normal quantile of .975
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

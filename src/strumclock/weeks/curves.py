@@ -36,7 +36,7 @@ KINDS_OF_LUCK = (
 )
 """A week's luck as a multiple of a take's, how much of it lasts into the next week, and how likely such a player is."""
 
-SMALLEST = 1e-9
+SMALLEST = 1e-9  # a computer's
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -180,4 +180,5 @@ def _goal(
         and (logs := [math.log(take_reach(p.bpm, p.margin, **how).value) for p in group if p.bpm and p.margin])
     ]
     in_reach, take_sd = reach.now.value >= bpm, reach.take_sd / reach.margin_slope
-    return outlook(bpm, by=by, held=held, shown=shown, in_reach=in_reach, take_sd=take_sd)
+    leapt = reach.leap is not None
+    return outlook(bpm, by=by, held=held, shown=shown, in_reach=in_reach, take_sd=take_sd, since_leap=leapt)

@@ -71,9 +71,9 @@ MOST_READINGS = 300
 STILL_A_WEEK = 0.005
 """Of the logarithm: half a percent. Whoever gains less is called level; it is 1 bpm in a fortnight at 100 bpm."""
 
-_FINENESS = 48
+_FINENESS = 48  # points over eight standard deviations; by hand
 _NEGLIGIBLE = 9.0  # e^-9: readings less likely than the likeliest by this are left out of what is said
-_Z = 1.959964
+_Z = 1.959964  # derived: the normal quantile of .975
 
 
 # Rows of the table of readings, one column a reading.

@@ -76,6 +76,7 @@ def outlook(
     shown: Sequence[tuple[date, float, int]],
     in_reach: bool,
     take_sd: float,
+    since_leap: bool = False,
 ) -> Outlook:
     """How far a goal is.
 
@@ -89,6 +90,8 @@ def outlook(
         Whether the goal is in reach now.
     take_sd : float
         Luck of one take, share of the tempo.
+    since_leap : bool
+        Whether it did change at once: the weeks before that tell nothing of what comes.
     """
     for monday, tempo in held:
         if tempo >= bpm:
@@ -97,7 +100,9 @@ def outlook(
         return Outlook(bpm=bpm, by=by, in_reach=True)
     seen = list(shown)[-FIT_WEEKS:]
     if len(seen) < MIN_WEEKS:
-        return Outlook(bpm=bpm, by=by, reason=f"too early to tell: it takes {MIN_WEEKS} weeks of measured takes")
+        after = " after such a change" if since_leap else ""
+        takes = f"too early to tell: it takes {MIN_WEEKS} weeks of measured takes{after}"
+        return Outlook(bpm=bpm, by=by, reason=takes)
     last = seen[-1][0]
     week = [(monday - seen[0][0]).days / 7 for monday, _, _ in seen]
     there = chances(week, [tempo for _, tempo, _ in seen], [n for *_, n in seen], bpm, take_sd=take_sd)

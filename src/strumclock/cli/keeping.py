@@ -1,4 +1,4 @@
-"""The commands for weeks of takes: batch, progress, class, note, forget, demo."""
+"""The commands that keep the practice record: batch, note, forget; and demo, which makes one to look around in."""
 
 from __future__ import annotations
 
