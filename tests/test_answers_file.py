@@ -215,3 +215,15 @@ def test_a_class_in_a_schools_record_is_answered_by_its_folder(
     assert set(report.read_answers(tmp_path / "monday" / "answers-2026-11-28.txt")) == {"Tom"}
     assert main(["answer", str(tmp_path / "empty")]) == 2
     assert "has none; measure it with batch" in capsys.readouterr().err
+
+
+def test_a_students_folder_says_whose_weeks_are_meant(
+    journal: Journal, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Ines and Bo have takes in a folder each: `progress FOLDER` of one is hers; the class's folder needs a name."""
+    journal.record(recorded("Bo", TODAY, seed=9))
+    (tmp_path / "Ines").mkdir()
+    assert main(["progress", str(tmp_path / "Ines")]) == 0
+    assert capsys.readouterr().out.startswith("Ines\n2 takes")
+    assert main(["progress", str(tmp_path)]) == 2
+    assert "--student is needed" in capsys.readouterr().err

@@ -254,3 +254,13 @@ def test_what_free_leaves_out_is_not_called_unknown() -> None:
     m = measure(REFERENCE_AUDIO / "steady.flac", free=True)
     assert "tempo is held" not in report.summary(m)
     assert m.absent["held"].code == "not-asked"
+
+
+@pytest.mark.parametrize(
+    ("told", "said"),
+    [({"bpm": 90}, "it belongs to the exercise: Exercise\\(bpm=…\\)"), ({"clik": "none"}, "choose of .*click")],
+)
+def test_what_measure_cannot_be_told_is_named_with_what_it_can(told: dict[str, object], said: str) -> None:
+    """In one line, before the file is looked for."""
+    with pytest.raises(sc.UsageError, match=f"an option of measuring was required, but .* came; .*{said}"):
+        sc.measure("no such file.wav", **told)

@@ -30,7 +30,7 @@ def finding(kind: str, where: Any, value: float, *, shown: bool = True) -> Findi
 
 
 def timing_of(*findings: Finding, jitter_ms: float = 10.0) -> Any:
-    """A stand-in for a take's figures: what the verdict reads of them."""
+    """A stand-in for a take's figures: what the verdict reads of them; its drift has no figure of its own."""
     jitter = estimate(jitter_ms, 1)
     return SimpleNamespace(named=findings, jitter_within_ms=jitter, jitter_ms=jitter, drift_ms_per_min=None)
 

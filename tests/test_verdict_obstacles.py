@@ -288,5 +288,6 @@ def test_a_drift_alone_has_the_interval_of_the_takes_own_figure():
     timing = measure_timing(placed, tolerance_s=0.05)
     finding = next(finding for finding in timing.findings if finding.kind == "drift")
     (drift,) = conclude(played(offset_ms), timing, STEADY).verdict.obstacles
-    assert drift.size == timing.drift_ms_per_min
+    assert timing.drift_ms_per_min is not None
+    assert drift.size.as_dict() == pytest.approx(timing.drift_ms_per_min.as_dict(), rel=1e-9)
     assert drift.size != finding.size

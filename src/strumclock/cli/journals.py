@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
@@ -33,10 +34,11 @@ def open_journal(where: str, *, writes: bool = False, create: bool = False) -> I
         book.mend_copy()
 
 
-def only_student(book: Any, student: str | None) -> str:
+def only_student(book: Any, student: str | None, folder: str = ".") -> str:
+    """Whose record is meant: the one named, else the only one whose takes lie in the folder."""
     if student is not None:
         return student
-    students = book.students()
+    students = (os.path.isdir(folder) and book.students_below(folder)) or book.students()
     if len(students) != 1:
         raise UsageError(f"--student is needed; the record has {len(students)}: {', '.join(students)}; name one")
     return str(students[0])

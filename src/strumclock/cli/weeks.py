@@ -15,7 +15,7 @@ from strumclock.errors import UsageError
 @click.command("progress", short_help="The weeks of one student: tempo held, trend, what next.")
 @click.argument("folder", default=".", type=FOLDER)
 @JOURNAL
-@click.option("--student", help="Whose weeks; may be left out where the record has one student.")
+@click.option("--student", help="Whose weeks; may be left out where FOLDER is one student's.")
 @click.option("--exercise", help="Only this one.")
 @click.option("--goal", "goal_bpm", type=float, help="Set the tempo to reach in --exercise.")
 @click.option("--by", metavar="YYYY-MM-DD", help="The day to reach it by.")
@@ -43,9 +43,10 @@ def progress_command(
         raise UsageError("--by is the day to reach a goal by and needs --goal, the tempo; got a day alone; add it")
     outputs = report.Outputs(reads=(journal,), plot=plot_to, page=page_to, csv=csv_to)
     with open_journal(journal or folder, writes=goal_bpm is not None) as book:
-        if goal_bpm is not None:
-            owner = only_student(book, student)
-            book.set_goal(owner, only_exercise(book, owner, exercise), goal_bpm, by=day(by))
+        if book.students():
+            student = only_student(book, student, folder)
+        if goal_bpm is not None and student is not None:
+            book.set_goal(student, only_exercise(book, student, exercise), goal_bpm, by=day(by))
         found = progress(book, student, exercise, takes_to_hold=takes_to_hold)
         told = [answer.text for answer in book.answers(found.student, last=1)] or None
     if plot_to is not None:

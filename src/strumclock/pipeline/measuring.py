@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import inspect
 import os
-from dataclasses import replace
+from dataclasses import fields, replace
 from typing import Any
 
 from strumclock.alignment import Alignment, align
@@ -72,7 +72,7 @@ def measure(
     >>> print(f"{take.verdict.state}: {take.verdict.obstacles[0].size:+.0f ms} at chord changes")
     not-yet: +98 ms (+82 to +114) at chord changes
     """
-    options = replace(options or MeasureOptions(), **told)
+    options = _options(options, told)
     if options.part == "all":
         raise UsageError("measure gives the figures of one part; use measure_parts for all, or tell a part's number")
     exercise = exercise or Exercise()
@@ -85,6 +85,19 @@ def measure(
         return replace(assemble_free(heard, exercise, options), settings=options.told())
     measurement = _of_part(heard, _align(heard, exercise, options, nominal), options)
     return replace(measurement, sources=told_here.sources)
+
+
+def _options(options: MeasureOptions | None, told: dict[str, Any]) -> MeasureOptions:
+    """The options with what was told besides."""
+    known, exercise = ({f.name for f in fields(value)} for value in (MeasureOptions, Exercise))
+    for name in told.keys() - known:
+        where = (
+            f"it belongs to the exercise: Exercise({name}=…)"
+            if name in exercise
+            else f"choose of {', '.join(sorted(known))}"
+        )
+        raise UsageError(f"an option of measuring was required, but {name!r} came; {where}")
+    return replace(options or MeasureOptions(), **told)
 
 
 def measure_parts(
@@ -117,7 +130,7 @@ def measure_parts(
     >>> [[part.kind for part in m.parts] for m in measure_parts(recording)]
     [['played']]
     """
-    options = replace(options or MeasureOptions(), **told)
+    options = _options(options, told)
     exercise = exercise or Exercise()
     nominal = _tempo_map(options, exercise)
     recording = _recording(take, options)
