@@ -214,7 +214,7 @@ def test_an_inferred_pattern_counts_no_omissions() -> None:
     """Truth: the design: what was inferred cannot be left out."""
     m = take(inferred=("pattern", "per_beat"))
     assert "Played" not in more(m)
-    assert text(m)["Found out"] == "Pattern and parts of the beat: found from the recording."
+    assert text(m)["Not told"] == "Pattern and parts of the beat: as heard in the recording."
 
 
 def test_what_was_only_assumed_was_not_found_in_the_recording() -> None:
@@ -222,7 +222,7 @@ def test_what_was_only_assumed_was_not_found_in_the_recording() -> None:
     assumed = Notice(code="meter-assumed", message="4/4 is assumed")
     exercise = Exercise(bpm=100, meter="4/4", per_beat=1)
     m = take(inferred=("bpm", "meter", "pattern", "bars"), warnings=(assumed,), exercise=exercise)
-    assert text(m)["Found out"] == "Tempo: found from the recording."
+    assert text(m)["Not told"] == "Tempo: as heard in the recording."
 
 
 def test_a_take_with_every_beat_left_out_says_what_to_check() -> None:

@@ -20,6 +20,8 @@ STYLES = ("pick", "fast", "slow", "fingers", "palm", "percussive", "arpeggio", "
 STYLE_SHARES = (0.28, 0.17, 0.18, 0.08, 0.08, 0.07, 0.05, 0.09)  # by hand: the common ones more often
 LEAST_GAP_S = 0.09  # by hand: sixteenths at 160 bpm are 94 ms apart
 SPREAD_S, SLOW_SPREAD_S = (0.003, 0.045), (0.03, 0.1)  # by hand: first to last string of quick and of slow strums
+WIDEST = 0.45  # of the time to the next strum; by hand: who plays fast, strums narrowly
+EVERY_PLACE = 0.5  # share of fast takes with a strum at each place; by hand
 
 
 @dataclass(kw_only=True)
@@ -62,6 +64,8 @@ def strokes(rng: np.random.Generator, style: str, interval_s: float, per_beat: i
     """What is played, with accents, soft up-strokes and ghost strokes as one hand has them."""
     shares = (0.5, 0.3, 0.15, 0.05) if per_beat > 1 else (0.85, 0.02, 0.1, 0.03)
     pattern, jitter_s = [str(rng.choice(list("DU.x"), p=shares)) for _ in range(8)], rng.uniform(0.002, 0.03)
+    if style == "fast" and rng.random() < EVERY_PLACE:
+        pattern = list("DUDUDUDU")
     up_db = -rng.uniform(0, 11) if rng.random() < 0.5 else 0.0
     accent_db = -rng.uniform(0, 10, 8) if rng.random() < 0.4 else np.zeros(8)
     ghost = rng.uniform(0.1, 0.4) if rng.random() < 0.25 else 0.0
@@ -88,7 +92,7 @@ def strokes(rng: np.random.Generator, style: str, interval_s: float, per_beat: i
 class Hand:
     """How one hand plays a take: drawn once, then the same for all of its strokes but for its scatter."""
 
-    def __init__(self, rng: np.random.Generator, guitar: Guitar, style: str) -> None:
+    def __init__(self, rng: np.random.Generator, guitar: Guitar, style: str, *, steady: bool = False) -> None:
         u, chance = rng.uniform, rng.random
         self.rng, self.guitar, self.style = rng, guitar, style
         widths = SLOW_SPREAD_S if style == "slow" else SPREAD_S
@@ -97,14 +101,15 @@ class Hand:
         self.detune = u(-0.4, 0.4) if chance() < 0.4 else 0.0
         self.twelve, self.chords = chance() < 0.07, [SHAPES[i] for i in rng.integers(0, len(SHAPES), 4)]
         self.muted_s, self.muted_hz, self.decay_s = u(0.03, 0.15), u(800, 4000), u(0.006, 0.03)
-        self.tilt_db, self.uneven_db, self.dull_hz = rng.normal(0, 4), u(0, 4), 10 ** u(3.2, 4.2)
+        self.tilt_db, self.uneven_db = (rng.normal(0, 1.5), u(0, 2)) if steady else (rng.normal(0, 3), u(0, 4))
+        self.dull_hz = 10 ** u(3.2, 4.2)
         self.softness = u(0, 1.2)  # how much duller a softer stroke is
         self.dulls = chance() < 0.5
         self.stops_late, self.lets_ring = chance() < 0.4, chance() < 0.5
         self.stop_share = u(0.1, 0.8) if chance() < 0.6 else 0.0
         self.contact_db = u(-36, -8)
         self.rests_share = u(0.1, 0.7) if chance() < 0.4 else 0.05  # strings stopped long before the next strum
-        self.touch_share = u(0.3, 1.0) if chance() < 0.6 else 0.0
+        self.touch_share = u(0.3, 1.0) if chance() < (0.15 if steady else 0.5) else 0.0
         self.touch_db, self.touch_hz = u(-34, -8), u(300, 2500)
         self.touch_top, self.burst_s = u(2, 6), u(0.0002, 0.0012)
         self.even = 2.5 if chance() < 0.75 else 0.8
@@ -139,7 +144,7 @@ class Hand:
         shape = self.chords[(stroke.place // 8) % 4]
         strings = list(range(6))[-len(shape) :] if len(shape) >= 4 else list(range(1, 1 + len(shape)))
         order = self._order(stroke.way, shape)
-        spread = min(self.spread_s * u(0.6, 1.5), 0.7 * (following_s - t))
+        spread = min(self.spread_s * u(0.6, 1.5), WIDEST * (following_s - t))
         steps = rng.dirichlet(np.full(max(len(order) - 1, 1), self.even)) * spread
         times = t + np.concatenate([[0.0], np.cumsum(steps)])[: len(order)]
         force = 10 ** (stroke.db / 20)

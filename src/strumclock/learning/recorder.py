@@ -15,22 +15,23 @@ CODECS = {  # name: encoder, container, rates [kbit/s]
     "opus": ("libopus", "ogg", (16, 20, 24, 32, 40, 48, 64)),
     "mp3": ("libmp3lame", "mp3", (40, 56, 64, 80, 96, 128)),
 }
+CODED, CODED_EASY = 0.55, 0.8  # share of hard and of easy takes that go through one; by hand
 LATEST = 6000  # samples by which a codec may shift a sound …
 LOOKED_AT = 6 * RATE_HZ  # … which so many samples show
 
 
-def recorded(rng: np.random.Generator, y: Wave, sounds: Sounds, *, plain: bool) -> tuple[Wave, str]:
-    """The sound as a recorder keeps it, and the codec's name."""
+def recorded(rng: np.random.Generator, y: Wave, sounds: Sounds, *, plain: bool, easy: bool) -> tuple[Wave, str]:
+    """The sound as a recorder keeps it, and the codec's name: none of a plain take, AAC of most easy ones."""
     from scipy import signal
 
     u, chance, n = rng.uniform, rng.random, len(y)
     t = np.arange(n) / RATE_HZ
     loud = np.sqrt(np.mean(y**2)) + 1e-9
-    if chance() < (0.3 if plain else 0.5):
+    if chance() < (0.3 if plain or easy else 0.5):
         f = np.maximum(np.fft.rfftfreq(n, 1 / RATE_HZ), 40)
         noise = np.fft.irfft(np.fft.rfft(rng.standard_normal(n)) * (f / 1000) ** -u(0, 1.0), n)
         y = y + noise / noise.std() * loud * 10 ** (-u(14, 55) / 20)
-    if sounds.noises and chance() < (0.1 if plain else 0.3):
+    if sounds.noises and chance() < (0.1 if plain or easy else 0.3):
         noise = excerpt(audio(sounds.noises[rng.integers(len(sounds.noises))]), n, rng)
         y = y + noise / (noise.std() + 1e-9) * loud * 10 ** (-u(12, 40) / 20)
     if chance() < 0.1:
@@ -49,9 +50,9 @@ def recorded(rng: np.random.Generator, y: Wave, sounds: Sounds, *, plain: bool) 
     if chance() < 0.2:  # a phone's high-pass
         b, a = signal.butter(int(rng.integers(1, 4)), u(70, 350), "high", fs=RATE_HZ)
         y = signal.lfilter(b, a, y)
-    if plain or chance() < 0.45:
+    if plain or chance() > (CODED_EASY if easy else CODED):
         return y, "none"
-    name = str(rng.choice(list(CODECS), p=[0.5, 0.3, 0.2]))
+    name = str(rng.choice(list(CODECS), p=[0.6, 0.25, 0.15]))
     rate = int(rng.choice(CODECS[name][2]))
     return through_codec(y, name, rate), f"{name}{rate}"
 

@@ -22,7 +22,9 @@ from strumclock.learning.sounds import RATE_HZ, Sounds, Wave, audio
 SECONDS = 14.0  # of a simulated take; by hand
 SILENT = 0.06  # share of takes in which nothing is played
 PHYSICAL = 0.35  # share of takes on computed strings
-PLAIN = 0.22  # share of takes recorded dry, without a codec
+PLAIN = 0.2  # share of takes recorded dry, without a codec; by hand
+EASY = 0.32  # share of takes of a steady hand near a phone that keeps them as AAC, and nobody else; by hand
+EASY_ROOM, HARD_ROOM = 0.5, 0.75  # share of those, and of the others, in a room; by hand
 CLICKED = 0.5  # share of takes with a click in them; by hand
 SECOND_GUITAR = 0.04  # share of takes with another guitar behind; by hand
 
@@ -54,30 +56,32 @@ def simulate(seed: int, sounds: Sounds, *, seconds: float = SECONDS) -> Scene:
     rng = np.random.default_rng(seed)
     u, chance = rng.uniform, rng.random
     guitar = _guitar(rng, sounds)
-    plain, style = chance() < PLAIN, str(rng.choice(STYLES, p=STYLE_SHARES))
+    kind, style = chance(), str(rng.choice(STYLES, p=STYLE_SHARES))
+    plain, easy = kind < PLAIN, PLAIN <= kind < PLAIN + EASY
     bpm, per_beat = u(40, 170), int(rng.choice([1, 2, 3, 4], p=[0.4, 0.35, 0.1, 0.15]))
     interval_s = u(0.095, 0.22) if style == "fast" else max(60 / bpm / per_beat, 0.1)
     events = strokes(rng, style, interval_s, per_beat, seconds)
     silent = chance() < SILENT or not events
-    take, unit = _strings(rng, guitar, style, events, seconds)
+    take, unit = _strings(rng, guitar, style, events, seconds, easy=easy)
     if silent:
         take = 10 ** u(-4, -0.5) * rng.standard_normal(len(take))
         events = []
-    if chance() < SECOND_GUITAR:
+    if not easy and chance() < SECOND_GUITAR:
         other = strokes(rng, "pick", u(0.2, 0.6), 2, seconds)
         theirs, _ = _strings(rng, _guitar(rng, sounds), "pick", other, seconds)
         take = take + 10 ** (u(-34, -18) / 20) * duller(theirs, u(1500, 8000))
-    disturb(rng, take, bpm)
-    if chance() < 0.25:
-        spoken(rng, take, sounds)
-    y = toned(take, rng, u(0, 4 if plain else 9))
+    if not easy:
+        disturb(rng, take, bpm)
+        if chance() < 0.25:
+            spoken(rng, take, sounds)
+    y = toned(take, rng, u(0, 4 if plain or easy else 9))
     y = y / (np.abs(y).max() + 1e-9)
     start_s = events[0].at_s if events else 0.5
     clicks, track = _click(rng, sounds, start_s, bpm, seconds) if chance() < CLICKED else (None, np.zeros(len(y)))
-    if not plain and chance() < 0.75:
+    if not plain and chance() < (EASY_ROOM if easy else HARD_ROOM):
         ours, theirs_room = some_room(rng, sounds.rooms)
         y, track = in_room(y, ours), in_room(track, theirs_room)
-    y, codec = recorded(rng, y + track, sounds, plain=plain)
+    y, codec = recorded(rng, y + track, sounds, plain=plain, easy=easy)
     removed = np.zeros(len(y), np.float32)
     samples = y.astype(np.float32)
     if clicks is not None:
@@ -92,7 +96,7 @@ def simulate(seed: int, sounds: Sounds, *, seconds: float = SECONDS) -> Scene:
             "guitar": guitar.name if not silent else "none",
             "style": style,
             "codec": codec,
-            "room": "dry" if plain else "room",
+            "kind": "plain" if plain else "easy" if easy else "hard",
             "unit": f"{unit:.3g}",
         },
     )
@@ -108,10 +112,10 @@ def _guitar(rng: np.random.Generator, sounds: Sounds) -> RecordedGuitar | Physic
 
 
 def _strings(
-    rng: np.random.Generator, guitar: Guitar, style: str, events: list[Stroke], seconds: float
+    rng: np.random.Generator, guitar: Guitar, style: str, events: list[Stroke], seconds: float, *, easy: bool = False
 ) -> tuple[Wave, float]:
     """What a hand plays, its plain strums peaking near 1, with the hand's noises."""
-    played = Hand(rng, guitar, style).play(events, seconds)
+    played = Hand(rng, guitar, style, steady=easy).play(events, seconds)
     take, n = played.sound, len(played.sound)
     peaks = [np.abs(take[int(t * RATE_HZ) : int((t + 0.06) * RATE_HZ)]).max() for t in played.strums_s]
     unit = float(np.median(peaks)) + 1e-9 if peaks else 1.0

@@ -13,8 +13,9 @@ if TYPE_CHECKING:
     from strumclock.audio import Recording
     from strumclock.pipeline import Measurement
 
-MOST_BYTES = 2_000_000
-"""Of both sounds together, before they are written as text, which takes a third more: a page below 3 MB."""
+MOST_BYTES = 1_900_000
+"""Of both sounds together, before they are written as text, which takes a third more: a page of three minutes stays
+below 3 MB, though the encoder takes up to a tenth more than it is told."""
 
 BIT_RATES = (24_000, 64_000)  # of each: from clear to as good as a phone records
 RATE_HZ = 32_000  # by hand: keeps 16 kHz, beyond which a phone's recording has little

@@ -53,7 +53,7 @@ _MOST_LINES = 18  # of words below the picture
 _WRAP, _HEADLINE_WRAP = 80, 48  # characters that fit the width
 _LEFT, _RIGHT = 0.095, 0.97  # edges of a plot that has the width to itself
 _LABELS = 0.15  # of the width, left of each panel
-_NOT_BELOW = ("Stroke", "Correcting", "Pitch", "Found out", "Note", "Left aside")  # they are in the summary
+_NOT_BELOW = ("Stroke", "Correcting", "Pitch", "Not told", "Note", "Left aside")  # they are in the summary
 
 
 def plot_take(measurement: Measurement, *, with_words: bool = True, everything: bool = False) -> Figure:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 ABOUT_THE_EXERCISE = frozenset({"meter-assumed", "pattern-inferred", "pattern-unknown"})
-"""Notices of what was found out or assumed of the exercise: "Found out" says it shortly, the details in full."""
+"""Notices of what was found out or assumed of the exercise: "Not told" says it shortly, the details in full."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +52,7 @@ def lines(measurement: Measurement) -> tuple[Line, ...]:
         ("Do", conclusion.to_do(m)),
         ("Next", conclusion.next_take(m)),
         *(("Not known", text) for text in unknown.not_known(m, only_what_matters=True)),
-        ("Found out", unknown.inferred(m)),
+        ("Not told", unknown.inferred(m)),
     ]
     return (*_rows(rows), *_notes(m, but=ABOUT_THE_EXERCISE))
 
@@ -87,7 +87,7 @@ def _free(m: Measurement) -> tuple[Line, ...]:
         ("Chord changes", makeup.changes(m)),
         ("Stroke", makeup.stroke(m)),
         ("Pitch", makeup.tuning(m)),
-        ("Found out", unknown.inferred(m)),
+        ("Not told", unknown.inferred(m)),
         *(("Not known", text) for text in unknown.not_known(m)),
     ]
     return _rows(rows)

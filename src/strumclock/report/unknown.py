@@ -59,4 +59,4 @@ def inferred(measurement: Measurement) -> str:
         unsaid.add("pattern")
     told = fields_of(Exercise)
     names = [told[name].word for name in m.inferred if name not in unsaid]
-    return words.sentence(f"{words.listed(names)}: found from the recording") if names else ""
+    return words.sentence(f"{words.listed(names)}: as heard in the recording") if names else ""

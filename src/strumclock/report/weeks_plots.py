@@ -182,7 +182,7 @@ def _explain(ax: Axes, exercise: ExerciseProgress) -> None:
     ax.legend(
         loc="upper left",
         bbox_to_anchor=(0, -0.28),
-        ncols=3,
+        ncols=2,
         frameon=False,
         fontsize=LABEL_PT,
         columnspacing=1.2,

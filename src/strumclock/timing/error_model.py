@@ -48,6 +48,9 @@ LEAST_INFLATION = 0.1
 NEGLIGIBLE = 2e-3
 """Pairs whose weight is less than this share of the best are left out of the mixture."""
 
+SUMS_AT_ONCE = 64
+"""Of the bars of half an hour there are 700, each a row of 8,000 numbers to be transformed."""
+
 MIN_STRUMS = 8
 """Below this the restricted likelihood of two correlation parameters, a mean, a slope and a scatter says nothing."""
 
@@ -101,9 +104,12 @@ class ErrorModel:
         -------
         (..., n_pairs) array
         """
-        lag = _lag_products(combinations, self.slot)
-        variance: Floats = np.maximum(self.sigma2 * (lag[..., :1] + 2 * lag[..., 1:] @ self.rho.T), 0.0)
-        return variance
+        sums = combinations.reshape(-1, combinations.shape[-1])
+        variance = np.empty((len(sums), len(self.sigma2)))
+        for a in range(0, len(sums), SUMS_AT_ONCE):
+            lag = _lag_products(sums[a : a + SUMS_AT_ONCE], self.slot)
+            variance[a : a + SUMS_AT_ONCE] = self.sigma2 * (lag[:, :1] + 2 * lag[:, 1:] @ self.rho.T)
+        return np.maximum(variance, 0.0).reshape(*combinations.shape[:-1], len(self.sigma2))
 
     def half_width(self, combinations: Floats, level: float = 0.95) -> Floats:
         """Half the width of the `level` interval of weighted sums of the errors (mixture of Student t). Shape (...)."""

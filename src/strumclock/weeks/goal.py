@@ -29,7 +29,7 @@ EARLY, LATE = 0.02, 0.9
 NARROWEST_WEEKS = 13
 """From the first week of a range to the last, at least. Calibrated on simulated climbs (``tests/benchmarks/
 time_to_goal.py``): luck that lasts for weeks passes for a level near the goal, and ranges of a week or two that rest on
-it held the week in 63 % of those that get there; with a quarter of a year nine in ten do."""
+it held the week of three in four players who get there; with a quarter of a year of nine in ten."""
 GAIN_A_WEEK = 0.025
 """Standard deviation of what a week brings on average, share of the tempo: as `following.SLOPES_A_WEEK`."""
 POWERS, RATES, STOPS = (0.2, 0.4, 0.6, 0.8), (0.02, 0.04, 0.08, 0.15, 0.3), (0.25, 0.4, 0.55, 0.7, 0.85)
