@@ -6,7 +6,6 @@ grid, the offsets, what is omitted and added are computed here from the exercise
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass
 from functools import cache
 from types import SimpleNamespace
@@ -77,13 +76,8 @@ class Wired:
 
 
 def wired(anchor: str, *, path: bool = True, chords: bool = True, seed: int = 7, **options: Any) -> Wired:
-    """The take, anchored by clicks in the recording, on a channel, by a stated downbeat, or by nothing.
-
-    Made once; in a mutation run each time, since mutmut must see which tests reach a function, and a mutant's process
-    must not find what its parent measured.
-    """
-    make = made.__wrapped__ if "MUTANT_UNDER_TEST" in os.environ else made
-    return make(anchor, path=path, chords=chords, seed=seed, **options)
+    """The take, anchored by clicks in the recording, on a channel, by a stated downbeat, or by nothing; made once."""
+    return made(anchor, path=path, chords=chords, seed=seed, **options)
 
 
 @cache
