@@ -100,10 +100,10 @@ def test_options_are_kept_in_their_types() -> None:
 
 
 def test_measure_takes_exactly_the_fields_of_its_options() -> None:
-    """Truth: the fields of `MeasureOptions`; an unknown name is Python's own TypeError."""
+    """Truth: the fields of `MeasureOptions`; an unknown name is refused by that name, with those that there are."""
     shown = inspect.signature(sc.measure).parameters
     assert set(shown) == {"take", "exercise", "options", *fields_of(MeasureOptions)}
-    with pytest.raises(TypeError, match="latncy_ms"):
+    with pytest.raises(sc.UsageError, match=r"'latncy_ms' came; choose of .*\blatency_ms\b"):
         sc.measure(NOT_THERE, latncy_ms=3)
     with pytest.raises(sc.UsageError, match="click_to_ear_m"):
         sc.measure(NOT_THERE, options=MeasureOptions(changes=True), click_to_ear_m=-1)
