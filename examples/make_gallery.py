@@ -1,4 +1,4 @@
-"""The pictures of this folder's gallery: ``python examples/make_gallery.py``.
+"""The pictures of this folder's gallery, and a take's page: ``python examples/make_gallery.py``.
 
 The reference takes, recordings that are no plain take, and an invented class of two over ten weeks
 (`strumclock.examples`). Whoever changes a picture runs
@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import strumclock as sc
+from strumclock import report
 from strumclock.examples import example_journal, example_session
 
 if TYPE_CHECKING:
@@ -55,10 +56,18 @@ PICTURES: dict[str, Callable[[], Figure]] = {
     "class": lambda: of_weeks("class"),
     "progress": lambda: of_weeks("progress"),
 }
+PAGE = HERE / "late_changes.html"
+
+
+def page() -> str:
+    """A take's page with its sound: what `strumclock measure … --page` writes."""
+    return report.page(sc.measure(TAKES / "late_changes.flac", CHANGES))
 
 
 def main() -> None:
     """Draw them all."""
+    PAGE.write_text(page(), encoding="utf-8")
+    print(PAGE)
     to = HERE / "gallery"
     to.mkdir(exist_ok=True)
     for name, draw in PICTURES.items():

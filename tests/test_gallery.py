@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import re
 import sys
 from pathlib import Path
 
@@ -52,6 +53,18 @@ def test_the_gallery_shows_what_is_drawn(name: str) -> None:
     difference = np.abs(cells(kept) - cells(now))
     assert difference.mean() < SAME
     assert difference.max() < SAME_CELL
+
+
+def test_the_page_among_the_examples_is_what_is_written() -> None:
+    """But for its sound, whose bytes are the encoder's, and the hashes of its policy."""
+
+    def silent(text: str) -> str:
+        return re.sub(r"data:audio/[^\"]+|sha256-[^']+", "", text)
+
+    kept = GALLERY.PAGE.read_text(encoding="utf-8")
+    assert len(kept) > 200_000  # the sound is in it
+    assert silent(kept) == silent(GALLERY.page())
+    assert str(EXAMPLES.parent) not in kept  # a page is sent: nobody's folders are in it
 
 
 def test_a_picture_without_its_strums_is_another_one() -> None:

@@ -6,7 +6,7 @@ Opens from a mail, without a network; what it may do, and that whatever comes fr
 from __future__ import annotations
 
 import os
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any
 
 from strumclock.errors import printable
@@ -127,7 +127,7 @@ def _footer(m: Measurement) -> str:
 
     said = [f"Measured by strumclock {version()}"]
     if m.take.path:
-        said.append(f"from {printable(m.take.path)}")
+        said.append(f"from {printable(PurePath(m.take.path).name)}")  # a page is sent: the folders are the teacher's
     if m.take.sha256:
         said.append(f"SHA-256 {m.take.sha256}")
     return ", ".join(said)
