@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -371,6 +372,21 @@ def test_of_two_places_the_one_further_from_the_click_is_told(means, contrasts, 
     assert found.value == sign * size.value
     assert {found.low, found.high} == {sign * size.low, sign * size.high}
     assert found.u == 0.5
+
+
+def test_clocks_that_nothing_compares_make_a_drift_less_sure():
+    """±6 ms a minute are worth 6/1.96 of standard uncertainty beside the errors' own scatter (scipy's t, here)."""
+    take = replace(asked_of(RNG.normal(0, 9, 30)), anchoring=Anchoring(clock_known=False))
+    question = next(q for q in questions(take) if q.kind == "drift")
+    answer = asking_all._answer(question, take, [], take.model)
+    weights = beside(take.minutes, np.ones((30, 1)))
+    assert answer is not None
+    assert weights is not None
+    own = float(take.model.half_width(weights))
+    assert answer.size.high - answer.size.value == pytest.approx(math.hypot(own, 6))
+    scale = np.sqrt(take.model.variance_of(weights) + (6 / 1.96) ** 2)
+    p = 2 * take.model.weight @ stats.t.sf(abs(answer.size.value) / scale, take.model.dof)
+    assert answer.p == pytest.approx(p)
 
 
 def test_a_trends_score_is_its_likelihood_less_the_places_searched():

@@ -29,8 +29,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 REASONS = Path(__file__).with_name("survivors.toml")
-ASKED, FLOOR = 0.9, 0.7
-"""What is asked for; below the floor the run fails. What was reached between the two is in DEVELOPERS.md: a miss."""
+ASKED, FLOOR = 0.9, 0.88
+"""What is asked for; below the floor the run fails. The floor is the lower end of what was measured (85 of 90 died)."""
 MUTATED = (
     "src/strumclock/pipeline/*",
     "src/strumclock/timing/*",
