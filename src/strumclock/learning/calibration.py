@@ -15,15 +15,13 @@ from types import SimpleNamespace
 from typing import Any, cast
 
 import numpy as np
-import numpy.typing as npt
 
+from strumclock.arrays import Floats
 from strumclock.audio.decimation import decimated
 from strumclock.learning.scenes import simulate
 from strumclock.learning.sounds import RATE_HZ, Sounds
 from strumclock.onsets import Calibration, Detector, find_strums
 from strumclock.onsets.network import Weights
-
-FloatArray = npt.NDArray[np.float64]
 
 FIRST = Calibration(
     least_rise_db=0.5, least_worth=0.02, least_probability=0.5, least_if_sharp=0.5, sharp_s=0.001,
@@ -59,9 +57,9 @@ class Tally:
     """
 
     n_true: int
-    p: FloatArray
-    u_s: FloatArray
-    error_s: FloatArray
+    p: Floats
+    u_s: Floats
+    error_s: Floats
     bias_u_s: float
 
 
@@ -160,7 +158,7 @@ def _cost(rows: list[Tally]) -> float:
     )
 
 
-def _held(rows: list[Tally]) -> FloatArray:
+def _held(rows: list[Tally]) -> Floats:
     """Share of each take's strums within 2 u."""
     shares = []
     for t in rows:
@@ -178,7 +176,7 @@ def _bias(t: Tally) -> float:
     return float(np.nanmean(t.error_s))
 
 
-def _rms(values: FloatArray) -> float:
+def _rms(values: Floats) -> float:
     return float(np.sqrt(np.mean(values**2))) if len(values) else 0.0
 
 

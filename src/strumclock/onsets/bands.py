@@ -12,11 +12,10 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
-from strumclock.audio.decimation import TARGET_RATE_HZ, Samples
+from strumclock.arrays import Floats, Samples, Spectra
+from strumclock.audio.decimation import TARGET_RATE_HZ
 
-FloatArray = npt.NDArray[np.float64]
 Powers = npt.NDArray[np.float32]
-Spectra = npt.NDArray[np.complex64]
 Band = npt.NDArray[np.float32]
 
 FINE = 4  # samples of a band in a step
@@ -91,7 +90,7 @@ def bands_at(rate_hz: float, order: int) -> Bands:
     between = lead * fine_size / size - begin  # of the samples lies the first step
     shift = np.exp(2j * np.pi * np.arange(len(f)) * between / fine_size).astype(np.complex64)
 
-    def band(mask: FloatArray) -> Band:
+    def band(mask: Floats) -> Band:
         return np.repeat(mask * (fine_size / size), 2).astype(np.float32)
 
     split, bright, top = np.log2(SPLITS_HZ), np.log2(BRIGHT_HZ), _low(f, np.log2(HIGHEST_HZ), 0.1)
@@ -118,10 +117,10 @@ def _sizes(least: int, ratio: float) -> tuple[int, int]:
     return min(good) if good else min(error, key=error.__getitem__)
 
 
-def _high(f: FloatArray, edge: float, width: float = 0.5) -> FloatArray:
+def _high(f: Floats, edge: float, width: float = 0.5) -> Floats:
     """Pass above the edge (octaves); a slope half an octave wide rings for less than a millisecond."""
     return np.sin(np.pi / 2 * np.clip((f - edge) / width + 0.5, 0, 1))
 
 
-def _low(f: FloatArray, edge: float, width: float = 0.5) -> FloatArray:
+def _low(f: Floats, edge: float, width: float = 0.5) -> Floats:
     return np.sin(np.pi / 2 * np.clip((edge - f) / width + 0.5, 0, 1))

@@ -13,9 +13,10 @@ from collections.abc import Iterable
 import numpy as np
 import numpy.typing as npt
 
+from strumclock.arrays import Floats
 from strumclock.onsets.bands import STEP_S
 from strumclock.onsets.detector import Calibration
-from strumclock.onsets.places import AT_ONCE, FloatArray, doubt_of, place_of
+from strumclock.onsets.places import AT_ONCE, doubt_of, place_of
 
 Values = npt.NDArray[np.float32]
 
@@ -27,8 +28,8 @@ SURE_S = 0.001  # u of a strum that is left where it is
 
 
 def compared(
-    steps: FloatArray, evidence: npt.NDArray[np.floating], calibration: Calibration, smeared: float = 0.0
-) -> FloatArray:
+    steps: Floats, evidence: npt.NDArray[np.floating], calibration: Calibration, smeared: float = 0.0
+) -> Floats:
     """The probability of each step in each strum, after a look at the other strums of the take.
 
     The others, laid one over another at their places, give a mean and a variance of the evidence at each step around a
@@ -115,7 +116,7 @@ def _log_likelihood(seen: Iterable[Values], mean: Values, variance: Values, plac
     return fit
 
 
-def _near(steps: FloatArray, place: npt.NDArray[np.intp]) -> Values:
+def _near(steps: Floats, place: npt.NDArray[np.intp]) -> Values:
     """How surely each strum is where it was placed: its probability within a millisecond."""
     reach = round(SURE_S / STEP_S)
     at = place[:, None] + np.arange(-reach, reach + 1)

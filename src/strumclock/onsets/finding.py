@@ -9,14 +9,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from strumclock.audio.decimation import Samples, decimated
+from strumclock.arrays import Floats, Samples
+from strumclock.audio.decimation import decimated
 from strumclock.errors import Notice, UsageError
 from strumclock.onsets.bands import STEP_S, STEPS
 from strumclock.onsets.comparison import SURE_S, compared
 from strumclock.onsets.detector import Calibration, Detector, shipped_detector
 from strumclock.onsets.levels import LAG_S, Levels, measure_levels, pictures, rises
 from strumclock.onsets.network import probabilities, worth_a_look
-from strumclock.onsets.places import FloatArray, doubt_of, place_of, smearing
+from strumclock.onsets.places import doubt_of, place_of, smearing
 from strumclock.onsets.residual import BEFORE_S, STRUM_CHANNELS, evidence, on_samples
 from strumclock.onsets.strums import Ignored, Strums
 
@@ -103,7 +104,7 @@ def find_strums(
     levels = measure_levels(x, rate, removed)
 
     frame = rises(levels, calibration.least_rise_db)
-    rise_s: FloatArray = frame.astype(np.float64) * levels.hop_s - LAG_S / 2
+    rise_s: Floats = frame.astype(np.float64) * levels.hop_s - LAG_S / 2
     about_s = rise_s[_worth(levels, frame, detector)]
     look = _look(x, rate, removed, levels, 1 / peak, about_s, detector)
     smeared = smearing(look.steps[look.likely >= calibration.least_probability], calibration)
@@ -157,14 +158,12 @@ class _Look:
         What was seen of a strum at each step.
     """
 
-    from_s: FloatArray
-    steps: FloatArray
-    likely: FloatArray
+    from_s: Floats
+    steps: Floats
+    likely: Floats
     evidence: npt.NDArray[np.float32]
 
-    def times(
-        self, calibration: Calibration, smeared: float, steps: FloatArray | None = None
-    ) -> tuple[FloatArray, FloatArray]:
+    def times(self, calibration: Calibration, smeared: float, steps: Floats | None = None) -> tuple[Floats, Floats]:
         """Time and uncertainty of each strum [s].
 
         Steps that are surer, after a look at the others of the take, may place it; its doubt stays that of its own.
@@ -188,7 +187,7 @@ def _look(
     removed: Samples | None,
     levels: Levels,
     gain: float,
-    centre_s: FloatArray,
+    centre_s: Floats,
     detector: Detector,
 ) -> _Look:
     """Look at the surroundings of each centre."""
@@ -206,7 +205,7 @@ def _look(
     return _Look(from_s=centre_s - BEFORE_S, steps=steps, likely=likely, evidence=kept)
 
 
-def _apart(time_s: FloatArray, likely: FloatArray) -> npt.NDArray[np.intp]:
+def _apart(time_s: Floats, likely: Floats) -> npt.NDArray[np.intp]:
     """The likeliest candidates of any likelihood, none nearer to a likelier one than `LEAST_GAP_S`."""
     kept: list[tuple[float, int]] = []  # in time order
     for i in np.argsort(-likely, kind="stable"):
@@ -230,18 +229,18 @@ def _worth(levels: Levels, frame: npt.NDArray[np.intp], detector: Detector) -> n
     return worth
 
 
-def _open(levels: Levels, time_s: FloatArray, p: FloatArray, second: Detector) -> FloatArray:
+def _open(levels: Levels, time_s: Floats, p: Floats, second: Detector) -> Floats:
     """Where the second detector looks: the strums that are not sure, and rises that no strum explains."""
     frame = rises(levels, second.calibration.least_rise_db)
-    rise_s: FloatArray = frame.astype(np.float64) * levels.hop_s - LAG_S / 2
+    rise_s: Floats = frame.astype(np.float64) * levels.hop_s - LAG_S / 2
     alone = _away(rise_s - SECOND_LOOK_S, time_s) > SAME_S
     worth = _worth(levels, frame[alone], second)
     return np.concatenate([time_s[p < SURE_P] + SECOND_LOOK_S, rise_s[alone][worth]])
 
 
 def _with_second(
-    time_s: FloatArray, u_s: FloatArray, p: FloatArray, second: _Look, calibration: Calibration
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+    time_s: Floats, u_s: Floats, p: Floats, second: _Look, calibration: Calibration
+) -> tuple[Floats, Floats, Floats]:
     """The strums after a second detector's look at what is open: without the unsure ones that it does not hear, with
     those that it alone hears and is sure of."""
     heard_s, heard_u_s = second.times(calibration, 0.0)
@@ -257,18 +256,18 @@ def _with_second(
     )
 
 
-def _away(time_s: FloatArray, others_s: FloatArray) -> FloatArray:
+def _away(time_s: Floats, others_s: Floats) -> Floats:
     """How far each time is from the nearest of the others."""
     if len(others_s) == 0:
         return np.full(len(time_s), np.inf)
     others_s = np.sort(others_s)
     at = np.searchsorted(others_s, time_s)
     before, after = others_s[np.maximum(at - 1, 0)], others_s[np.minimum(at, len(others_s) - 1)]
-    nearest: FloatArray = np.minimum(np.abs(time_s - before), np.abs(time_s - after))
+    nearest: Floats = np.minimum(np.abs(time_s - before), np.abs(time_s - after))
     return nearest
 
 
-def _stopped(levels: Levels, time_s: FloatArray, calibration: Calibration) -> npt.NDArray[np.bool_]:
+def _stopped(levels: Levels, time_s: Floats, calibration: Calibration) -> npt.NDArray[np.bool_]:
     """Whether the sound only ended there: much quieter after than before, and louder in hardly any band."""
     before, after = _at(levels, time_s - BESIDE_S[0]), _at(levels, time_s + BESIDE_S[1])
     louder_db = 20 * np.maximum(levels.level(after) - levels.level(before), 0).mean(axis=1)
@@ -277,19 +276,19 @@ def _stopped(levels: Levels, time_s: FloatArray, calibration: Calibration) -> np
     return stopped
 
 
-def _at(levels: Levels, time_s: FloatArray) -> npt.NDArray[np.intp]:
+def _at(levels: Levels, time_s: Floats) -> npt.NDArray[np.intp]:
     return np.clip(np.round(time_s / levels.hop_s), 0, len(levels.total_db) - 1).astype(np.intp)
 
 
-def _strength(levels: Levels, time_s: FloatArray) -> FloatArray:
+def _strength(levels: Levels, time_s: Floats) -> Floats:
     return levels.total_db[_at(levels, time_s + LONGEST_LOOK_S)].astype(np.float64)
 
 
-def _unclaimed(time_s: FloatArray, rise_db: npt.NDArray[np.float32], strums_s: FloatArray) -> FloatArray:
+def _unclaimed(time_s: Floats, rise_db: npt.NDArray[np.float32], strums_s: Floats) -> Floats:
     """Rises worth naming that belong to no strum."""
     begun = np.concatenate([[-np.inf], strums_s])  # in time order
     latest = begun[np.searchsorted(strums_s, time_s + LEAD_S)]
-    alone: FloatArray = time_s[(rise_db >= WORTH_NAMING_DB) & (time_s - latest >= TAIL_S)]
+    alone: Floats = time_s[(rise_db >= WORTH_NAMING_DB) & (time_s - latest >= TAIL_S)]
     return alone
 
 
@@ -308,13 +307,13 @@ def _reason(time_s: float, levels: Levels, strum_db: float, clicks: Clicks | Non
     return "no release of strings in it: a voice or another sound"
 
 
-def _shared_u(u_s: FloatArray, calibration: Calibration) -> float:
+def _shared_u(u_s: Floats, calibration: Calibration) -> float:
     """Standard uncertainty of what all strums have in common: what they were taken for may be wrong in all of them."""
     rms_s = float(np.sqrt(np.mean(u_s**2))) if len(u_s) else 0.0
     return max(calibration.least_bias_u_s, calibration.bias_share * rms_s)
 
 
-def _notices(u_s: FloatArray) -> tuple[Notice, ...]:
+def _notices(u_s: Floats) -> tuple[Notice, ...]:
     unsure = int(np.sum(u_s > UNSURE_S))
     if len(u_s) and unsure > len(u_s) / 3:
         return (

@@ -13,11 +13,10 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
+from strumclock.arrays import Samples
 from strumclock.audio.cutting import cut
-from strumclock.audio.decimation import Samples
 from strumclock.audio.quantiles import quantiles
 
-FloatArray = npt.NDArray[np.float64]
 Frames = npt.NDArray[np.float32]
 
 HOP_S = 0.005  # belongs to the learned weights

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from strumclock.arrays import Floats
 from strumclock.onsets.detector import Calibration
 
-FloatArray = npt.NDArray[np.float64]
 Shares = npt.NDArray[np.float32]
 
 AT_ONCE = 256  # strums gone through together: bounds the memory
@@ -16,7 +16,7 @@ NEARBY = 32  # … and of most strums within so many steps, where it is looked f
 NEAR_MODE = 3  # steps to either side of the likeliest over which the time is averaged: below 1.1 ms it is one event
 
 
-def smearing(p: FloatArray, calibration: Calibration) -> float:
+def smearing(p: Floats, calibration: Calibration) -> float:
     """How far the releases of a take are smeared, 0 to 1, from the probability of each step in each of its strums.
 
     Told by the median of the number of steps over which the probability is spread (the exponential of its entropy): a
@@ -29,7 +29,7 @@ def smearing(p: FloatArray, calibration: Calibration) -> float:
     return float(np.clip((np.median(spread) - c.clear_steps) / (c.smeared_steps - c.clear_steps), 0, 1))
 
 
-def place_of(p: FloatArray, calibration: Calibration, smeared: float = 0.0) -> FloatArray:
+def place_of(p: Floats, calibration: Calibration, smeared: float = 0.0) -> Floats:
     """Place, in steps, from the probability of each step given a strum.
 
     Where releases are smeared, a quantile of the probability: the earliest place is rather the pick's touch. Else the
@@ -40,7 +40,7 @@ def place_of(p: FloatArray, calibration: Calibration, smeared: float = 0.0) -> F
     return np.concatenate([np.empty(0), *(_placed(p[a : a + AT_ONCE], calibration, smeared) for a in rows)])
 
 
-def _placed(p: FloatArray, calibration: Calibration, smeared: float) -> FloatArray:
+def _placed(p: Floats, calibration: Calibration, smeared: float) -> Floats:
     p = p / np.maximum(p.sum(axis=1, keepdims=True), 1e-12)
     k = np.arange(p.shape[1])
     wide = np.pad(p, ((0, 0), (1, 1)))
@@ -54,17 +54,17 @@ def _placed(p: FloatArray, calibration: Calibration, smeared: float) -> FloatArr
     return np.asarray(place)
 
 
-def _quantile(p: FloatArray, share: float) -> FloatArray:
+def _quantile(p: Floats, share: float) -> Floats:
     """Place before which so much of each row's probability lies."""
     below = np.cumsum(p, axis=1)
     step = np.minimum((below < share).sum(axis=1), p.shape[1] - 1)
     row = np.arange(len(p))
     inside = p[row, step]
-    place: FloatArray = step + np.clip((share - below[row, step] + inside) / np.maximum(inside, 1e-12), 0, 1)
+    place: Floats = step + np.clip((share - below[row, step] + inside) / np.maximum(inside, 1e-12), 0, 1)
     return place
 
 
-def doubt_of(p: FloatArray, place: FloatArray, calibration: Calibration) -> FloatArray:
+def doubt_of(p: Floats, place: Floats, calibration: Calibration) -> Floats:
     """Standard uncertainty, in steps, of a place given the probability of each step.
 
     Twice the uncertainty holds `HELD` of the probability, raised to `sharpen`, around the place; a standard deviation
@@ -76,7 +76,7 @@ def doubt_of(p: FloatArray, place: FloatArray, calibration: Calibration) -> Floa
     )
 
 
-def _doubted(p: FloatArray, place: FloatArray, calibration: Calibration) -> FloatArray:
+def _doubted(p: Floats, place: Floats, calibration: Calibration) -> Floats:
     sharp = np.exp(np.float32(calibration.sharpen) * np.log((p + 1e-30).astype(np.float32)))  # several at a time
     sharp /= sharp.sum(axis=1, keepdims=True)
     reach, held = _reach(sharp, place, NEARBY)
@@ -86,7 +86,7 @@ def _doubted(p: FloatArray, place: FloatArray, calibration: Calibration) -> Floa
     return reach / 2 + 0.5
 
 
-def _reach(share: Shares, place: FloatArray, nearby: int) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+def _reach(share: Shares, place: Floats, nearby: int) -> tuple[Floats, npt.NDArray[np.bool_]]:
     """How far from each place the steps lie that hold `HELD` of it, and whether so many steps to either side do."""
     steps = share.shape[1]
     width = min(2 * nearby + 1, steps)
@@ -97,5 +97,5 @@ def _reach(share: Shares, place: FloatArray, nearby: int) -> tuple[FloatArray, n
     row = np.arange(len(place))[:, None]
     sums = np.cumsum(share[row, begin[:, None] + order], axis=1)
     last = np.minimum((sums < HELD).sum(axis=1), width - 1)
-    reach: FloatArray = distance[row[:, 0], order[row[:, 0], last]]
+    reach: Floats = distance[row[:, 0], order[row[:, 0], last]]
     return reach, sums[:, -1] >= HELD

@@ -11,11 +11,10 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
+from strumclock.arrays import Floats, Samples, Spectra
 from strumclock.audio.cutting import cut
-from strumclock.audio.decimation import TARGET_RATE_HZ, Samples
-from strumclock.onsets.bands import FINE, STEPS, Bands, Powers, Spectra, bands_at
-
-FloatArray = npt.NDArray[np.float64]
+from strumclock.audio.decimation import TARGET_RATE_HZ
+from strumclock.onsets.bands import FINE, STEPS, Bands, Powers, bands_at
 
 BEFORE_S = 0.065  # the evidence begins so long before the candidate: its strum's first string may be that early
 LEARN_S = 0.085  # the predictor is learned from so much time …
@@ -26,7 +25,7 @@ AT_ONCE = 128  # candidates: many enough that each step's calls, and the predict
 LEAST_SHARE = 0.9e-4  # of the loudest step: a removed click with less power is below the evidence's floor of 1e-4
 
 
-def predictors(segments: FloatArray, order: int) -> FloatArray:
+def predictors(segments: Floats, order: int) -> Floats:
     """Whitening filters [1, a1, …], a row each: autocorrelation method, Levinson's recursion on all rows at once.
 
     Parameters
@@ -62,13 +61,13 @@ def predictors(segments: FloatArray, order: int) -> FloatArray:
     return np.ascontiguousarray(a.T)
 
 
-def on_samples(centre_s: FloatArray, rate_hz: float) -> FloatArray:
+def on_samples(centre_s: Floats, rate_hz: float) -> Floats:
     """The nearest centres whose evidence begins on a sample, as `evidence` takes them."""
     return np.round((centre_s - BEFORE_S) * rate_hz) / rate_hz + BEFORE_S
 
 
 def evidence(
-    x: Samples, rate_hz: float, centre_s: FloatArray, removed: Samples | None = None, *, gain: float = 1.0
+    x: Samples, rate_hz: float, centre_s: Floats, removed: Samples | None = None, *, gain: float = 1.0
 ) -> npt.NDArray[np.float32]:
     """The evidence around each candidate, shape (n, STEPS, CHANNELS), step j at centre - BEFORE_S + j * STEP_S.
 

@@ -7,10 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from strumclock.arrays import Floats
 from strumclock.errors import Notice, UsageError
 from strumclock.showing import Shown
-
-FloatArray = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,10 +53,10 @@ class Strums(Shown):
         What is weak about the result.
     """
 
-    time_s: FloatArray
-    u_s: FloatArray
-    strength_db: FloatArray
-    p: FloatArray
+    time_s: Floats
+    u_s: Floats
+    strength_db: Floats
+    p: Floats
     bias_u_s: float
     error_share: float | None = None
     ignored: tuple[Ignored, ...] = ()

@@ -8,11 +8,12 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from strumclock.arrays import Floats
 from strumclock.showing import Shown
 from strumclock.timing import Finding, Timing
 from strumclock.verdict.holding import Held
 from strumclock.verdict.obstacles import Effect, Obstacle, Where, find_obstacles
-from strumclock.verdict.played import Floats, Played
+from strumclock.verdict.played import Played
 from strumclock.verdict.reach import next_tempo, settable_bpm, take_reach
 from strumclock.verdict.standard import Standard
 

@@ -12,9 +12,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from strumclock.arrays import Floats
 from strumclock.timing import Estimate
 from strumclock.verdict.holding import Contrast, Held, evenness_ms, judge_take
-from strumclock.verdict.played import Floats, Played, bars_of
+from strumclock.verdict.played import Played, bars_of
 from strumclock.verdict.standard import Standard
 
 WORST_PLACES = 3
@@ -329,8 +330,7 @@ def _scatter(
     """What is left uneven when all that is shown is taken out, where it alone fails the standard."""
     if not played.n or jitter_ms is None:
         return None
-    shown = np.sum(fits, axis=0) if len(fits) else np.zeros(played.n)
-    rest = played.offset_ms - shown
+    rest = played.offset_ms - (np.sum(fits, axis=0) if len(fits) else 0.0)
     rest = rest - rest.mean()
     ratio = evenness_ms(rest, standard.even_share) / tolerance_ms
     uneven = any(criterion.code == "uneven" for criterion in held.failed)
@@ -342,13 +342,8 @@ def _scatter(
     worst = bars[np.argsort(-np.array(spread), kind="stable")[:WORST_PLACES]]
     at = _times(np.array([played.line_s[played.bar == bar][0] for bar in worst]))
     around = played.offset_ms if not played.fitted else played.deviation_ms
+    without = None if held.held is None else judge_take(smooth, standard).held
     return Obstacle(
-        kind="scatter",
-        size=jitter_ms,
-        unit="ms",
-        where=Where(bars=bars_of(worst), times_s=at),
-        ratio=ratio,
-        share=_share_gone(around, rest, whole),
-        held_without=None if held.held is None else judge_take(smooth, standard).held,
-        n=played.n,
-    )
+        kind="scatter", size=jitter_ms, unit="ms", where=Where(bars=bars_of(worst), times_s=at), ratio=ratio,
+        share=_share_gone(around, rest, whole), held_without=without, n=played.n,
+    )  # fmt: skip

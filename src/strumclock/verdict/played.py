@@ -9,12 +9,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from strumclock.arrays import Bools, Floats, Ints
 from strumclock.errors import UsageError
-
-Floats = NDArray[np.float64]
-Whole = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,11 +75,11 @@ class Played:
 
     offset_ms: Floats
     line_s: Floats
-    slot: Whole
-    bar: Whole
-    beat: Whole
-    part: Whole
-    at_change: NDArray[np.bool_]
+    slot: Ints
+    bar: Ints
+    beat: Ints
+    part: Ints
+    at_change: Bools
     part_s: float
     duration_s: float
     bpm: float | None
@@ -138,7 +135,7 @@ class Played:
         return lasted + sum(stop.end_s - stop.start_s for stop in self.stopped)
 
 
-def bars_of(bars: Sequence[int] | Whole) -> tuple[int, ...]:
+def bars_of(bars: Sequence[int] | Ints) -> tuple[int, ...]:
     """Bars in order, each once.
 
     Examples
