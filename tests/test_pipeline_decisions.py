@@ -19,6 +19,7 @@ from strumclock.examples import example_take
 from strumclock.grid import Exercise
 from strumclock.pipeline import MeasureOptions
 from strumclock.pipeline.comparison import TakeToTake, compare, take_to_take
+from strumclock.pipeline.components import chord_names
 from strumclock.pipeline.frames import strum_table, take_table
 from strumclock.pipeline.in_step import InStep, told_by_file
 from strumclock.pipeline.listening import _only_click
@@ -356,3 +357,11 @@ def test_a_take_against_itself_is_the_same_everywhere():
     m = example_take()
     assert m.timing is not None
     assert found.n_places == m.timing.n
+
+
+def test_chords_that_are_not_told_are_those_heard():
+    """No change is told: the chord under a strum is the one heard there; nothing where nothing was heard."""
+    alignment: Any = SimpleNamespace(grid=SimpleNamespace(at_change=np.zeros(3, bool)))
+    heard: Any = SimpleNamespace(harmony=SimpleNamespace(chord=("A", "D", "E")))
+    assert chord_names(heard, alignment, np.array([0, 2])) == ("A", "E")
+    assert chord_names(SimpleNamespace(harmony=None), alignment, np.array([0])) is None  # type: ignore[arg-type]

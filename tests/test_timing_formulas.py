@@ -8,12 +8,14 @@ from typing import Any
 
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import optimize, stats
 
 from strumclock.errors import Absent
 from strumclock.timing import Estimate, PlacedStrums, intervals
 from strumclock.timing.changes import change_contrasts, contrast_difference, mean_contrast, measuring_of_mean
 from strumclock.timing.estimate import t_factor
+from strumclock.timing.groups import explained
+from strumclock.timing.placed import StrumErrors
 
 RNG = np.random.default_rng(20)
 START = RNG.bit_generator.state
@@ -288,3 +290,38 @@ def test_the_correlation_needs_neighbours_for_half_of_the_strums():
     few = intervals.correlation(residual_ms, np.array([0, 1, 5, 6, 10, 11, 15, 17]), model, np.ones(8))
     assert isinstance(few, Absent)
     assert "only 3 of 8" in few.reason
+
+
+# --- what parts of the beat explain -----------------------------------------------------------------------------------
+
+
+def test_the_explained_share_has_the_interval_of_a_non_central_f_ratio():
+    """Forty strums, the second parts later: the ends solve P(F' ≤ f) = .975 and .025 (scipy's ncf), share λ / (λ + n);
+    f is the mean square that the parts explain over the one that is left (Steiger 2004, for independent errors)."""
+    n = 40
+    line = np.column_stack([np.ones(n), np.linspace(-1, 1, n)])
+    design = np.column_stack([line, np.arange(n) % 2 - 0.5])
+    offset_ms = 12.0 * (np.arange(n) % 2) + RNG.normal(0, 8, n)
+    independent = SimpleNamespace(
+        variance_of=lambda rows: np.ones((len(rows), 1)),
+        sigma2=np.ones(1),
+        weight=np.ones(1),
+        scatter_interval=lambda: (7.0, 9.0),
+    )
+    models: Any = SimpleNamespace(line=line, within_design=design, within=independent)
+    _, share = explained(offset_ms, models, np.zeros(n), StrumErrors())
+    assert isinstance(share, Estimate)
+
+    def left(columns):
+        return float(np.linalg.lstsq(columns, offset_ms, rcond=None)[1][0])
+
+    f = (left(line) - left(design)) / (left(design) / (n - 3))
+    ends = [optimize.brentq(lambda x, p=p: stats.ncf.cdf(f, 1, n - 3, x) - p, 1e-9, 200) for p in (0.975, 0.025)]
+    assert (share.low, share.high) == pytest.approx([x / (x + n) for x in ends], rel=1e-3)
+    assert share.value == pytest.approx(1 - (n - 2) / (n - 3) * left(design) / left(line))
+
+
+def test_what_is_not_told_of_a_strum_is_the_first_of_all():
+    """Bar, beat and part are 1 and its time is exact where nothing is told (the docstring)."""
+    strums = PlacedStrums.of(np.arange(4), np.arange(4), slot=np.arange(4))
+    assert [set(getattr(strums, name)) for name in ("bar", "beat", "part", "u_s")] == [{1}, {1}, {1}, {0.0}]

@@ -17,7 +17,7 @@ from strumclock.timing import Estimate, Finding
 from strumclock.verdict import STANDARDS, Standard, Stretch, conclude, judge_take
 from strumclock.verdict.concluding import shown_effects
 from strumclock.verdict.holding import Contrast, evenness_ms
-from strumclock.verdict.obstacles import Where, find_obstacles
+from strumclock.verdict.obstacles import Where, _share_gone, find_obstacles
 from strumclock.verdict.reach import log_margin, next_tempo, settable_bpm, take_reach
 
 STEADY = STANDARDS["steady"]
@@ -457,3 +457,24 @@ def test_a_metronomes_tempo_is_a_whole_number_between_its_ends():
     assert settable_bpm(80.2, least=80.1) == 81
     assert settable_bpm(80.8, most=80.9) == 80
     assert settable_bpm(80.0, least=80.0000001, most=80.0) == 80
+
+
+def test_a_judgement_reads_as_it_is():
+    """Held, not held, not judged, each with the standard's name."""
+    said = [
+        str(judge_take(played(take, bpm=60, duration_s=30.0), STEADY)) for take in (even(30), even(30, sd=200), even(5))
+    ]
+    assert [text.partition(" by ")[0] for text in said] == ["held", "not held", "not judged"]
+    assert all("“steady”" in text for text in said)
+
+
+def test_added_strums_of_a_take_without_places_are_no_share_of_anything():
+    """No slot at all: three strums more are not 100 % too many, and nothing is divided by none."""
+    _, found = find_obstacles(played([], added=((1, 1, 1),) * 3), STEADY, [], None)
+    assert [obstacle.kind for obstacle in found] == []
+
+
+def test_of_no_distance_nothing_can_go():
+    """A take that lies on the grid to the digit: the share that goes is 0, not a number divided by 0."""
+    assert _share_gone(np.zeros(8), np.zeros(8), 0.0) == 0.0
+    assert _share_gone(np.full(8, 2.0), np.full(8, 1.0), 4.0) == pytest.approx(0.75)
