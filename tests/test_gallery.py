@@ -7,6 +7,7 @@ import re
 import sys
 from pathlib import Path
 
+import matplotlib
 import numpy as np
 import pytest
 from matplotlib.image import imread
@@ -17,6 +18,9 @@ CELLS = 48
 SAME, SAME_CELL = 0.006, 0.1
 """Mean and largest difference of the cells' greys, of the whole scale: strums that are missing are more in their cells
 (`test_a_picture_without_its_strums_is_another_one`)."""
+
+DRAWN_BY, OLD_CELL = (3, 10), 0.25
+"""Older versions of matplotlib lay out axes a little otherwise: a cell may hold another edge (3.8.0: up to 0.16)."""
 
 
 def _gallery():
@@ -52,7 +56,7 @@ def test_the_gallery_shows_what_is_drawn(name: str) -> None:
     assert kept.shape == now.shape
     difference = np.abs(cells(kept) - cells(now))
     assert difference.mean() < SAME
-    assert difference.max() < SAME_CELL
+    assert difference.max() < (SAME_CELL if matplotlib.__version_info__[:2] >= DRAWN_BY else OLD_CELL)
 
 
 def test_the_page_among_the_examples_is_what_is_written() -> None:

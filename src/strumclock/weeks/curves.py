@@ -149,7 +149,8 @@ def _solve(y: Floats, shapes: Floats, sd: Floats, noise: Floats, log_prior: Floa
     """Under each noise, level free, amount of one shape normal: log evidence, amount and its sd [noises, shapes], level
     and its sd [noises], the shapes at the level [noises, shapes]."""
     root = np.linalg.cholesky(noise)
-    white = np.linalg.solve(root, np.column_stack((np.ones_like(y), y, shapes.T)))
+    columns = np.column_stack((np.ones_like(y), y, shapes.T))
+    white = np.linalg.solve(root, columns[None])  # NumPy 1 took a table beside a stack for a stack of vectors
     one, rest = white[:, :, 0], white[:, :, 1:]
     precision = (one**2).sum(axis=1)[:, None]
     means = (one[:, :, None] * rest).sum(axis=1) / precision
