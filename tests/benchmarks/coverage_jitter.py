@@ -13,7 +13,7 @@ import argparse
 import numpy as np
 from tests.benchmarks.cells import run_cells
 from tests.benchmarks.coverage_cells import bare_figures
-from tests.benchmarks.coverage_memory import HURST, PERIOD, SHARES, errors
+from tests.benchmarks.coverage_memory import PLAYERS, errors
 
 from strumclock.timing import Estimate
 
@@ -42,13 +42,11 @@ def main() -> None:
     parser.add_argument("--takes", type=int, default=400)
     parser.add_argument("--jobs", type=int, default=1)
     options = parser.parse_args()
-    players: list[tuple[str, tuple[float, ...]]] = [("H", (h,)) for h in HURST] + [("AR(2)", (0.5, 0.3))]
-    players += [("phase", (share,)) for share in SHARES] + [("phase and period", pair) for pair in PERIOD]
-    asked = [(kind, which, n, options.takes) for kind, which in players for n in LENGTHS]
+    asked = [(kind, which, n, options.takes) for kind, which in PLAYERS for n in LENGTHS]
     found = run_cells(cell, asked, options.jobs)
     print(f"{options.takes} takes a cell; % held, width over the truth")
     print(f"{'player':28s}" + "".join(f"{f'n = {n}':>14s}" for n in LENGTHS))
-    for i, (kind, which) in enumerate(players):
+    for i, (kind, which) in enumerate(PLAYERS):
         row = found[i * len(LENGTHS) : (i + 1) * len(LENGTHS)]
         name = f"{kind} {' / '.join(f'{x:g}' for x in which)}"
         print(f"{name:28s}" + "".join(f"{held:8.1f} {wide:5.2f}" for held, wide in row))

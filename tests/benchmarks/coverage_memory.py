@@ -29,9 +29,12 @@ from strumclock.timing.members import fgn_autocorrelation
 
 Floats = NDArray[np.float64]
 LENGTHS = (16, 32, 64, 128)
-HURST = (0.6, 0.7, 0.8, 0.9)
-SHARES = (0.2, 0.5, 1.0, 1.5)
-PERIOD = ((0.3, 0.1), (0.3, 0.3), (0.5, 0.2), (0.8, 0.1))
+PLAYERS: list[tuple[str, tuple[float, ...]]] = [
+    *(("H", (h,)) for h in (0.6, 0.7, 0.8, 0.9)),
+    ("AR(2)", (0.5, 0.3)),
+    *(("phase", (share,)) for share in (0.2, 0.5, 1.0, 1.5)),
+    *(("phase and period", pair) for pair in ((0.3, 0.1), (0.3, 0.3), (0.5, 0.2), (0.8, 0.1))),
+]
 SETTLING, HALF = 400, 128
 
 
@@ -124,13 +127,11 @@ def main() -> None:
     if options.people is not None:
         people(options.people)
         return
-    players: list[tuple[str, tuple[float, ...]]] = [("H", (h,)) for h in HURST] + [("AR(2)", (0.5, 0.3))]
-    players += [("phase", (share,)) for share in SHARES] + [("phase and period", pair) for pair in PERIOD]
-    asked = [(kind, which, n, options.takes) for kind, which in players for n in LENGTHS]
+    asked = [(kind, which, n, options.takes) for kind, which in PLAYERS for n in LENGTHS]
     found = run_cells(cell, asked, options.jobs)
     print(f"{options.takes} takes a cell; % held: mean median beats, width over short memory's, over the ideal")
     print(f"{'player':28s}" + "".join(f"{f'n = {n}':>32s}" for n in LENGTHS))
-    for i, (kind, which) in enumerate(players):
+    for i, (kind, which) in enumerate(PLAYERS):
         row = found[i * len(LENGTHS) : (i + 1) * len(LENGTHS)]
         cells = [f"{m:8.1f} {d:5.1f} {b:5.1f}  {s:4.2f} {o:5.2f}" for m, d, b, s, o in row]
         print(f"{kind + ' ' + ' / '.join(f'{x:g}' for x in which):28s}" + "".join(f"{c:>32s}" for c in cells))

@@ -16,10 +16,10 @@ from strumclock.batch.running import Outcome
 from strumclock.batch.settings import SettingsFiles
 from strumclock.journal import Journal, known, plain
 from strumclock.journal.entry import exercise_row
+from strumclock.journal.schema import CHUNK
 
 CLOCK_STEP_S = 2.0
 """A file changed this shortly before it was read may change again within the same time stamp (FAT counts 2 s)."""
-CHUNK = 500  # rows asked for at once: SQLite before 3.32 takes 999 numbers in one question
 
 
 class KnownFiles:

@@ -18,10 +18,8 @@ import sqlalchemy as sa
 
 from strumclock.journal.columns import Day, Moment
 from strumclock.journal.entry import plain
-from strumclock.journal.schema import assignments, conclusions, goals, students, takes
+from strumclock.journal.schema import CHUNK, assignments, conclusions, goals, students, takes
 from strumclock.journal.writing import upsert
-
-CHUNK = 500  # rows asked for at once: SQLite before 3.32 takes 999 numbers in one question
 
 
 def marks(connection: sa.Connection, names: Collection[str] | None = None) -> dict[str, tuple[int, str]]:

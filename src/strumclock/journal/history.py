@@ -16,10 +16,9 @@ from strumclock.journal import assigned
 from strumclock.journal.assigned import Assignment
 from strumclock.journal.edits import known_exercise, known_student
 from strumclock.journal.same import Same, used_by
-from strumclock.journal.schema import assignments, figures, goals, students, takes
+from strumclock.journal.schema import CHUNK, assignments, figures, goals, students, takes
 from strumclock.journal.tables import why_not_counted
 
-CHUNK = 500  # rows asked for at once: SQLite before 3.32 takes 999 numbers in one question
 _PLACES = ("timing.jitter_ms", "timing.jitter_within_ms", "timing.mean_offset_ms", "timing.drift_ms_per_min")
 _FINDINGS = "timing.findings."
 _COLUMNS = (

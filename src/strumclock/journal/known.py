@@ -12,13 +12,12 @@ import sqlalchemy as sa
 from strumclock.journal.edits import set_goal
 from strumclock.journal.entry import sha256_of
 from strumclock.journal.same import details
-from strumclock.journal.schema import exercises, files, students, takes
+from strumclock.journal.schema import CHUNK, exercises, files, students, takes
 from strumclock.journal.writing import exercise_id, upsert
 
 if TYPE_CHECKING:
     from strumclock.journal.store import Journal
 
-CHUNK = 500
 ABOUT = ("path", "played_on", "played_at", "date_source", "equipment", "remark", "excluded")
 """What is known of a take beside its sound: it may change without measuring it again."""
 

@@ -41,6 +41,7 @@ from strumclock.journal.columns import Day, Moment, Real, Whole, Words
 
 SCHEMA_VERSION = 4  # counted up with each step of MIGRATIONS
 FORMAT = "strumclock-journal"
+CHUNK = 500  # rows asked for at once: SQLite before 3.32 takes 999 numbers in one question
 
 metadata = MetaData()
 

@@ -44,7 +44,6 @@ SURE_P = 0.9  # a strum less likely needs both; one that only the second hears m
 HEARD_P = 0.5  # the second hears a strum if it is so likely
 NEW_U_S = 0.003  # … known so well, …
 NEW_GAP_S = 0.100  # … and so far from every other
-SAME_S = 0.080  # times within which both mean the same strum
 
 
 def find_strums(
@@ -233,7 +232,7 @@ def _open(levels: Levels, time_s: Floats, p: Floats, second: Detector) -> Floats
     """Where the second detector looks: the strums that are not sure, and rises that no strum explains."""
     frame = rises(levels, second.calibration.least_rise_db)
     rise_s: Floats = frame.astype(np.float64) * levels.hop_s - LAG_S / 2
-    alone = _away(rise_s - SECOND_LOOK_S, time_s) > SAME_S
+    alone = _away(rise_s - SECOND_LOOK_S, time_s) > LEAST_GAP_S
     worth = _worth(levels, frame[alone], second)
     return np.concatenate([time_s[p < SURE_P] + SECOND_LOOK_S, rise_s[alone][worth]])
 
@@ -246,7 +245,7 @@ def _with_second(
     heard_s, heard_u_s = second.times(calibration, 0.0)
     chosen = _apart(heard_s, np.where((second.likely < HEARD_P) | (heard_s < CUT_IN_S), 0.0, second.likely))
     heard_s, heard_u_s, heard_p = heard_s[chosen], heard_u_s[chosen], second.likely[chosen]
-    kept = (p >= SURE_P) | (_away(time_s, heard_s) < SAME_S)
+    kept = (p >= SURE_P) | (_away(time_s, heard_s) < LEAST_GAP_S)
     time_s, u_s, p = time_s[kept], u_s[kept], p[kept]
     new = (heard_p >= SURE_P) & (heard_u_s <= NEW_U_S) & (_away(heard_s, time_s) > NEW_GAP_S)
     return (

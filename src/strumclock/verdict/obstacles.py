@@ -14,6 +14,7 @@ import numpy as np
 
 from strumclock.arrays import Floats
 from strumclock.timing import Estimate
+from strumclock.timing.estimate import COVERAGE_FACTOR
 from strumclock.verdict.holding import Contrast, Held, evenness_ms, judge_take
 from strumclock.verdict.played import Played, bars_of
 from strumclock.verdict.standard import Standard
@@ -24,9 +25,6 @@ WORST_PLACES = 3
 FEW_SHARE = 0.5
 """Strums left out or added are no obstacle before there are two and they come to this share of what the standard lets
 pass, unless the take fails by them."""
-
-Z = 1.96
-"""Half width of a normal 95 % interval in standard deviations (GUM, table G.1)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -300,9 +298,9 @@ def _wilson(k: int, n: int) -> Estimate:
     """A share with Wilson's 95 % interval (Wilson 1927); strums added may be more than the slots."""
     if k > n:
         return Estimate(value=k / n, low=k / n, high=k / n, u=0.0)
-    share, z2 = k / n, Z**2
+    share, z2 = k / n, COVERAGE_FACTOR**2
     middle = (share + z2 / (2 * n)) / (1 + z2 / n)
-    half = Z / (1 + z2 / n) * math.sqrt(share * (1 - share) / n + z2 / (4 * n**2))
+    half = COVERAGE_FACTOR / (1 + z2 / n) * math.sqrt(share * (1 - share) / n + z2 / (4 * n**2))
     return Estimate(value=share, low=max(0.0, min(share, middle - half)), high=max(share, middle + half), u=0.0)
 
 
