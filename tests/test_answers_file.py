@@ -218,7 +218,7 @@ def test_a_class_in_a_schools_record_is_answered_by_its_folder(
 
 
 def test_a_students_folder_says_whose_weeks_are_meant(
-    journal: Journal, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    journal: Journal, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Ines and Bo have takes in a folder each: `progress FOLDER` of one is hers; the class's folder needs a name."""
     journal.record(recorded("Bo", TODAY, seed=9))
@@ -227,3 +227,6 @@ def test_a_students_folder_says_whose_weeks_are_meant(
     assert capsys.readouterr().out.startswith("Ines\n2 takes")
     assert main(["progress", str(tmp_path)]) == 2
     assert "--student is needed" in capsys.readouterr().err
+    (tmp_path / "elsewhere" / "Ines").mkdir(parents=True)  # a record told from elsewhere: the folder there says nothing
+    monkeypatch.chdir(tmp_path / "elsewhere")
+    assert main(["progress", "--journal", str(tmp_path)]) == 2

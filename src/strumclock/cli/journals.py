@@ -34,11 +34,11 @@ def open_journal(where: str, *, writes: bool = False, create: bool = False) -> I
         book.mend_copy()
 
 
-def only_student(book: Any, student: str | None, folder: str = ".") -> str:
-    """Whose record is meant: the one named, else the only one whose takes lie in the folder."""
+def only_student(book: Any, student: str | None, folder: str | None = None) -> str:
+    """Whose record is meant: the one named, else the only one of the folder that was told, else of the record."""
     if student is not None:
         return student
-    students = (os.path.isdir(folder) and book.students_below(folder)) or book.students()
+    students = (folder is not None and os.path.isdir(folder) and book.students_below(folder)) or book.students()
     if len(students) != 1:
         raise UsageError(f"--student is needed; the record has {len(students)}: {', '.join(students)}; name one")
     return str(students[0])

@@ -44,7 +44,7 @@ def progress_command(
     outputs = report.Outputs(reads=(journal,), plot=plot_to, page=page_to, csv=csv_to)
     with open_journal(journal or folder, writes=goal_bpm is not None) as book:
         if book.students():
-            student = only_student(book, student, folder)
+            student = only_student(book, student, folder if journal is None or folder != "." else None)
         if goal_bpm is not None and student is not None:
             book.set_goal(student, only_exercise(book, student, exercise), goal_bpm, by=day(by))
         found = progress(book, student, exercise, takes_to_hold=takes_to_hold)
