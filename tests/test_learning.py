@@ -232,12 +232,22 @@ def test_f_and_held_shares_against_counting() -> None:
 
 @pytest.mark.slow
 def test_the_command_writes_a_detector_with_its_provenance_end_to_end(folder: Path, tmp_path: Path) -> None:
-    """A run of four takes: the file loads, says what it was made from, and its numbers are those set by hand."""
-    out = tmp_path / "small.npz"
-    words = ["--takes", "4", "--judged", "2", "--epochs", "1", "--workers", "1", "--out", str(out)]
-    assert command.main([str(folder), *words, "--keep-out", "two", "--set", "temper=0.01"]) == 0
-    detector = Detector.load(out)
+    """Four takes: the file loads, says what it was made from, and its numbers are those set by hand; a second network
+    of the same examples, wider, takes the first as its second opinion."""
+    first, both = tmp_path / "small.npz", tmp_path / "both.npz"
+    words = [str(folder), "--takes", "4", "--judged", "2", "--epochs", "1", "--workers", "1", "--keep-out", "two"]
+    words += ["--folder", str(tmp_path / "kept"), "--set", "temper=0.01"]
+    assert command.main([*words, "--until", "rendered"]) == 0
+    assert not (tmp_path / "kept" / "network.npz").exists()
+    assert command.main([*words, "--out", str(first)]) == 0
+    detector = Detector.load(first)
     assert detector.calibration.temper == 0.01
     assert detector.provenance["kept_out"] == ["guitars/two"]
     assert len(detector.provenance["sha256"]) == 7  # type: ignore[arg-type]
     assert detector.provenance["takes"] == 4
+    wider = ["--name", "wide", "--begin", "2", "--channels", "24", "48", "16", "32", "24", "--second", str(first)]
+    assert command.main([*words, *wider, "--out", str(both)]) == 0
+    whole = Detector.load(both)
+    assert whole.weights.fine[0].shape[1] == 24
+    assert whole.second is not None
+    np.testing.assert_array_equal(whole.second.weights.out[0], detector.weights.out[0])

@@ -28,15 +28,18 @@ FIRST = Calibration(
     fell_db=999.0, louder_db=1.5, earlier=0.5, clear_steps=9000.0, smeared_steps=9999.0, smeared_quantile=0.5,
     sharpen=1.0, temper=0.02, floor=0.3, bias_share=0.45, least_bias_u_s=0.0003,
 )  # fmt: skip
-# Stops are learned and smeared releases need no rule: their numbers in FIRST are out of reach.
+# Stops are learned: their numbers in FIRST are out of reach; so are smeared releases, which a grid asks about.
 LOWEST = 0.05  # probability from which strums are listed while the threshold is sought
 NEAR_S = 0.05  # a strum found so near a true one is that one: mir_eval's window
 FAR_S = 0.004  # an error counts as no more than this, where ways of placing are compared
-GRIDS: dict[str, tuple[float, ...]] = {
-    "temper": (0.0, 0.005, 0.01, 0.02, 0.04),
-    "floor": (0.3, 0.6),
-    "earlier": (0.3, 0.5, 0.7, 0.9),
+GRIDS: dict[tuple[str, ...], tuple[tuple[float, ...], ...]] = {
+    ("temper",): ((0.0,), (0.005,), (0.01,), (0.02,), (0.04,), (0.06,)),
+    ("floor",): ((0.3,), (0.6,)),
+    ("earlier",): ((0.3,), (0.5,), (0.7,), (0.8,), (0.9,), (1.0,)),
+    ("clear_steps", "smeared_steps"): ((9000, 9999), (5, 10), (8, 16), (12, 24), (20, 40)),
 }
+GATES = (0.02, 0.05, 0.1, 0.15, 0.2, 0.3)
+SPARED = 0.0005  # of F, that looking at fewer candidates may cost
 THRESHOLDS = tuple(k / 20 for k in range(2, 19))
 SHARPENS = (0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.15, 1.3, 1.5)
 HELD, OF_TAKES = 0.9, 0.95  # so many strums within 2 u, in so many takes
@@ -75,22 +78,30 @@ def kept_takes(seeds: range, sounds: Sounds, folder: Path, workers: int) -> list
 
 def tallies(takes: list[Path], detector: Detector, pool: concurrent.futures.Executor) -> list[Tally]:
     """What a detector finds in each take."""
+    bare: dict[str, Any] = {
+        "provenance": {}
+    }  # which says nothing of what is found, and does not travel to other processes
+    if detector.second is not None:
+        bare["second"] = replace(detector.second, provenance={})
+    detector = replace(detector, **bare)
     return list(pool.map(functools.partial(_tally, detector=detector), takes, chunksize=4))
 
 
-def calibrated(weights: Weights, takes: list[Path], workers: int) -> tuple[Calibration, dict[str, float]]:
-    """The calibration of these weights, and what they reach with it on the takes."""
+def calibrated(weights: Weights, takes: list[Path], workers: int, second: Detector | None = None) -> Calibration:
+    """The calibration of these weights, with a second opinion where one is given."""
 
     def found(c: Calibration) -> list[Tally]:
-        return tallies(takes, Detector(weights=weights, calibration=c, provenance={}), pool)
+        return tallies(takes, Detector(weights=weights, calibration=c, provenance={}, second=second), pool)
 
     with _pool(workers) as pool:
         best = FIRST
         rows = found(_from(best, LOWEST))
         best = _from(best, max(THRESHOLDS, key=lambda t: f_measure(rows, t)))
-        for name, values in GRIDS.items():
-            costs = {v: _cost(found(replace(best, **{name: v}))) for v in values}
-            best = replace(best, **{name: min(values, key=costs.__getitem__)})
+        gates = {v: f_measure(found(replace(best, least_worth=v)), 0.0) for v in GATES}
+        best = replace(best, least_worth=max(v for v in GATES if gates[v] >= max(gates.values()) - SPARED))
+        for turn in GRIDS:
+            ways = [dict(zip(turn, values, strict=True)) for values in GRIDS[turn]]
+            best = replace(best, **min(ways, key=lambda way: _cost(found(replace(best, **way)))))
         for sharpen in sorted(SHARPENS, reverse=True):
             best = replace(best, sharpen=sharpen)
             rows = found(best)
@@ -98,7 +109,7 @@ def calibrated(weights: Weights, takes: list[Path], workers: int) -> tuple[Calib
                 break
         shared = [abs(_bias(t)) / rms for t in rows if _matched(t) >= LEAST_STRUMS and (rms := _rms(t.u_s)) > 0]
         best = replace(best, bias_share=round(float(np.quantile(shared, 0.95)) / 2, 3))
-        return best, figures(found(best), best.least_probability)
+        return best
 
 
 def reached_by(detector: Detector, takes: list[Path], workers: int) -> dict[str, float]:

@@ -6,6 +6,7 @@ channels in, taps) here and (taps * channels in, channels out) there.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,26 +18,36 @@ from strumclock.onsets.network import COARSE, DILATIONS, LEAK, Weights
 from strumclock.onsets.residual import CHANNELS
 
 PIXELS = 390  # derived: PICTURE_FRAMES times PICTURE_BANDS and two more, in `onsets.levels`
-FINE, WIDE, JOINED, SEEN, DOUBT = 16, 32, 16, 32, 24  # channels of the layers
 
 Parameters = dict[str, Any]  # of tensors
 
-_SHAPES = {  # out, in, taps; 0: no convolution
-    "picture": (SEEN, PIXELS, 0), "gate": (1, SEEN, 0), "fine": (FINE, CHANNELS, 7), "wide": (WIDE, COARSE * FINE, 5),
-    "mixed": (WIDE, SEEN, 0), "near": (WIDE, WIDE, 3), "far": (WIDE, WIDE, 3), "farther": (WIDE, WIDE, 3),
-    "joined": (JOINED, FINE + WIDE, 5), "out": (1, JOINED, 0), "doubt": (DOUBT, 2 * WIDE + SEEN, 0),
-    "none": (1, DOUBT, 0),
-}  # fmt: skip
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Channels:
+    """How wide the layers are. Each step up was slower by a third and better on sounds kept out (DEVELOPERS.md)."""
+
+    fine: int = 20
+    wide: int = 48
+    joined: int = 16
+    seen: int = 48
+    doubt: int = 32
 
 
-def new_parameters(seed: int, device: str) -> Parameters:
+def new_parameters(seed: int, device: str, channels: Channels = Channels()) -> Parameters:
     """Random layers of the right scale."""
+    c = channels
+    shapes = {  # out, in, taps; 0: no convolution
+        "picture": (c.seen, PIXELS, 0), "gate": (1, c.seen, 0), "fine": (c.fine, CHANNELS, 7),
+        "wide": (c.wide, COARSE * c.fine, 5), "mixed": (c.wide, c.seen, 0), "near": (c.wide, c.wide, 3),
+        "far": (c.wide, c.wide, 3), "farther": (c.wide, c.wide, 3), "joined": (c.joined, c.fine + c.wide, 5),
+        "out": (1, c.joined, 0), "doubt": (c.doubt, 2 * c.wide + c.seen, 0), "none": (1, c.doubt, 0),
+    }  # fmt: skip
     torch.manual_seed(seed)
     made: Parameters = {}
-    for name, (out, channels, taps) in _SHAPES.items():
-        shape = (out, channels, taps) if taps else (out, channels)
+    for name, (out, into, taps) in shapes.items():
+        shape = (out, into, taps) if taps else (out, into)
         gain = 0.1 if name in ("out", "none", "gate", "mixed") else np.sqrt(2.0)
-        kernel = torch.randn(shape) * float(gain / np.sqrt(channels * max(taps, 1)))
+        kernel = torch.randn(shape) * float(gain / np.sqrt(into * max(taps, 1)))
         made[f"{name}_kernel"] = kernel.to(device).requires_grad_()
         made[f"{name}_bias"] = torch.zeros(out, device=device, requires_grad=True)
     return made
@@ -66,7 +77,7 @@ def forward(p: Parameters, evidence: Any, picture: Any) -> tuple[Any, Any]:
     n = len(evidence)
     seen = rectified(affine("picture", picture))
     fine = rectified(convolved("fine", evidence))
-    grouped = fine.view(n, FINE, STEPS // COARSE, COARSE).permute(0, 3, 1, 2).reshape(n, COARSE * FINE, -1)
+    grouped = fine.view(n, -1, STEPS // COARSE, COARSE).permute(0, 3, 1, 2).reshape(n, -1, STEPS // COARSE)
     wide = rectified(convolved("wide", grouped) + affine("mixed", seen)[:, :, None])
     for name, dilation in zip(("near", "far", "farther"), DILATIONS, strict=True):
         wide = wide + rectified(convolved(name, wide, dilation))

@@ -26,6 +26,7 @@ PLAIN = 0.2  # share of takes recorded dry, without a codec; by hand
 EASY = 0.32  # share of takes of a steady hand near a phone that keeps them as AAC, and nobody else; by hand
 EASY_ROOM, HARD_ROOM = 0.5, 0.75  # share of those, and of the others, in a room; by hand
 CLICKED = 0.5  # share of takes with a click in them; by hand
+TALKED = 0.35  # share of hard takes in which somebody talks; by hand
 SECOND_GUITAR = 0.04  # share of takes with another guitar behind; by hand
 
 
@@ -72,7 +73,7 @@ def simulate(seed: int, sounds: Sounds, *, seconds: float = SECONDS) -> Scene:
         take = take + 10 ** (u(-34, -18) / 20) * duller(theirs, u(1500, 8000))
     if not easy:
         disturb(rng, take, bpm)
-        if chance() < 0.25:
+        if chance() < TALKED:
             spoken(rng, take, sounds)
     y = toned(take, rng, u(0, 4 if plain or easy else 9))
     y = y / (np.abs(y).max() + 1e-9)

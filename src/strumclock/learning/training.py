@@ -16,7 +16,7 @@ import torch
 import torch.nn.functional as F
 
 from strumclock.learning.examples import UNIT, ZERO, Examples
-from strumclock.learning.model import Parameters, forward, new_parameters
+from strumclock.learning.model import Channels, Parameters, forward, new_parameters
 from strumclock.onsets.bands import STEP_S, STEPS
 from strumclock.onsets.residual import BEFORE_S
 
@@ -38,10 +38,13 @@ def learn(
     device: str = "cpu",
     batch: int = BATCH,
     rate: float = RATE,
+    channels: Channels = Channels(),  # noqa: B008, frozen
 ) -> Parameters:
     """Learn from the examples, so many times each, or until the time is over, the rate falling to nothing by then."""
     torch.manual_seed(seed)
-    p = new_parameters(seed, device)
+    if device != "cpu":
+        torch.set_float32_matmul_precision("high")  # products of 10 bits, sums of 23
+    p = new_parameters(seed, device, channels)
     mean = {name: t.detach().clone() for name, t in p.items()}
     optimiser = torch.optim.AdamW(p.values(), lr=rate, weight_decay=DECAY, betas=(0.9, 0.99))
     x, picture = torch.from_numpy(data.evidence).to(device), torch.from_numpy(data.picture).to(device)
