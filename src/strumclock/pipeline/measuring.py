@@ -11,12 +11,13 @@ import os
 from dataclasses import fields, replace
 from typing import Any
 
-from strumclock.alignment import Alignment, align
+from strumclock.alignment import Alignment, align, judged_by_place, same_places
 from strumclock.audio import Recording, load
 from strumclock.errors import Notice, UsageError
 from strumclock.grid import BeatGrid, Exercise
 from strumclock.pipeline.analysing import analyse, take_path
 from strumclock.pipeline.assembling import assemble, assemble_free
+from strumclock.pipeline.components import pictured
 from strumclock.pipeline.in_step import Told, told_by_file
 from strumclock.pipeline.listening import Listened, listen
 from strumclock.pipeline.measurement import Measurement
@@ -83,7 +84,8 @@ def measure(
     heard = _heard(recording, told_here, nominal)
     if options.free:
         return replace(assemble_free(heard, exercise, options), settings=options.told())
-    measurement = _of_part(heard, _align(heard, exercise, options, nominal), options)
+    heard, alignment = _placed(heard, exercise, options, nominal)
+    measurement = _of_part(heard, alignment, options)
     return replace(measurement, sources=told_here.sources)
 
 
@@ -137,7 +139,8 @@ def measure_parts(
     told_here = told_by_file(recording, exercise, options)
     exercise, options = told_here.exercise, told_here.options
     heard = _heard(recording, told_here, nominal)
-    parts = _align(heard, exercise, replace(options, part=None), nominal).parts
+    heard, first = _placed(heard, exercise, replace(options, part=None), nominal)
+    parts = first.parts
     found: list[Measurement] = []
     seen: set[int] = set()
     for number, part in enumerate(parts, 1):
@@ -211,6 +214,21 @@ def _tempo_map(options: MeasureOptions, exercise: Exercise) -> BeatGrid | None:
     from strumclock.midi import grid_from_midi
 
     return grid_from_midi(options.midi, exercise)
+
+
+def _placed(
+    heard: Listened, exercise: Exercise, options: MeasureOptions, nominal: BeatGrid | None
+) -> tuple[Listened, Alignment]:
+    """What was heard, doubtful sounds judged by where they fall in the exercise; and which strum was meant for what."""
+    first = _align(heard, exercise, options, nominal)
+    strums = judged_by_place(heard.strums, first, clicks_s=heard.clicks and heard.clicks.every_s)
+    if strums is heard.strums:
+        return heard, first
+    low = pictured(heard.low.samples, heard.low.rate_hz, heard.low.start_s, strums)
+    judged = replace(heard, strums=strums, low=low)
+    second = _align(judged, exercise, options, nominal)
+    same = same_places(first, second)  # what was read for one exercise says nothing of another
+    return (judged, second) if same else (heard, first)
 
 
 def _align(heard: Listened, exercise: Exercise, options: MeasureOptions, nominal: BeatGrid | None) -> Alignment:

@@ -1,0 +1,104 @@
+"""Sounds that may be strums: what each detector thinks of them, and which of them no found strum explains.
+
+They are no strums yet. Whoever knows where the exercise has a strum can judge them again (`strumclock.alignment`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from strumclock.arrays import Floats, Ints
+from strumclock.onsets.strums import Doubtful
+from strumclock.robust import log_odds, odds_to_p
+
+LEAST_P = 0.05
+"""A sound less likely is no strum, wherever it falls. By hand: a place of the exercise multiplies the odds by ten at
+most, which takes a twentieth to a third (`strumclock.alignment.by_place`)."""
+SAME_S = 0.020
+"""Times that two detectors give to one sound differ by less; by hand, as a soft strum's u is 5 to 20 ms."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Opinion:
+    """What a detector says of n sounds: when each began, its standard uncertainty [s], and how likely it is a strum."""
+
+    time_s: Floats
+    u_s: Floats
+    p: Floats
+
+    def of(self, chosen: Ints) -> Opinion:
+        """That of these sounds alone."""
+        return Opinion(time_s=self.time_s[chosen], u_s=self.u_s[chosen], p=self.p[chosen])
+
+
+def pooled(opinions: Sequence[Opinion]) -> Opinion:
+    """One opinion, in order of time. Where two detectors heard the same sound, their log odds are averaged and the
+    time is that of the surer time.
+
+    Examples
+    --------
+    >>> here = Opinion(time_s=np.array([1.0, 2.0]), u_s=np.array([0.01, 0.01]), p=np.array([0.5, 0.2]))
+    >>> there = Opinion(time_s=np.array([2.004]), u_s=np.array([0.002]), p=np.array([0.8]))
+    >>> both = pooled([here, there])
+    >>> both.time_s.tolist(), both.p.round(6).tolist()
+    ([1.0, 2.004], [0.5, 0.5])
+    """
+    first, *others = opinions
+    for second in others:
+        if not len(first.p) or not len(second.p):
+            first = first if len(first.p) else second
+            continue
+        at = np.abs(first.time_s[:, None] - second.time_s[None, :]).argmin(axis=1)
+        same = (np.abs(first.time_s - second.time_s[at]) < SAME_S) & (first.p > 0)
+        mean = odds_to_p((log_odds(first.p[same]) + log_odds(second.p[at[same]])) / 2)
+        surer = first.u_s[same] <= second.u_s[at[same]]
+        both = Opinion(
+            time_s=np.where(surer, first.time_s[same], second.time_s[at[same]]),
+            u_s=np.where(surer, first.u_s[same], second.u_s[at[same]]),
+            p=mean,
+        )
+        only = np.setdiff1d(np.arange(len(second.p)), at[same])
+        first = _joined([first.of(np.flatnonzero(~same)), both, second.of(only)])
+    return first.of(np.argsort(first.time_s, kind="stable"))
+
+
+def _joined(opinions: Sequence[Opinion]) -> Opinion:
+    return Opinion(
+        time_s=np.concatenate([o.time_s for o in opinions]),
+        u_s=np.concatenate([o.u_s for o in opinions]),
+        p=np.concatenate([o.p for o in opinions]),
+    )
+
+
+def unexplained(opinion: Opinion, strums_s: Floats, gap_s: float) -> Opinion:
+    """The sounds that may be strums and that no strum is nearer to than `gap_s`."""
+    return opinion.of(np.flatnonzero((opinion.p >= LEAST_P) & (away(opinion.time_s, strums_s) > gap_s)))
+
+
+def likeliest(opinion: Opinion, rise_s: float) -> float | None:
+    """How likely the sound that rose at `rise_s` is a strum; None where nobody looked at it closely.
+
+    A strum's time lies up to 40 ms before the moment at which its sound has risen.
+    """
+    near = (opinion.time_s > rise_s - 2 * SAME_S) & (opinion.time_s < rise_s + SAME_S)
+    return float(opinion.p[near].max()) if near.any() else None
+
+
+def as_doubtful(opinion: Opinion, strength_db: Floats, start_s: float) -> tuple[Doubtful, ...]:
+    """The same as values, in file time."""
+    rows = zip(opinion.time_s.tolist(), opinion.u_s.tolist(), strength_db.tolist(), opinion.p.tolist(), strict=True)
+    return tuple(Doubtful(time_s=t + start_s, u_s=u, strength_db=db, p=p) for t, u, db, p in rows)
+
+
+def away(time_s: Floats, others_s: Floats) -> Floats:
+    """How far each time is from the nearest of the others."""
+    if len(others_s) == 0:
+        return np.full(len(time_s), np.inf)
+    others_s = np.sort(others_s)
+    at = np.searchsorted(others_s, time_s)
+    before, after = others_s[np.maximum(at - 1, 0)], others_s[np.minimum(at, len(others_s) - 1)]
+    nearest: Floats = np.minimum(np.abs(time_s - before), np.abs(time_s - after))
+    return nearest
