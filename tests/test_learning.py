@@ -214,7 +214,7 @@ def test_a_number_that_the_calibration_does_not_have_is_refused_by_construction(
 
 
 def test_f_and_held_shares_against_counting() -> None:
-    """Three strums, one missed, one added: F = 2·2/(3 + 3); raised above the added one's probability it is 4/5."""
+    """Three strums, one missed, one added: F = 2·2/(3 + 3); of those matched, one of two lies within 2 u."""
     tally = calibration.Tally(
         n_true=3,
         p=np.array([0.9, 0.8, 0.3]),
@@ -222,12 +222,21 @@ def test_f_and_held_shares_against_counting() -> None:
         error_s=np.array([0.0005, -0.003, np.nan]),
         bias_u_s=0.0003,
     )
-    assert calibration.f_measure([tally], 0.0) == pytest.approx(4 / 6)
-    assert calibration.f_measure([tally], 0.5) == pytest.approx(4 / 5)
-    told = calibration.figures(
-        [replace(tally, **{f: np.tile(getattr(tally, f), 6) for f in ("p", "u_s", "error_s")})], 0.0
-    )
+    assert calibration.f_measure([tally]) == pytest.approx(4 / 6)
+    many = replace(tally, p=np.tile(tally.p, 6), u_s=np.tile(tally.u_s, 6), error_s=np.tile(tally.error_s, 6))
+    told = calibration.figures([many])
     assert told["within_2u"] == pytest.approx(0.5)
+
+
+def test_thresholds_take_soft_strums_that_are_sharp_and_no_blurred_noise_by_construction() -> None:
+    """Strums at .95 and, sharply placed, at .5; noise at .7, placed to 30 ms: only two thresholds part them."""
+    p, u_s = np.repeat([0.95, 0.5, 0.7], 20), np.repeat([0.002, 0.002, 0.03], 20)
+    error_s = np.where(p == 0.7, np.nan, 0.0)
+    tally = calibration.Tally(n_true=40, p=p, u_s=u_s, error_s=error_s, bias_u_s=0.0003)
+    c = calibration.thresholds([tally], calibration.FIRST)
+    assert c.least_if_sharp <= 0.5
+    assert c.least_probability > 0.7
+    assert 0.002 < c.sharp_s <= 0.03
 
 
 @pytest.mark.slow
@@ -245,9 +254,9 @@ def test_the_command_writes_a_detector_with_its_provenance_end_to_end(folder: Pa
     assert detector.provenance["kept_out"] == ["guitars/two"]
     assert len(detector.provenance["sha256"]) == 7  # type: ignore[arg-type]
     assert detector.provenance["takes"] == 4
-    wider = ["--name", "wide", "--begin", "2", "--channels", "24", "48", "16", "32", "24", "--second", str(first)]
+    wider = ["--name", "wide", "--begin", "2", "--channels", "24", "48", "16", "32", "24", "--second", "network"]
     assert command.main([*words, *wider, "--out", str(both)]) == 0
     whole = Detector.load(both)
     assert whole.weights.fine[0].shape[1] == 24
     assert whole.second is not None
-    np.testing.assert_array_equal(whole.second.weights.out[0], detector.weights.out[0])
+    np.testing.assert_array_equal(whole.second.out[0], detector.weights.out[0])

@@ -43,7 +43,9 @@ def parsed(words: list[str] | None) -> argparse.Namespace:
     a.add_argument("--name", default="network", help="of the weights in --folder: several networks, the same examples")
     a.add_argument("--begin", type=int, default=1, help="seed of the network's first weights")
     a.add_argument("--channels", type=int, nargs=5, default=[20, 48, 16, 48, 32], help="fine wide joined seen doubt")
-    a.add_argument("--second", type=Path, help="a detector's file that this one's second opinion is taken from")
+    a.add_argument(
+        "--second", help="name of a network in --folder, learned before, that is asked where this one doubts"
+    )
     a.add_argument("--set", nargs="*", default=[], metavar="NAME=VALUE", help="numbers of the calibration set by hand")
     a.add_argument("--most-render-s", type=float, default=float("inf"), help="take as many as are ready by then")
     a.add_argument("--most-train-s", type=float, default=float("inf"))
@@ -67,26 +69,27 @@ def make(a: argparse.Namespace) -> None:
     """Scenes, features, training, calibration, and the file."""
     started = time.monotonic()
     by_hand(a.set)  # an error in it is better known before an hour of work
-    second = None if a.second is None else Detector.load(a.second)
     sounds = read_sounds(a.sounds)
     folder = a.folder or Path(tempfile.mkdtemp(prefix="strumclock-learning-"))
     learned = taught(a, sounds, folder, started)
     if a.until or learned is None:
         return
     weights, about = learned
+    second = None if a.second is None else _network(folder / f"{a.second}.npz")
     _, theirs = divided(sounds, tuple(a.keep_out))
     first = 1_000_000 * a.seed + 2 * JUDGED_SEED
     takes = kept_takes(range(first, first + 2 * a.judged), theirs, folder / "takes", a.workers)
-    calibration = calibrated(weights, takes[: a.judged], a.workers, second)
+    calibration = calibrated(weights, takes[: a.judged], a.workers, second and second[0])
     fitted = asdict(calibration)
     calibration = replace(calibration, **by_hand(a.set))
-    detector = Detector(weights=weights, calibration=calibration, provenance={}, second=second)
+    detector = Detector(weights=weights, calibration=calibration, provenance={}, second=second and second[0])
     reached = reached_by(detector, takes[a.judged :], a.workers)
     say(f"calibrated after {time.monotonic() - started:.0f} s: {calibration} {reached}")
     provenance = about | {
         "calibration_fitted_by_the_command": fitted,
         "set_by_hand": by_hand(a.set),
         "on_sounds_kept_out": reached,
+        "second": second and second[1],
     }
     replace(detector, provenance=provenance).save(a.out)
     say(f"{a.out} written after {time.monotonic() - started:.0f} s")
@@ -102,8 +105,7 @@ def taught(
 
     path = folder / f"{a.name}.npz"
     if path.exists():
-        with np.load(path) as z:
-            return Weights.from_arrays({k: z[k] for k in z.files if k != "about"}), json.loads(str(z["about"]))
+        return _network(path)
     ours, theirs = divided(sounds, tuple(a.keep_out))
     first = 1_000_000 * a.seed
     data = examples.kept(folder / "learned.npz", range(first, first + a.takes), ours, a.workers, a.most_render_s)
@@ -145,6 +147,15 @@ def taught(
     }
     np.savez(path, about=np.array(json.dumps(about)), **weights.arrays())  # type: ignore[arg-type]
     return weights, about
+
+
+def _network(path: Path) -> tuple[Weights, dict[str, object]]:
+    """Weights, and what they were learned from, that an earlier call left."""
+    try:
+        with np.load(path) as z:
+            return Weights.from_arrays({k: z[k] for k in z.files if k != "about"}), json.loads(str(z["about"]))
+    except OSError as e:
+        raise UsageError(f"--second needs a network that an earlier call left in --folder; {path} is none") from e
 
 
 def by_hand(words: list[str]) -> dict[str, float]:

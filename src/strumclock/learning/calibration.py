@@ -25,22 +25,21 @@ from strumclock.onsets.network import Weights
 
 FIRST = Calibration(
     least_rise_db=0.5, least_worth=0.02, least_probability=0.5, least_if_sharp=0.5, sharp_s=0.001,
-    fell_db=999.0, louder_db=1.5, earlier=0.5, clear_steps=9000.0, smeared_steps=9999.0, smeared_quantile=0.5,
-    sharpen=1.0, temper=0.02, floor=0.3, bias_share=0.45, least_bias_u_s=0.0003,
+    earlier=0.5, sharpen=1.0, temper=0.02, floor=0.3, bias_share=0.45, least_bias_u_s=0.0003,
 )  # fmt: skip
-# Stops are learned: their numbers in FIRST are out of reach; so are smeared releases, which a grid asks about.
 LOWEST = 0.05  # probability from which strums are listed while the threshold is sought
 NEAR_S = 0.05  # a strum found so near a true one is that one: mir_eval's window
 FAR_S = 0.004  # an error counts as no more than this, where ways of placing are compared
-GRIDS: dict[tuple[str, ...], tuple[tuple[float, ...], ...]] = {
-    ("temper",): ((0.0,), (0.005,), (0.01,), (0.02,), (0.04,), (0.06,)),
-    ("floor",): ((0.3,), (0.6,)),
-    ("earlier",): ((0.3,), (0.5,), (0.7,), (0.8,), (0.9,), (1.0,)),
-    ("clear_steps", "smeared_steps"): ((9000, 9999), (5, 10), (8, 16), (12, 24), (20, 40)),
+GRIDS: dict[str, tuple[float, ...]] = {
+    "temper": (0.0, 0.005, 0.01, 0.02, 0.04, 0.06),
+    "floor": (0.3, 0.6),
+    "earlier": (0.5, 0.7, 0.8, 0.9, 1.0),
 }
-GATES = (0.02, 0.05, 0.1, 0.15, 0.2, 0.3)
-SPARED = 0.0005  # of F, that looking at fewer candidates may cost
-THRESHOLDS = tuple(k / 20 for k in range(2, 19))
+GATES = (0.02, 0.05, 0.1, 0.15)
+SPARED = 0.002  # of F on these hard takes, that looking at fewer candidates may cost
+THRESHOLDS = tuple(k / 20 for k in range(6, 19))
+SHARP_S = (0.001, 0.003, 0.006, 0.010, 0.015)
+FLAT = 0.001  # of F: of thresholds that find as well as that, the strictest; what they leave out is judged by its place
 SHARPENS = (0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.15, 1.3, 1.5)
 HELD, OF_TAKES = 0.9, 0.95  # so many strums within 2 u, in so many takes
 LEAST_STRUMS = 8  # of a take, for its share to mean something
@@ -78,16 +77,10 @@ def kept_takes(seeds: range, sounds: Sounds, folder: Path, workers: int) -> list
 
 def tallies(takes: list[Path], detector: Detector, pool: concurrent.futures.Executor) -> list[Tally]:
     """What a detector finds in each take."""
-    bare: dict[str, Any] = {
-        "provenance": {}
-    }  # which says nothing of what is found, and does not travel to other processes
-    if detector.second is not None:
-        bare["second"] = replace(detector.second, provenance={})
-    detector = replace(detector, **bare)
     return list(pool.map(functools.partial(_tally, detector=detector), takes, chunksize=4))
 
 
-def calibrated(weights: Weights, takes: list[Path], workers: int, second: Detector | None = None) -> Calibration:
+def calibrated(weights: Weights, takes: list[Path], workers: int, second: Weights | None = None) -> Calibration:
     """The calibration of these weights, with a second opinion where one is given."""
 
     def found(c: Calibration) -> list[Tally]:
@@ -96,12 +89,12 @@ def calibrated(weights: Weights, takes: list[Path], workers: int, second: Detect
     with _pool(workers) as pool:
         best = FIRST
         rows = found(_from(best, LOWEST))
-        best = _from(best, max(THRESHOLDS, key=lambda t: f_measure(rows, t)))
-        gates = {v: f_measure(found(replace(best, least_worth=v)), 0.0) for v in GATES}
+        best = thresholds(rows, best)
+        gates = {v: f_measure(found(replace(best, least_worth=v))) for v in GATES}
         best = replace(best, least_worth=max(v for v in GATES if gates[v] >= max(gates.values()) - SPARED))
-        for turn in GRIDS:
-            ways = [dict(zip(turn, values, strict=True)) for values in GRIDS[turn]]
-            best = replace(best, **min(ways, key=lambda way: _cost(found(replace(best, **way)))))
+        for name, values in GRIDS.items():
+            costs = {v: _cost(found(replace(best, **{name: v}))) for v in values}
+            best = replace(best, **{name: min(values, key=costs.__getitem__)})
         for sharpen in sorted(SHARPENS, reverse=True):
             best = replace(best, sharpen=sharpen)
             rows = found(best)
@@ -115,13 +108,13 @@ def calibrated(weights: Weights, takes: list[Path], workers: int, second: Detect
 def reached_by(detector: Detector, takes: list[Path], workers: int) -> dict[str, float]:
     """What a detector reaches on takes that it was not calibrated on."""
     with _pool(workers) as pool:
-        return figures(tallies(takes, detector, pool), detector.calibration.least_probability)
+        return figures(tallies(takes, detector, pool))
 
 
-def figures(rows: list[Tally], threshold: float) -> dict[str, float]:
+def figures(rows: list[Tally]) -> dict[str, float]:
     """What DESIGN.md asks for, over takes."""
     played = [t for t in rows if _matched(t) >= LEAST_STRUMS]
-    f = [_f(t, threshold) for t in rows if t.n_true]
+    f = [f_measure([t]) for t in rows if t.n_true]
     sd = [1000 * float(np.nanstd(t.error_s)) for t in played]
     bias = [1000 * abs(_bias(t)) for t in played]
     errors = np.concatenate([t.error_s[np.isfinite(t.error_s)] for t in rows])
@@ -129,7 +122,7 @@ def figures(rows: list[Tally], threshold: float) -> dict[str, float]:
     held = _held(rows)
     told = {
         "takes": len(rows), "F": np.mean(f), "F_5_percent": np.quantile(f, 0.05),
-        "F_of_all": f_measure(rows, threshold),
+        "F_of_all": f_measure(rows),
         "added_where_nothing_was_played": sum(len(t.p) for t in rows if not t.n_true),
         "abs_bias_ms_median": np.median(bias), "abs_bias_ms_95_percent": np.quantile(bias, 0.95),
         "sd_ms_median": np.median(sd), "sd_ms_95_percent": np.quantile(sd, 0.95),
@@ -140,20 +133,33 @@ def figures(rows: list[Tally], threshold: float) -> dict[str, float]:
     return {name: round(float(value), 4) for name, value in told.items()}
 
 
-def f_measure(rows: list[Tally], threshold: float) -> float:
-    """F of all strums together, those of at least so much probability."""
-    hits = sum(int(np.sum(np.isfinite(t.error_s) & (t.p >= threshold))) for t in rows)
-    both = sum(int(np.sum(t.p >= threshold)) + t.n_true for t in rows)
+def f_measure(rows: list[Tally]) -> float:
+    """F of all strums together."""
+    hits = sum(_matched(t) for t in rows)
+    both = sum(len(t.p) + t.n_true for t in rows)
     return 2 * hits / max(both, 1)
+
+
+def thresholds(rows: list[Tally], c: Calibration) -> Calibration:
+    """The thresholds with which these strums, listed at any probability, give the best F, or nearly, and add least."""
+    p, u_s, is_strum = (np.concatenate([getattr(t, name) for t in rows]) for name in ("p", "u_s", "error_s"))
+    is_strum, n_true = np.isfinite(is_strum), sum(t.n_true for t in rows)
+    reached: dict[tuple[float, float, float], tuple[float, int]] = {}
+    for sharp_s in SHARP_S:
+        for if_sharp in THRESHOLDS:
+            for least in (t for t in THRESHOLDS if t >= if_sharp):
+                told = p >= np.where(u_s < sharp_s, if_sharp, least)
+                hits = int(np.sum(told & is_strum))
+                added = int(np.sum(told)) - hits
+                reached[least, if_sharp, sharp_s] = 2 * hits / (hits + added + n_true), added
+    best = max(f for f, _ in reached.values())
+    least, if_sharp, sharp_s = min((k for k in reached if reached[k][0] >= best - FLAT), key=lambda k: reached[k][1])
+    return replace(c, least_probability=least, least_if_sharp=if_sharp, sharp_s=sharp_s)
 
 
 def _from(c: Calibration, threshold: float) -> Calibration:
     """With one threshold for sharp and other strums."""
     return replace(c, least_probability=threshold, least_if_sharp=threshold)
-
-
-def _f(t: Tally, threshold: float) -> float:
-    return f_measure([t], threshold)
 
 
 def _cost(rows: list[Tally]) -> float:

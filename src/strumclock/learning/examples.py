@@ -22,6 +22,7 @@ LEAST_RISE_DB = 0.5  # of a candidate: lower than any calibration will ask for
 NOT_CENTRED_S = 0.006  # candidates are shown so far to either side, so that their place says nothing
 AGAIN, AGAIN_S, AGAIN_SD_S = 0.4, 0.015, 0.004  # as second looks see them
 INSIDE_S, DOUBTFUL_S = (-0.060, 0.022), (-0.066, 0.028)  # a strum so far from a candidate is its own; it may be
+AHEAD = 3  # takes that wait for each process: enough that none is idle, few enough to be done soon when time is over
 UNIT, ZERO = 0.025, 128.0  # evidence and pictures are kept in eight bits: value / UNIT + ZERO
 
 Bytes = npt.NDArray[np.uint8]
@@ -114,15 +115,19 @@ def examples_of(seed: int, sounds: Sounds) -> Examples:
 
 def many(seeds: range, sounds: Sounds, workers: int, most_s: float = np.inf) -> Examples:
     """The examples of many takes, rendered by so many processes; those that are not done in time are left out."""
-    started, parts = time.monotonic(), []
+    started, parts, waiting = time.monotonic(), [], set[concurrent.futures.Future[Examples]]()
     context = multiprocessing.get_context("spawn")
     with concurrent.futures.ProcessPoolExecutor(workers, mp_context=context) as pool:
-        waiting = {pool.submit(examples_of, seed, sounds) for seed in seeds}
-        try:
-            for done in concurrent.futures.as_completed(waiting, timeout=None if most_s == np.inf else most_s):
-                parts.append(done.result())
+        for seed in seeds:
+            if time.monotonic() - started > most_s:
+                break
+            waiting.add(pool.submit(examples_of, seed, sounds))
+            if len(waiting) < AHEAD * workers:
+                continue
+            done, waiting = concurrent.futures.wait(waiting, return_when=concurrent.futures.FIRST_COMPLETED)
+            for one in done:
+                parts.append(one.result())
                 if len(parts) % max(len(seeds) // 20, 1) == 0:
                     print(f"{len(parts)} takes, {time.monotonic() - started:.0f} s", file=sys.stderr, flush=True)
-        except TimeoutError:
-            pool.shutdown(wait=False, cancel_futures=True)
+        parts.extend(one.result() for one in waiting)
     return joined(sorted((p for p in parts if len(p)), key=lambda p: int(p.take[0])))

@@ -27,9 +27,7 @@ LEAST = 5  # strums of a take: fewer show nothing in common
 SURE_S = 0.001  # u of a strum that is left where it is
 
 
-def compared(
-    steps: Floats, evidence: npt.NDArray[np.floating], calibration: Calibration, smeared: float = 0.0
-) -> Floats:
+def compared(steps: Floats, evidence: npt.NDArray[np.floating], calibration: Calibration) -> Floats:
     """The probability of each step in each strum, after a look at the other strums of the take.
 
     The others, laid one over another at their places, give a mean and a variance of the evidence at each step around a
@@ -43,8 +41,6 @@ def compared(
     evidence : ndarray, shape (n, k, channels)
         What was seen at these steps (`onsets.residual.evidence`).
     calibration : Calibration
-    smeared : float
-        See `places.smearing`.
 
     Returns
     -------
@@ -64,8 +60,8 @@ def compared(
     100
     """
     n, k, _ = evidence.shape
-    place = place_of(steps, calibration, smeared)
-    u = doubt_of(steps, place, calibration)
+    place = place_of(steps, calibration)
+    u = doubt_of(steps, place)
     unsure = np.flatnonzero(u * STEP_S > SURE_S)
     if n < LEAST or not len(unsure):
         return steps
@@ -90,7 +86,7 @@ def compared(
             fit = calibration.temper * _log_likelihood(theirs, mean, variance, k)
             again = steps[some] * np.exp(fit - fit.max(axis=1, keepdims=True))
             found[some] = again / again.sum(axis=1, keepdims=True)
-            place[some] = place_of(found[some], calibration, smeared)
+            place[some] = place_of(found[some], calibration)
     return found
 
 

@@ -15,19 +15,17 @@ from dataclasses import asdict, dataclass, fields
 from functools import lru_cache
 from importlib.resources import as_file, files
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from strumclock.errors import UsageError
 from strumclock.onsets.network import Weights
 from strumclock.showing import Shown
 
-FORMAT = 2  # of the file
+FORMAT = 3  # of the file
 FEATURES = 1  # of what the weights read: raised when `residual`, `bands` or `levels` change what they tell
 SHIPPED = "detector.npz"
-SECOND = "second_"  # begins the names of the second opinion's arrays
+SECOND = "second_"  # begins the names of the second network's arrays
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,15 +41,9 @@ class Calibration:
     least_probability : float
         Of being a strum, for a strum to be told.
     least_if_sharp, sharp_s : float
-        Enough instead where the time's uncertainty is below `sharp_s`: what is no strum is seldom so sharp.
-    fell_db, louder_db : float
-        A sound that falls by more than `fell_db` and grows by less than `louder_db` in its bands is that of strings
-        being stopped; weights that have learned what a stop is need no such rule, and have a `fell_db` out of reach.
+        Enough instead where the time is known to better than `sharp_s`: what is no strum seldom is.
     earlier : float
         An earlier place is taken if it is so likely against the likeliest.
-    clear_steps, smeared_steps, smeared_quantile : float
-        Where the median strum's probability is spread over `smeared_steps` or more, its place is this quantile of it;
-        up to `clear_steps` it is the earliest likely one.
     sharpen : float
         Power of the probability that an uncertainty is read from.
     temper, floor : float
@@ -66,12 +58,7 @@ class Calibration:
     least_probability: float
     least_if_sharp: float
     sharp_s: float
-    fell_db: float
-    louder_db: float
     earlier: float
-    clear_steps: float
-    smeared_steps: float
-    smeared_quantile: float
     sharpen: float
     temper: float
     floor: float
@@ -89,9 +76,8 @@ class Detector(Shown):
     calibration : Calibration
     provenance : mapping of str to object
         How the file was made: seeds, versions of packages, sounds and their sha256, figures on sounds kept out.
-    second : Detector, optional
-        One that was learned otherwise, asked about strums that this one is not sure of and about what is left; where
-        both are sure, this one's times stand.
+    second : Weights, optional
+        Those of a network that was learned apart, asked where the first is in doubt (`onsets.looking`).
 
     Examples
     --------
@@ -103,7 +89,7 @@ class Detector(Shown):
     weights: Weights
     calibration: Calibration
     provenance: Mapping[str, object]
-    second: Detector | None = None
+    second: Weights | None = None
 
     @classmethod
     def load(cls, path: str | os.PathLike[str]) -> Detector:
@@ -127,8 +113,8 @@ class Detector(Shown):
                 about = json.loads(str(z["about"]))
                 arrays = {name: z[name] for name in z.files if name != "about"}
                 weights = Weights.from_arrays(arrays)
-                second = _without(SECOND, arrays) if "second" in about else None
-                more = None if second is None else Weights.from_arrays(second)
+                theirs = {name.removeprefix(SECOND): a for name, a in arrays.items() if name.startswith(SECOND)}
+                second = Weights.from_arrays(theirs) if theirs else None
         except (OSError, ValueError, KeyError) as e:
             raise UsageError(f"a detector is a file that strumclock.learning wrote; {path} is none ({e})") from e
         if (about.get("format"), about.get("features")) != (FORMAT, FEATURES):
@@ -136,12 +122,6 @@ class Detector(Shown):
                 f"a detector of format {FORMAT} for features {FEATURES} is needed; {path} has "
                 f"{about.get('format')} and {about.get('features')}; learn it anew"
             )
-        return cls._of(weights, about, path, None if more is None else cls._of(more, about["second"], path))
-
-    @classmethod
-    def _of(
-        cls, weights: Weights, about: Mapping[str, Any], path: str | os.PathLike[str], second: Detector | None = None
-    ) -> Detector:
         known = {f.name for f in fields(Calibration)}
         if set(about["calibration"]) != known:
             raise UsageError(
@@ -156,21 +136,17 @@ class Detector(Shown):
 
     def save(self, path: str | os.PathLike[str]) -> None:
         """Write the detector's file; half precision is enough for weights."""
-        about: dict[str, object] = {"format": FORMAT, "features": FEATURES, **self._about()}
+        about = {
+            "format": FORMAT,
+            "features": FEATURES,
+            "calibration": asdict(self.calibration),
+            "provenance": dict(self.provenance),
+        }
         arrays = {name: a.astype(np.float16) for name, a in self.weights.arrays().items()}
         if self.second is not None:
-            about["second"] = self.second._about()
-            arrays |= {SECOND + name: a.astype(np.float16) for name, a in self.second.weights.arrays().items()}
+            arrays |= {SECOND + name: a.astype(np.float16) for name, a in self.second.arrays().items()}
         with open(path, "wb") as f:
             np.savez_compressed(f, about=np.array(json.dumps(about, indent=1)), **arrays)  # type: ignore[arg-type]
-
-    def _about(self) -> dict[str, object]:
-        return {"calibration": asdict(self.calibration), "provenance": dict(self.provenance)}
-
-
-def _without(prefix: str, arrays: Mapping[str, npt.NDArray[np.floating]]) -> dict[str, npt.NDArray[np.floating]]:
-    """The arrays whose names begin so, named without it."""
-    return {name.removeprefix(prefix): a for name, a in arrays.items() if name.startswith(prefix)}
 
 
 @lru_cache(maxsize=1)

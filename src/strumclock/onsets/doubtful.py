@@ -5,14 +5,12 @@ They are no strums yet. Whoever knows where the exercise has a strum can judge t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from strumclock.arrays import Floats, Ints
 from strumclock.onsets.strums import Doubtful
-from strumclock.robust import log_odds, odds_to_p
 
 LEAST_P = 0.05
 """A sound less likely is no strum, wherever it falls. By hand: a place of the exercise multiplies the odds by ten at
@@ -33,44 +31,9 @@ class Opinion:
         """That of these sounds alone."""
         return Opinion(time_s=self.time_s[chosen], u_s=self.u_s[chosen], p=self.p[chosen])
 
-
-def pooled(opinions: Sequence[Opinion]) -> Opinion:
-    """One opinion, in order of time. Where two detectors heard the same sound, their log odds are averaged and the
-    time is that of the surer time.
-
-    Examples
-    --------
-    >>> here = Opinion(time_s=np.array([1.0, 2.0]), u_s=np.array([0.01, 0.01]), p=np.array([0.5, 0.2]))
-    >>> there = Opinion(time_s=np.array([2.004]), u_s=np.array([0.002]), p=np.array([0.8]))
-    >>> both = pooled([here, there])
-    >>> both.time_s.tolist(), both.p.round(6).tolist()
-    ([1.0, 2.004], [0.5, 0.5])
-    """
-    first, *others = opinions
-    for second in others:
-        if not len(first.p) or not len(second.p):
-            first = first if len(first.p) else second
-            continue
-        at = np.abs(first.time_s[:, None] - second.time_s[None, :]).argmin(axis=1)
-        same = (np.abs(first.time_s - second.time_s[at]) < SAME_S) & (first.p > 0)
-        mean = odds_to_p((log_odds(first.p[same]) + log_odds(second.p[at[same]])) / 2)
-        surer = first.u_s[same] <= second.u_s[at[same]]
-        both = Opinion(
-            time_s=np.where(surer, first.time_s[same], second.time_s[at[same]]),
-            u_s=np.where(surer, first.u_s[same], second.u_s[at[same]]),
-            p=mean,
-        )
-        only = np.setdiff1d(np.arange(len(second.p)), at[same])
-        first = _joined([first.of(np.flatnonzero(~same)), both, second.of(only)])
-    return first.of(np.argsort(first.time_s, kind="stable"))
-
-
-def _joined(opinions: Sequence[Opinion]) -> Opinion:
-    return Opinion(
-        time_s=np.concatenate([o.time_s for o in opinions]),
-        u_s=np.concatenate([o.u_s for o in opinions]),
-        p=np.concatenate([o.p for o in opinions]),
-    )
+    def in_order(self) -> Opinion:
+        """The same in order of time."""
+        return self.of(np.argsort(self.time_s, kind="stable"))
 
 
 def unexplained(opinion: Opinion, strums_s: Floats, gap_s: float) -> Opinion:

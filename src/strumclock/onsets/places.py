@@ -16,31 +16,17 @@ NEARBY = 32  # … and of most strums within so many steps, where it is looked f
 NEAR_MODE = 3  # steps to either side of the likeliest over which the time is averaged: below 1.1 ms it is one event
 
 
-def smearing(p: Floats, calibration: Calibration) -> float:
-    """How far the releases of a take are smeared, 0 to 1, from the probability of each step in each of its strums.
-
-    Told by the median of the number of steps over which the probability is spread (the exponential of its entropy): a
-    codec, a room or a soft pick smears all strums of a take, while a single doubtful strum has its own reason.
-    """
-    if len(p) == 0:
-        return 0.0
-    c = calibration
-    spread = np.exp(-(p * np.log((p + 1e-12).astype(np.float32))).sum(axis=1))
-    return float(np.clip((np.median(spread) - c.clear_steps) / (c.smeared_steps - c.clear_steps), 0, 1))
-
-
-def place_of(p: Floats, calibration: Calibration, smeared: float = 0.0) -> Floats:
+def place_of(p: Floats, calibration: Calibration) -> Floats:
     """Place, in steps, from the probability of each step given a strum.
 
-    Where releases are smeared, a quantile of the probability: the earliest place is rather the pick's touch. Else the
-    mean about the earliest step that is nearly as likely as the likeliest: a strum begins with its first string,
+    The mean about the earliest step that is nearly as likely as the likeliest: a strum begins with its first string,
     and a later one is often the surer event.
     """
     rows = range(0, len(p), AT_ONCE)
-    return np.concatenate([np.empty(0), *(_placed(p[a : a + AT_ONCE], calibration, smeared) for a in rows)])
+    return np.concatenate([np.empty(0), *(_placed(p[a : a + AT_ONCE], calibration) for a in rows)])
 
 
-def _placed(p: Floats, calibration: Calibration, smeared: float) -> Floats:
+def _placed(p: Floats, calibration: Calibration) -> Floats:
     p = p / np.maximum(p.sum(axis=1, keepdims=True), 1e-12)
     k = np.arange(p.shape[1])
     wide = np.pad(p, ((0, 0), (1, 1)))
@@ -48,36 +34,22 @@ def _placed(p: Floats, calibration: Calibration, smeared: float) -> Floats:
     top = (hill[:, 1:-1] >= hill[:, :-2]) & (hill[:, 1:-1] >= hill[:, 2:])
     mode = (top & (hill[:, 1:-1] >= calibration.earlier * hill.max(axis=1, keepdims=True))).argmax(axis=1)[:, None]
     near = np.where(np.abs(k - mode) <= NEAR_MODE, p, 0.0)
-    place = (near * (k + 0.5)).sum(axis=1) / near.sum(axis=1)
-    if smeared:
-        place = (1 - smeared) * place + smeared * _quantile(p, calibration.smeared_quantile)
-    return np.asarray(place)
-
-
-def _quantile(p: Floats, share: float) -> Floats:
-    """Place before which so much of each row's probability lies."""
-    below = np.cumsum(p, axis=1)
-    step = np.minimum((below < share).sum(axis=1), p.shape[1] - 1)
-    row = np.arange(len(p))
-    inside = p[row, step]
-    place: Floats = step + np.clip((share - below[row, step] + inside) / np.maximum(inside, 1e-12), 0, 1)
+    place: Floats = (near * (k + 0.5)).sum(axis=1) / near.sum(axis=1)
     return place
 
 
-def doubt_of(p: Floats, place: Floats, calibration: Calibration) -> Floats:
+def doubt_of(p: Floats, place: Floats, sharpen: float = 1.0) -> Floats:
     """Standard uncertainty, in steps, of a place given the probability of each step.
 
     Twice the uncertainty holds `HELD` of the probability, raised to `sharpen`, around the place; a standard deviation
     would speak of the rare far mistakes more than of the usual error.
     """
     rows = range(0, len(p), AT_ONCE)
-    return np.concatenate(
-        [np.empty(0), *(_doubted(p[a : a + AT_ONCE], place[a : a + AT_ONCE], calibration) for a in rows)]
-    )
+    return np.concatenate([np.empty(0), *(_doubted(p[a : a + AT_ONCE], place[a : a + AT_ONCE], sharpen) for a in rows)])
 
 
-def _doubted(p: Floats, place: Floats, calibration: Calibration) -> Floats:
-    sharp = np.exp(np.float32(calibration.sharpen) * np.log((p + 1e-30).astype(np.float32)))  # several at a time
+def _doubted(p: Floats, place: Floats, sharpen: float) -> Floats:
+    sharp = np.exp(np.float32(sharpen) * np.log((p + 1e-30).astype(np.float32)))  # several at a time
     sharp /= sharp.sum(axis=1, keepdims=True)
     reach, held = _reach(sharp, place, NEARBY)
     wide = np.flatnonzero(~held)
