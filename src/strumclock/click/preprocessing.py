@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
+from numpy.typing import NDArray
 
-from strumclock.arrays import Samples
+from strumclock.arrays import Samples, Spectra
 from strumclock.audio.cutting import cut
 from strumclock.audio.quantiles import quantiles
 
@@ -27,6 +28,9 @@ is not."""
 
 LEVEL_S = 0.030
 """Length of the level average. A click is shorter, a strum's attack is not much longer."""
+
+AT_ONCE = 64
+"""Frames that are whitened together: what fits a processor's cache."""
 
 LEVELLED_AT_ONCE = 4096
 """Levels that are interpolated at once: some seconds, which the cache holds."""
@@ -75,20 +79,19 @@ def whiten(samples: Samples, rate_hz: float) -> Samples:
     frames = -(-len(samples) // hop) + 1
     begin = hop * (np.arange(frames) - 1)
     window = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(size) / size)).astype(np.float32)
-    some = scipy.fft.rfft(cut(samples, begin[:: max(frames // USUAL_FRAMES, 1)], size) * window)
-    some_power = some.real**2 + some.imag**2
+    some = begin[:: max(frames // USUAL_FRAMES, 1)]
+    some_power = np.concatenate(
+        [_power(_spectra(samples, some[a : a + AT_ONCE], window)) for a in range(0, len(some), AT_ONCE)]
+    )
     usual = np.float32(USUAL_SHARE) * _smooth(some_power.mean(axis=0, keepdims=True))
     usual += np.float32(FLOOR) * usual.max() + np.finfo(np.float32).tiny
     low = int(STEADY_HZ * size / rate_hz)
     usual[:, :low] += np.float32(STEADY) * quantiles(np.ascontiguousarray(some_power[:, :low].T), STEADY_QUANTILE)[0]
     white = np.zeros((frames + 1) * hop, dtype=np.float32)
-    step = 64  # frames at a time: stays in the cache
-    for first in range(0, frames, step):
-        last = min(first + step, frames)
-        heard = cut(samples, begin[first:last], size)
-        heard *= window
-        spectrum = scipy.fft.rfft(heard)
-        power = _smooth(spectrum.real**2 + spectrum.imag**2)
+    for first in range(0, frames, AT_ONCE):
+        last = min(first + AT_ONCE, frames)
+        spectrum = _spectra(samples, begin[first:last], window)
+        power = _smooth(_power(spectrum))
         power += usual
         np.sqrt(power, out=power)
         spectrum *= np.reciprocal(power, out=power)  # ten times as fast as the division
@@ -97,6 +100,19 @@ def whiten(samples: Samples, rate_hz: float) -> Samples:
         out[:-1] += back[:, :hop]
         out[1:] += back[:, hop:]
     return white[hop : hop + len(samples)]
+
+
+def _spectra(samples: Samples, begin: NDArray[np.intp], window: Samples) -> Spectra:
+    """Spectra of the frames that begin there."""
+    heard = cut(samples, begin, len(window))
+    heard *= window
+    spectra: Spectra = scipy.fft.rfft(heard)
+    return spectra
+
+
+def _power(spectra: Spectra) -> Samples:
+    power: Samples = np.abs(spectra)  # which numpy computes several at a time
+    return np.multiply(power, power, out=power)
 
 
 def _frame(rate_hz: float) -> int:
