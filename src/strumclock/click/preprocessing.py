@@ -80,9 +80,8 @@ def whiten(samples: Samples, rate_hz: float) -> Samples:
     begin = hop * (np.arange(frames) - 1)
     window = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(size) / size)).astype(np.float32)
     some = begin[:: max(frames // USUAL_FRAMES, 1)]
-    some_power = np.concatenate(
-        [_power(_spectra(samples, some[a : a + AT_ONCE], window)) for a in range(0, len(some), AT_ONCE)]
-    )
+    spectra = (_spectra(samples, some[a : a + AT_ONCE], window) for a in range(0, len(some), AT_ONCE))
+    some_power = np.concatenate([few.real**2 + few.imag**2 for few in spectra])
     usual = np.float32(USUAL_SHARE) * _smooth(some_power.mean(axis=0, keepdims=True))
     usual += np.float32(FLOOR) * usual.max() + np.finfo(np.float32).tiny
     low = int(STEADY_HZ * size / rate_hz)
@@ -91,7 +90,7 @@ def whiten(samples: Samples, rate_hz: float) -> Samples:
     for first in range(0, frames, AT_ONCE):
         last = min(first + AT_ONCE, frames)
         spectrum = _spectra(samples, begin[first:last], window)
-        power = _smooth(_power(spectrum))
+        power = _smooth(spectrum.real**2 + spectrum.imag**2)
         power += usual
         np.sqrt(power, out=power)
         spectrum *= np.reciprocal(power, out=power)  # ten times as fast as the division
@@ -108,11 +107,6 @@ def _spectra(samples: Samples, begin: NDArray[np.intp], window: Samples) -> Spec
     heard *= window
     spectra: Spectra = scipy.fft.rfft(heard)
     return spectra
-
-
-def _power(spectra: Spectra) -> Samples:
-    power: Samples = np.abs(spectra)  # which numpy computes several at a time
-    return np.multiply(power, power, out=power)
 
 
 def _frame(rate_hz: float) -> int:
@@ -138,13 +132,12 @@ def _smooth(power: Samples) -> Samples:
 
 def moving_mean(values: Samples, length: int) -> Samples:
     """Centred moving mean of odd or even length; beyond the ends nothing counts."""
-    total = np.empty(len(values) + 1, dtype=np.float64)
-    total[0] = 0.0
-    np.cumsum(values, dtype=np.float64, out=total[1:])
-    before = length // 2
-    high = np.minimum(np.arange(len(values)) + (length - before), len(values))
-    low = np.maximum(np.arange(len(values)) - before, 0)
-    mean: Samples = ((total[high] - total[low]) / (high - low)).astype(np.float32)
+    before, number = length // 2, np.arange(len(values))
+    total = np.zeros(len(values) + length)  # of all up to each value, and on beyond the ends
+    np.cumsum(values, dtype=np.float64, out=total[before + 1 : before + 1 + len(values)])
+    total[before + 1 + len(values) :] = total[before + len(values)]
+    count = np.minimum(number + (length - before), len(values)) - np.maximum(number - before, 0)
+    mean: Samples = ((total[length:] - total[:-length]) / count).astype(np.float32)
     return mean
 
 
