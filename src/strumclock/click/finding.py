@@ -33,8 +33,8 @@ HIGH_RATE_HZ = 22_050.0
 
 HIGH_FROM_HZ = 1000.0
 """What lies below hardly counts in that second search: strings swing there, and an even player's fundamentals came back
-so exactly that they passed for a click (2 of some 2,550 synthesised takes; the sounds found had two thirds and four fifths
-of their power below). Calibrated with sweep_kinds.py at -20 and -26 dB: found 0.907 with 0 and with this, 0.895 with
+so exactly that they passed for a click (2 of some 2,550 synthesised takes; two thirds and four fifths of those sounds
+lay below). Calibrated with sweep_kinds.py at -20 and -26 dB: found 0.907 with 0 and with this, 0.895 with
 2000, 0.884 with 4000."""
 
 
