@@ -21,7 +21,7 @@ from strumclock.onsets.network import Tensor, probabilities, worth_a_look
 from strumclock.onsets.places import doubt_of, place_of
 from strumclock.onsets.residual import BEFORE_S, STRUM_CHANNELS, evidence, on_samples
 
-BLOCK = 128  # candidates looked at together: bounds the memory
+BLOCK = 256  # candidates looked at together: bounds the memory
 OPEN_P = (0.05, 0.95)  # by hand: the first network is in doubt of a strum that it finds so likely …
 PLACED_P = 0.5  # … or of the time of one that it finds likelier than this, if u is above SURE_S
 LEAST_SHARE = 1e-9  # of the probability in a step, so that one network alone cannot rule it out
