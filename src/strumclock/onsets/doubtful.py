@@ -5,7 +5,6 @@ They are no strums yet. Whoever knows where the exercise has a strum can judge t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,8 +14,8 @@ from strumclock.onsets.strums import Doubtful
 from strumclock.robust import log_odds, odds_to_p
 
 LEAST_P = 0.05
-"""A sound less likely is no strum, wherever it falls. By hand: a place of the exercise multiplies the odds by ten at
-most, which takes a twentieth to a third (`strumclock.alignment.by_place`)."""
+"""A sound less likely is no strum, wherever it falls. By hand: what is known of the exercise would have to multiply its
+odds by twenty."""
 SAME_S = 0.020
 """Times that two detectors give to one sound differ by less; by hand, as a soft strum's u is 5 to 20 ms."""
 
@@ -34,43 +33,46 @@ class Opinion:
         return Opinion(time_s=self.time_s[chosen], u_s=self.u_s[chosen], p=self.p[chosen])
 
 
-def pooled(opinions: Sequence[Opinion]) -> Opinion:
-    """One opinion, in order of time. Where two detectors heard the same sound, their log odds are averaged and the
-    time is that of the surer time.
+def pooled(first: Opinion, second: Opinion | None = None, *, unheard_p: float = 0.0) -> Opinion:
+    """One opinion of two, in order of time: the mean of the log odds, at the time that is known better.
+
+    Parameters
+    ----------
+    first : Opinion
+        With a p of 0 where it holds a sound for impossible on other grounds; the second's opinion is taken there.
+    second : Opinion, optional
+    unheard_p : float
+        How likely a strum is, at most, in a sound that the second did not find worth a look; 0 where it looks at all.
 
     Examples
     --------
     >>> here = Opinion(time_s=np.array([1.0, 2.0]), u_s=np.array([0.01, 0.01]), p=np.array([0.5, 0.2]))
-    >>> there = Opinion(time_s=np.array([2.004]), u_s=np.array([0.002]), p=np.array([0.8]))
-    >>> both = pooled([here, there])
+    >>> there = Opinion(time_s=np.array([2.004, 3.0]), u_s=np.array([0.002, 0.01]), p=np.array([0.8, 0.6]))
+    >>> both = pooled(here, there)
     >>> both.time_s.tolist(), both.p.round(6).tolist()
-    ([1.0, 2.004], [0.5, 0.5])
+    ([1.0, 2.004, 3.0], [0.5, 0.5, 0.6])
     """
-    first, *others = opinions
-    for second in others:
-        if not len(first.p) or not len(second.p):
-            first = first if len(first.p) else second
-            continue
-        at = np.abs(first.time_s[:, None] - second.time_s[None, :]).argmin(axis=1)
-        same = (np.abs(first.time_s - second.time_s[at]) < SAME_S) & (first.p > 0)
-        mean = odds_to_p((log_odds(first.p[same]) + log_odds(second.p[at[same]])) / 2)
-        surer = first.u_s[same] <= second.u_s[at[same]]
-        both = Opinion(
-            time_s=np.where(surer, first.time_s[same], second.time_s[at[same]]),
-            u_s=np.where(surer, first.u_s[same], second.u_s[at[same]]),
-            p=mean,
-        )
-        only = np.setdiff1d(np.arange(len(second.p)), at[same])
-        first = _joined([first.of(np.flatnonzero(~same)), both, second.of(only)])
-    return first.of(np.argsort(first.time_s, kind="stable"))
-
-
-def _joined(opinions: Sequence[Opinion]) -> Opinion:
-    return Opinion(
-        time_s=np.concatenate([o.time_s for o in opinions]),
-        u_s=np.concatenate([o.u_s for o in opinions]),
-        p=np.concatenate([o.p for o in opinions]),
+    if second is None:
+        return first.of(np.argsort(first.time_s, kind="stable"))
+    time_s, u_s, p = first.time_s.copy(), first.u_s.copy(), first.p.copy()
+    order = np.argsort(second.time_s, kind="stable")
+    second = second.of(order)
+    at = nearest(time_s, second.time_s)
+    same = (p > 0) & (away(time_s, second.time_s) < SAME_S)
+    other = second.of(at[same]) if same.any() else second.of(np.zeros(0, np.intp))
+    p[same] = odds_to_p((log_odds(p[same]) + log_odds(other.p)) / 2)
+    later = other.u_s < u_s[same]
+    time_s[same], u_s[same] = np.where(later, other.time_s, time_s[same]), np.where(later, other.u_s, u_s[same])
+    if unheard_p > 0:
+        alone = (p > 0) & ~same
+        p[alone] = np.minimum(p[alone], odds_to_p((log_odds(p[alone]) + log_odds(np.full(alone.sum(), unheard_p))) / 2))
+    only = np.setdiff1d(np.arange(len(second.p)), at[same]) if same.any() else np.arange(len(second.p))
+    whole = Opinion(
+        time_s=np.concatenate([time_s, second.time_s[only]]),
+        u_s=np.concatenate([u_s, second.u_s[only]]),
+        p=np.concatenate([p, second.p[only]]),
     )
+    return whole.of(np.argsort(whole.time_s, kind="stable"))
 
 
 def unexplained(opinion: Opinion, strums_s: Floats, gap_s: float) -> Opinion:
@@ -87,10 +89,10 @@ def likeliest(opinion: Opinion, rise_s: float) -> float | None:
     return float(opinion.p[near].max()) if near.any() else None
 
 
-def as_doubtful(opinion: Opinion, strength_db: Floats, start_s: float) -> tuple[Doubtful, ...]:
-    """The same as values, in file time."""
+def as_doubtful(opinion: Opinion, strength_db: Floats, least_db: float, start_s: float) -> tuple[Doubtful, ...]:
+    """The same as values in file time, those of `least_db` at least."""
     rows = zip(opinion.time_s.tolist(), opinion.u_s.tolist(), strength_db.tolist(), opinion.p.tolist(), strict=True)
-    return tuple(Doubtful(time_s=t + start_s, u_s=u, strength_db=db, p=p) for t, u, db, p in rows)
+    return tuple(Doubtful(time_s=t + start_s, u_s=u, strength_db=db, p=p) for t, u, db, p in rows if db >= least_db)
 
 
 def away(time_s: Floats, others_s: Floats) -> Floats:
@@ -98,7 +100,13 @@ def away(time_s: Floats, others_s: Floats) -> Floats:
     if len(others_s) == 0:
         return np.full(len(time_s), np.inf)
     others_s = np.sort(others_s)
+    return np.abs(time_s - others_s[nearest(time_s, others_s)])
+
+
+def nearest(time_s: Floats, others_s: Floats) -> Ints:
+    """Index of the nearest of the others, which are in order; of none, 0."""
     at = np.searchsorted(others_s, time_s)
-    before, after = others_s[np.maximum(at - 1, 0)], others_s[np.minimum(at, len(others_s) - 1)]
-    nearest: Floats = np.minimum(np.abs(time_s - before), np.abs(time_s - after))
-    return nearest
+    before, after = np.maximum(at - 1, 0), np.minimum(at, max(len(others_s) - 1, 0))
+    if len(others_s) == 0:
+        return before
+    return np.where(np.abs(time_s - others_s[before]) <= np.abs(time_s - others_s[after]), before, after)

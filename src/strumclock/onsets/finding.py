@@ -35,7 +35,7 @@ BESIDE_S = (0.028, 0.025)  # before and after a time, so that the levels' window
 CUT_IN_S = 0.002  # what begins with the recording was sounding before it
 
 WORTH_NAMING_DB = 3.0  # a rejected rise smaller than this is not listed
-SOFT_DB = -20.0  # against the strum before; by hand, no sweep moves it
+SOFT_DB = -20.0  # against the median strum; by hand: softer sounds are handling, also where a strum is expected
 UNSURE_S = 0.003  # by hand: such strums are counted in a notice, nothing else hangs on it
 
 # A second opinion, where a detector holds one. Calibrated with a sweep of five takes recorded twice and 130 simulated
@@ -110,8 +110,8 @@ def find_strums(
     time_s, u_s = look.times(calibration, smeared)
     least = np.where(u_s < calibration.sharp_s, calibration.least_if_sharp, calibration.least_probability)
     barred = _stopped(levels, time_s, calibration) | (time_s < CUT_IN_S)
-    heard = [Opinion(time_s=time_s, u_s=u_s, p=np.where(barred, 0.0, look.likely))]
-    chosen = _apart(time_s, np.where(look.likely < least, 0.0, heard[0].p))
+    opinion = Opinion(time_s=time_s, u_s=u_s, p=np.where(barred, 0.0, look.likely))
+    chosen = _apart(time_s, np.where(look.likely < least, 0.0, opinion.p))
     look, time_s, u_s, early_s = look.of(chosen), time_s[chosen], u_s[chosen], about_s[chosen] - time_s[chosen]
     p = look.likely.copy()  # a look that is centred well sees the time better, not whether there is a strum
     again = np.flatnonzero((u_s > SURE_S) & ((early_s < WELL_CENTRED_S[0]) | (early_s > WELL_CENTRED_S[1])))
@@ -120,14 +120,13 @@ def find_strums(
     time_s, u_s = look.times(calibration, smeared, compared(look.steps, look.evidence, calibration, smeared))
     if detector.second is not None:
         open_s = _open(levels, time_s, p, detector.second)
-        second = _look(x, rate, removed, levels, 1 / peak, open_s, detector.second)
-        heard.append(_opinion(second, detector.second.calibration))
-        time_s, u_s, p = _with_second(time_s, u_s, p, heard[1])
+        second = _opinion(_look(x, rate, removed, levels, 1 / peak, open_s, detector.second), detector.second)
+        time_s, u_s, p = _with_second(time_s, u_s, p, second)
+        opinion = pooled(opinion, second, unheard_p=detector.second.calibration.least_worth)
     order = np.argsort(time_s, kind="stable")
     time_s, u_s = time_s[order], u_s[order]
     strength = _strength(levels, time_s)
     reference = float(np.median(strength)) if len(strength) else 0.0
-    opinion = pooled(heard)
     doubtful = unexplained(opinion, time_s, LEAST_GAP_S)
     ignored = tuple(
         Ignored(time_s=t + start_s, reason=_reason(t, levels, reference, clicks, start_s), p=likeliest(opinion, t))
@@ -140,7 +139,7 @@ def find_strums(
         p=p[order],
         bias_u_s=_shared_u(u_s, calibration),
         ignored=ignored,
-        doubtful=as_doubtful(doubtful, _strength(levels, doubtful.time_s) - reference, start_s),
+        doubtful=as_doubtful(doubtful, _strength(levels, doubtful.time_s) - reference, SOFT_DB, start_s),
         notices=_notices(u_s),
     )
 
@@ -241,9 +240,9 @@ def _open(levels: Levels, time_s: Floats, p: Floats, second: Detector) -> Floats
     return np.concatenate([time_s[p < SURE_P] + SECOND_LOOK_S, rise_s[alone][worth]])
 
 
-def _opinion(look: _Look, calibration: Calibration) -> Opinion:
+def _opinion(look: _Look, detector: Detector) -> Opinion:
     """What a second detector says of what it looked at."""
-    time_s, u_s = look.times(calibration, 0.0)
+    time_s, u_s = look.times(detector.calibration, 0.0)
     return Opinion(time_s=time_s, u_s=u_s, p=np.where(time_s < CUT_IN_S, 0.0, look.likely))
 
 
