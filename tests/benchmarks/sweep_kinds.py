@@ -1,12 +1,13 @@
 """Whether clicks of every kind are found, and how near to their own time: `python -m tests.benchmarks.sweep_kinds`.
 
 usage: python -m tests.benchmarks.sweep_kinds [--set made|recorded] [--only NAME] [--levels=-10,0,6] [--takes N]
-                                              [--told] [--clickless N]
+                                              [--told] [--clickless N [--from SEED]]
 
 Synthesised guitars at several tempi, each with a click of every kind at several levels against the strums (peak against
 the median strum's), in a little noise, nothing told (`--told`: the tempo). A click is found where its interval is right
 to 100 ppm and nine tenths of the clicks are there; its phase is the mean distance from where the click's own rule puts
-it. `--clickless N`: also N takes without a click, and in how many one is found.
+it. `--clickless N`: also N takes without a click (`--from`: the first one's seed), and in how many one is found;
+`--only=none` leaves the others out.
 """
 
 from __future__ import annotations
@@ -74,6 +75,7 @@ def main() -> None:
     parser.add_argument("--takes", type=int, default=2, help="guitars for each kind and level")
     parser.add_argument("--told", action="store_true")
     parser.add_argument("--clickless", type=int, default=0)
+    parser.add_argument("--from", dest="first", type=int, default=100, help="seed of the first clickless take")
     options = parser.parse_args()
     kinds = {n: x for part in options.set.split(",") for n, x in KINDS[part]().items() if options.only in n}
     found_all, phase_all, missed = [], [], []
@@ -114,7 +116,7 @@ def main() -> None:
         print(f"{(time.process_time() - begin) / len(found_all):.2f} s a take; missed: {missed}")
     if options.clickless:
         false = []
-        for seed in range(100, 100 + options.clickless):
+        for seed in range(options.first, options.first + options.clickless):
             take = guitar(seed)
             guitar.cache_clear()
             clicks = find_clicks(guitar_alone(take), RATE_HZ, bpm=take_bpm(take) if options.told else None)

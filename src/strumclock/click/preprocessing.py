@@ -25,6 +25,10 @@ SMOOTH_BINS = 8
 """Spectrum smoothing before the division, in bins of 1 / WHITEN_S: partials are taken out, a click's broad spectrum
 is not."""
 
+LOW_SHARE = 0.1
+"""Of what is to count less than the rest this share (amplitude) is kept: where there is nothing else, as in a pure
+tone, the rounding of its samples would be all that is left, and that comes back with every period."""
+
 LEVEL_S = 0.030
 """Length of the level average. A click is shorter, a strum's attack is not much longer."""
 
@@ -68,8 +72,9 @@ class Signal:
     rate_hz: float
 
 
-def whiten(samples: Samples, rate_hz: float) -> Samples:
-    """Each frame divided by its own smoothed spectrum (zero phase), frames added up again."""
+def whiten(samples: Samples, rate_hz: float, from_hz: float = 0.0) -> Samples:
+    """Each frame divided by its own smoothed spectrum (zero phase), LOW_SHARE kept below from_hz, frames
+    added up again."""
     size = _frame(rate_hz)
     hop = size // 2
     frames = -(-len(samples) // hop) + 1
@@ -81,6 +86,7 @@ def whiten(samples: Samples, rate_hz: float) -> Samples:
     usual += np.float32(FLOOR) * usual.max() + np.finfo(np.float32).tiny
     low = int(STEADY_HZ * size / rate_hz)
     usual[:, :low] += np.float32(STEADY) * quantiles(np.ascontiguousarray(some_power[:, :low].T), STEADY_QUANTILE)[0]
+    first_bin = round(from_hz * size / rate_hz)
     white = np.zeros((frames + 1) * hop, dtype=np.float32)
     step = 64  # frames at a time: stays in the cache
     for first in range(0, frames, step):
@@ -92,6 +98,7 @@ def whiten(samples: Samples, rate_hz: float) -> Samples:
         power += usual
         np.sqrt(power, out=power)
         spectrum *= np.reciprocal(power, out=power)  # ten times as fast as the division
+        spectrum[:, :first_bin] *= np.float32(LOW_SHARE)
         back = scipy.fft.irfft(spectrum, size)
         out = white[first * hop : (last + 1) * hop].reshape(-1, hop)
         out[:-1] += back[:, :hop]
@@ -160,8 +167,8 @@ def level(samples: Samples, rate_hz: float) -> None:
     rest *= (ends[whole:] @ ramp).reshape(-1)[: len(rest)]
 
 
-def preprocess(plain: Samples, rate_hz: float) -> Signal:
-    """Whiten and level a decimated recording."""
-    samples = whiten(plain, rate_hz)
+def preprocess(plain: Samples, rate_hz: float, from_hz: float = 0.0) -> Signal:
+    """Whiten and level a decimated recording, softer below from_hz."""
+    samples = whiten(plain, rate_hz, from_hz)
     level(samples, rate_hz)
     return Signal(samples=samples, plain=plain, rate_hz=rate_hz)
