@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 LEAST_GAP_S = 0.080  # nearer than this, two candidates are strings of one strum; the fastest strums are 100 ms apart
 SECOND_LOOK_S = 0.015  # the second look is centred so much after the first one's answer
 WELL_CENTRED_S = (0.002, 0.032)  # a strum so much before its candidate was seen well
-BLOCK = 128  # candidates looked at together: bounds the memory
+BLOCK = 256  # candidates looked at together: bounds the memory
 LONGEST_LOOK_S = 0.030  # level of a strum is read so much after its time
 BESIDE_S = (0.028, 0.025)  # before and after a time, so that the levels' windows do not overlap
 
