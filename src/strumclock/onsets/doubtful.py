@@ -13,8 +13,8 @@ from strumclock.arrays import Floats, Ints
 from strumclock.onsets.strums import Doubtful
 
 LEAST_P = 0.05
-"""A sound less likely is no strum, wherever it falls. By hand: a place of the exercise multiplies the odds by ten at
-most, which takes a twentieth to a third (`strumclock.alignment.by_place`)."""
+"""A sound less likely is no strum, wherever it falls. By hand: what is known of the exercise would have to multiply its
+odds by twenty."""
 SAME_S = 0.020
 """Times that two detectors give to one sound differ by less; by hand, as a soft strum's u is 5 to 20 ms."""
 
@@ -50,18 +50,17 @@ def likeliest(opinion: Opinion, rise_s: float) -> float | None:
     return float(opinion.p[near].max()) if near.any() else None
 
 
-def as_doubtful(opinion: Opinion, strength_db: Floats, start_s: float) -> tuple[Doubtful, ...]:
-    """The same as values, in file time."""
+def as_doubtful(opinion: Opinion, strength_db: Floats, least_db: float, start_s: float) -> tuple[Doubtful, ...]:
+    """The same as values in file time, those of `least_db` at least."""
     rows = zip(opinion.time_s.tolist(), opinion.u_s.tolist(), strength_db.tolist(), opinion.p.tolist(), strict=True)
-    return tuple(Doubtful(time_s=t + start_s, u_s=u, strength_db=db, p=p) for t, u, db, p in rows)
+    return tuple(Doubtful(time_s=t + start_s, u_s=u, strength_db=db, p=p) for t, u, db, p in rows if db >= least_db)
 
 
 def away(time_s: Floats, others_s: Floats) -> Floats:
-    """How far each time is from the nearest of the others."""
+    """How far each time is from the nearest of the others, which are in order; of none, infinitely."""
     if len(others_s) == 0:
         return np.full(len(time_s), np.inf)
-    others_s = np.sort(others_s)
     at = np.searchsorted(others_s, time_s)
     before, after = others_s[np.maximum(at - 1, 0)], others_s[np.minimum(at, len(others_s) - 1)]
-    nearest: Floats = np.minimum(np.abs(time_s - before), np.abs(time_s - after))
-    return nearest
+    far: Floats = np.minimum(np.abs(time_s - before), np.abs(time_s - after))
+    return far

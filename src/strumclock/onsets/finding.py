@@ -29,7 +29,7 @@ LONGEST_LOOK_S = 0.030  # level of a strum is read so much after its time
 CUT_IN_S = 0.002  # what begins with the recording was sounding before it
 
 WORTH_NAMING_DB = 3.0  # a rejected rise smaller than this is not listed
-SOFT_DB = -20.0  # against the strum before; by hand, no sweep moves it
+SOFT_DB = -20.0  # against the median strum; by hand: softer sounds are handling, also where a strum is expected
 UNSURE_S = 0.003  # by hand: such strums are counted in a notice, nothing else hangs on it
 
 
@@ -121,7 +121,7 @@ def find_strums(
         p=p[order],
         bias_u_s=_shared_u(u_s, calibration),
         ignored=ignored,
-        doubtful=as_doubtful(doubtful, _strength(levels, doubtful.time_s) - reference, start_s),
+        doubtful=as_doubtful(doubtful, _strength(levels, doubtful.time_s) - reference, SOFT_DB, start_s),
         notices=_notices(u_s),
     )
 

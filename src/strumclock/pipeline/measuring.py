@@ -11,7 +11,8 @@ import os
 from dataclasses import fields, replace
 from typing import Any
 
-from strumclock.alignment import Alignment, align, judged_by_place, same_places
+from strumclock.alignment import Alignment, align, judged_by_place, played_anyway, same_places
+from strumclock.arrays import Floats
 from strumclock.audio import Recording, load
 from strumclock.errors import Notice, UsageError
 from strumclock.grid import BeatGrid, Exercise
@@ -156,7 +157,8 @@ def _of_part(heard: Listened, alignment: Alignment, options: MeasureOptions) -> 
     """The figures of the part that is measured, with the strums of the others beside them."""
     here, of_it = of_part(heard, alignment)
     found = analyse(here, of_it, options)
-    measurement = assemble(here.take, here.strums, of_it, found, here.notices)
+    played = played_anyway(here.strums, of_it, clicks_s=_clicks_s(heard, of_it))
+    measurement = assemble(here.take, here.strums, of_it, found, here.notices, played)
     steps = take_steps(here, of_it, found, options)
     held = measurement.held
     if steps and held is not None:  # which tempo is next depends on the step that breaks
@@ -221,7 +223,7 @@ def _placed(
 ) -> tuple[Listened, Alignment]:
     """What was heard, doubtful sounds judged by where they fall in the exercise; and which strum was meant for what."""
     first = _align(heard, exercise, options, nominal)
-    strums = judged_by_place(heard.strums, first, clicks_s=heard.clicks and heard.clicks.every_s)
+    strums = judged_by_place(heard.strums, first, clicks_s=_clicks_s(heard, first))
     if strums is heard.strums:
         return heard, first
     low = pictured(heard.low.samples, heard.low.rate_hz, heard.low.start_s, strums)
@@ -229,6 +231,11 @@ def _placed(
     second = _align(judged, exercise, options, nominal)
     same = same_places(first, second)  # what was read for one exercise says nothing of another
     return (judged, second) if same else (heard, first)
+
+
+def _clicks_s(heard: Listened, alignment: Alignment) -> Floats | None:
+    """The clicks among the strums; those on a channel of their own are not."""
+    return None if heard.clicks is None or alignment.anchor == "click-channel" else heard.clicks.every_s
 
 
 def _align(heard: Listened, exercise: Exercise, options: MeasureOptions, nominal: BeatGrid | None) -> Alignment:
