@@ -18,7 +18,7 @@ from strumclock.alignment import align, by_place, judged_by_place, played_anyway
 from strumclock.alignment.by_place import AT_CLICK, BETWEEN, EMPTY, EXTRA, FILLED, IN_TIME, MEANT
 from strumclock.grid import Exercise
 from strumclock.onsets import Doubtful, Ignored, Strums, find_strums
-from strumclock.onsets.doubtful import LEAST_P, Opinion, pooled
+from strumclock.onsets.doubtful import LEAST_P
 from strumclock.onsets.finding import LEAST_GAP_S
 from strumclock.onsets.strums import TAIL_S
 from strumclock.report import load_schema
@@ -144,15 +144,6 @@ def test_a_sound_that_was_ignored_is_a_strums_own_once_it_is_taken() -> None:
     near, far = (Ignored(time_s=sound.time_s + s, reason="soft") for s in (0.01, TAIL_S + 0.01))
     strums = replace(_strums([17], sound), ignored=(near, far))
     assert _judged(strums).ignored == (far,)
-
-
-def test_two_opinions_of_one_sound_are_averaged_in_log_odds() -> None:
-    """ln(.8/.2) = 1.386 and ln(.5/.5) = 0: their mean is that of 2/3; a sound not worth a look counts as said."""
-    first = Opinion(time_s=np.array([1.0, 2.0, 3.0]), u_s=np.full(3, 0.01), p=np.array([0.5, 0.8, 0.0]))
-    second = Opinion(time_s=np.array([3.001, 1.005]), u_s=np.full(2, 0.002), p=np.array([0.9, 0.8]))
-    both = pooled(first, second, unheard_p=0.2)
-    assert both.time_s.tolist() == [1.005, 2.0, 3.0, 3.001]
-    assert both.p.tolist() == pytest.approx([2 / 3, 0.5, 0.0, 0.9])
 
 
 def _quiet_up_strokes() -> tuple[sc.Recording, list[float]]:

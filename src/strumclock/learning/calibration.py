@@ -35,12 +35,12 @@ GRIDS: dict[str, tuple[float, ...]] = {
     "floor": (0.3, 0.6),
     "earlier": (0.5, 0.7, 0.8, 0.9, 1.0),
 }
-GATES = (0.02, 0.05, 0.1, 0.15)
+GATES = (0.02, 0.05, 0.1, 0.15)  # tried, of `least_worth`
 SPARED = 0.002  # of F on these hard takes, that looking at fewer candidates may cost
-THRESHOLDS = tuple(k / 20 for k in range(6, 19))
-SHARP_S = (0.001, 0.003, 0.006, 0.010, 0.015)
+THRESHOLDS = tuple(k / 20 for k in range(6, 19))  # tried, of probability
+SHARP_S = (0.001, 0.003, 0.006, 0.010, 0.015)  # tried, of `sharp_s`
 FLAT = 0.001  # of F: of thresholds that find as well as that, the strictest; what they leave out is judged by its place
-SHARPENS = (0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.15, 1.3, 1.5)
+SHARPENS = (0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.15, 1.3, 1.5)  # tried, of `sharpen`, from the last
 HELD, OF_TAKES = 0.9, 0.95  # so many strums within 2 u, in so many takes
 LEAST_STRUMS = 8  # of a take, for its share to mean something
 
