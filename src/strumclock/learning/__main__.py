@@ -10,7 +10,7 @@ import platform
 import sys
 import tempfile
 import time
-from dataclasses import asdict, fields, replace
+from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -79,14 +79,11 @@ def make(a: argparse.Namespace) -> None:
     _, theirs = divided(sounds, tuple(a.keep_out))
     first = 1_000_000 * a.seed + 2 * JUDGED_SEED
     takes = kept_takes(range(first, first + 2 * a.judged), theirs, folder / "takes", a.workers)
-    calibration = calibrated(weights, takes[: a.judged], a.workers, second and second[0])
-    fitted = asdict(calibration)
-    calibration = replace(calibration, **by_hand(a.set))
+    calibration = calibrated(weights, takes[: a.judged], a.workers, second and second[0], by_hand(a.set))
     detector = Detector(weights=weights, calibration=calibration, provenance={}, second=second and second[0])
     reached = reached_by(detector, takes[a.judged :], a.workers)
     say(f"calibrated after {time.monotonic() - started:.0f} s: {calibration} {reached}")
     provenance = about | {
-        "calibration_fitted_by_the_command": fitted,
         "set_by_hand": by_hand(a.set),
         "on_sounds_kept_out": reached,
         "second": second and second[1],

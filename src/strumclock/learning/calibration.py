@@ -9,9 +9,10 @@ from __future__ import annotations
 import concurrent.futures
 import functools
 import multiprocessing
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from types import SimpleNamespace
+from types import MappingProxyType, SimpleNamespace
 from typing import Any, cast
 
 import numpy as np
@@ -40,7 +41,7 @@ SPARED = 0.002  # of F on these hard takes, that looking at fewer candidates may
 THRESHOLDS = tuple(k / 20 for k in range(6, 19))  # tried, of probability
 SHARP_S = (0.001, 0.003, 0.006, 0.010, 0.015)  # tried, of `sharp_s`
 FLAT = 0.001  # of F: of thresholds that find as well as that, the strictest; what they leave out is judged by its place
-SHARPENS = (0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.15, 1.3, 1.5)  # tried, of `sharpen`, from the last
+SHARPENS = (1.5, 1.3, 1.15, 1.0, 0.9, 0.8, 0.7, 0.6, 0.5)  # tried, of `sharpen`
 HELD, OF_TAKES = 0.9, 0.95  # so many strums within 2 u, in so many takes
 LEAST_STRUMS = 8  # of a take, for its share to mean something
 
@@ -80,29 +81,36 @@ def tallies(takes: list[Path], detector: Detector, pool: concurrent.futures.Exec
     return list(pool.map(functools.partial(_tally, detector=detector), takes, chunksize=4))
 
 
-def calibrated(weights: Weights, takes: list[Path], workers: int, second: Weights | None = None) -> Calibration:
-    """The calibration of these weights, with a second opinion where one is given."""
+def calibrated(
+    weights: Weights,
+    takes: list[Path],
+    workers: int,
+    second: Weights | None = None,
+    by_hand: Mapping[str, float] = MappingProxyType({}),
+) -> Calibration:
+    """The calibration of these weights, with a second network where one is given; numbers set by hand stay as set."""
 
     def found(c: Calibration) -> list[Tally]:
         return tallies(takes, Detector(weights=weights, calibration=c, provenance={}, second=second), pool)
 
     with _pool(workers) as pool:
-        best = FIRST
-        rows = found(_from(best, LOWEST))
-        best = thresholds(rows, best)
-        gates = {v: f_measure(found(replace(best, least_worth=v))) for v in GATES}
-        best = replace(best, least_worth=max(v for v in GATES if gates[v] >= max(gates.values()) - SPARED))
+        best = replace(FIRST, **by_hand)
+        best = replace(thresholds(found(_from(best, LOWEST)), best), **by_hand)
+        if "least_worth" not in by_hand:
+            gates = {v: f_measure(found(replace(best, least_worth=v))) for v in GATES}
+            best = replace(best, least_worth=max(v for v in GATES if gates[v] >= max(gates.values()) - SPARED))
         for name, values in GRIDS.items():
-            costs = {v: _cost(found(replace(best, **{name: v}))) for v in values}
-            best = replace(best, **{name: min(values, key=costs.__getitem__)})
-        for sharpen in sorted(SHARPENS, reverse=True):
+            if name not in by_hand:
+                costs = {v: _cost(found(replace(best, **{name: v}))) for v in values}
+                best = replace(best, **{name: min(costs, key=costs.__getitem__)})
+        rows = found(best)
+        for sharpen in () if "sharpen" in by_hand else SHARPENS:
             best = replace(best, sharpen=sharpen)
             rows = found(best)
             if np.quantile(_held(rows), 1 - OF_TAKES) >= HELD:
                 break
         shared = [abs(_bias(t)) / rms for t in rows if _matched(t) >= LEAST_STRUMS and (rms := _rms(t.u_s)) > 0]
-        best = replace(best, bias_share=round(float(np.quantile(shared, 0.95)) / 2, 3))
-        return best
+        return replace(best, bias_share=round(float(np.quantile(shared, 0.95)) / 2, 3))
 
 
 def reached_by(detector: Detector, takes: list[Path], workers: int) -> dict[str, float]:
