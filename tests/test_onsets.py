@@ -20,7 +20,7 @@ from strumclock.onsets import Detector, Strums, find_strums, residual, shipped_d
 from strumclock.onsets.bands import BRIGHT_HZ, HIGHEST_HZ, QUIET_S, SPLITS_HZ, STEP_S, STEPS, bands_at
 from strumclock.onsets.comparison import AFTER, BEFORE, HOP, LEAST, _log_likelihood, compared
 from strumclock.onsets.detector import FEATURES, FORMAT
-from strumclock.onsets.finding import LEAD_S, TAIL_S, WORTH_NAMING_DB, _Look, _unclaimed, _with_second
+from strumclock.onsets.finding import LEAD_S, TAIL_S, WORTH_NAMING_DB, _Look, _opinion, _unclaimed, _with_second
 from strumclock.onsets.levels import HOP_S, QUIETEST, _bands, _power, _touched, measure_levels, with_halves
 from strumclock.onsets.network import _seen
 from strumclock.onsets.places import NEARBY, _reach, doubt_of, place_of, smearing
@@ -413,7 +413,7 @@ def test_a_second_opinion_drops_what_it_does_not_hear_and_adds_what_it_is_sure_o
         likely=likely,
         evidence=np.zeros((5, STEPS, 1), np.float32),
     )
-    time_s, u_s, p = _with_second(first_s, np.full(4, 0.001), first_p, look, CALIBRATION)
+    time_s, u_s, p = _with_second(first_s, np.full(4, 0.001), first_p, _opinion(look, shipped_detector()))
     np.testing.assert_allclose(time_s, [1.0, 2.0, 4.0, 3.5], atol=1e-6)  # 3.0 heard by one alone and not sure
     np.testing.assert_array_equal(p, [0.95, 0.75, 0.95, 0.95])
     assert u_s.shape == (4,)
@@ -536,9 +536,10 @@ def test_the_likelihood_of_all_places_at_once_is_that_of_each_against_its_plain_
     """The sums of squares over steps and channels, place by place, but for one constant."""
     rng = np.random.default_rng(4)
     places, length = 40, (BEFORE + AFTER) // HOP + 1
-    seen = rng.normal(size=(places + BEFORE + AFTER, 3)).astype(np.float32)
+    own = rng.normal(size=(places, 3)).astype(np.float32)
+    seen = np.pad(own, ((BEFORE, AFTER), (0, 0)), mode="edge")
     mean = rng.normal(size=(length, 3)).astype(np.float32)
     variance = rng.uniform(0.1, 2, (length, 3)).astype(np.float32)
     twin = [-0.5 * ((seen[k : k + HOP * length : HOP][:length] - mean) ** 2 / variance).sum() for k in range(places)]
-    at_once = _log_likelihood(seen[None], mean[None], variance[None], places)[0]
+    at_once = _log_likelihood(own[None], mean[None], variance[None], places)[0]
     np.testing.assert_allclose(at_once - at_once[0], np.array(twin) - twin[0], rtol=0, atol=1e-2)

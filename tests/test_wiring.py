@@ -130,7 +130,7 @@ def test_the_recording_and_the_exercise_are_those_that_were_told(anchor: str) ->
         "inferred": [],
         "from": {},
     }
-    assert document["ignored"] == [{"time_s": 3.0, "reason": "a tap"}]
+    assert document["ignored"] == [{"time_s": 3.0, "reason": "a tap", "p": 0.125}]
     assert document["left_click"] == []
     assert document["grid"]["anchor"] == anchor
 
@@ -518,7 +518,7 @@ def test_only_strums_are_told_where_only_they_were_asked_for() -> None:
         assert document[name] is None
         assert document["absent"][name]["code"] == "not-asked"
     assert document["stroke"]["n"] == len(times)
-    assert document["ignored"] == [{"time_s": 3.0, "reason": "a tap"}]
+    assert document["ignored"] == [{"time_s": 3.0, "reason": "a tap", "p": 0.125}]
     assert document["exercise"]["name"] == "wired"
 
 

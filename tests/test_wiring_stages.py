@@ -594,6 +594,7 @@ def test_every_played_part_is_measured_once(monkeypatch: pytest.MonkeyPatch) -> 
     monkeypatch.setattr(measuring, "_heard", lambda *_args: "heard")
     monkeypatch.setattr(measuring, "_recording", lambda *_args: SimpleNamespace(in_step=None))
     monkeypatch.setattr(measuring, "_align", align)
+    monkeypatch.setattr(measuring, "_placed", lambda heard, *told: (heard, align(heard, *told)))
 
     @dataclass(frozen=True)
     class Part:

@@ -113,7 +113,7 @@ def made(anchor: str, *, path: bool, chords: bool, seed: int, **options: Any) ->
         strength_db=np.zeros(n + 1),
         p=np.full(n + 1, 0.97),
         bias_u_s=BIAS_U_S,
-        ignored=(Ignored(time_s=3.0, reason="a tap"),),
+        ignored=(Ignored(time_s=3.0, reason="a tap", p=0.125),),
     )
     spreads = Spreads(
         spread_s=np.append(spread_s, 0.011)[order], u_s=np.full(n + 1, 0.001), shared_u_s=SPREAD_SHARED_U_S

@@ -29,7 +29,6 @@ def examine(
     what: str,
     silence_peak: float = SILENCE_PEAK,
     lossy: bool = False,
-    survey: Survey | None = None,
 ) -> tuple[Notice, ...]:
     """Refuse samples that cannot be measured; say what is weak about the others.
 
@@ -44,8 +43,6 @@ def examine(
         Peak about the mean at or below which it is silence.
     lossy : bool
         Whether they come from a codec that does not keep the samples' values.
-    survey : Survey, optional
-        Of these samples, where there is one already.
 
     Raises
     ------
@@ -57,7 +54,7 @@ def examine(
         raise RecordingError(
             f"a take must last at least {MIN_DURATION_S:g} s, but {what} lasts {duration:.3g} s; record some bars"
         )
-    survey = survey or Survey.of(store)
+    survey = store.known or Survey.of(store)
     if not survey.is_finite:
         raise RecordingError(
             f"samples must be finite numbers, but {what} holds NaN or infinity; repair or export it again"

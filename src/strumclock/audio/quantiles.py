@@ -7,6 +7,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+LONG = 1024  # numbers of which one quantile is found sooner by parting them than by sorting them
+
 
 def quantiles(values: npt.NDArray[Any], *shares: float) -> list[npt.NDArray[Any]]:
     """Below which value each share of every row lies, with straight lines between the values, as numpy's has it.
@@ -27,11 +29,13 @@ def quantiles(values: npt.NDArray[Any], *shares: float) -> list[npt.NDArray[Any]
     >>> quantiles(rows, 0.5, 0.75)
     [array([2., 5.]), array([2.5, 5.5])]
     """
-    order = np.sort(values, axis=-1)
-    last = order.shape[-1] - 1
+    last = values.shape[-1] - 1
+    parted = len(shares) == 1 and last >= LONG
+    order = np.partition(values, int(shares[0] * last), axis=-1) if parted else np.sort(values, axis=-1)
     found = []
     for share in shares:
         i = int(share * last)
-        low, high = order[..., i], order[..., min(i + 1, last)]
+        low, after = order[..., i], order[..., min(i + 1, last) :]
+        high = after.min(axis=-1) if parted else after[..., 0]
         found.append(low + order.dtype.type(share * last - i) * (high - low))
     return found

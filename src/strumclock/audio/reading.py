@@ -72,7 +72,7 @@ def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: f
     file = regular_file(path)
     head = _head(file)
     stamp = stamp_of(file)
-    decoded, store, survey = _store(file, head, part, stamp)
+    decoded, store = _store(file, head, part, stamp)
     rate = check_rate(decoded.sample_rate_hz, RecordingError)
     what = f"{str(file)!r}" if part.whole else f"the part read of {str(file)!r}"
     first, stop = part.asked(rate)
@@ -84,7 +84,7 @@ def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: f
             f"a whole file was required, but {what} is cut short: {got_s:.2g} s could be read; copy or send it again"
         )
     whole = asked.frames == store.frames
-    weak = examine(asked, rate, what=what, lossy=decoded.lossy, survey=survey if whole else None)
+    weak = examine(asked, rate, what=what, lossy=decoded.lossy)
     in_step = read_in_step(file) if head[:4] == b"RIFF" else None
     if in_step is not None and not isinstance(in_step, InStep):
         weak, in_step = (*weak, in_step), None
@@ -101,10 +101,10 @@ def load(path: str | os.PathLike[str], *, start_s: float | None = None, end_s: f
     if whole:
         return recording
     wide = replace(recording, store=store, start_s=decoded.first_frame / rate)
-    return replace(recording, context=wide if survey.is_finite else None)
+    return replace(recording, context=wide if store.known is None or store.known.is_finite else None)
 
 
-def _store(file: Path, head: bytes, part: Part, stamp: tuple[int, int]) -> tuple[Decoded, Store, Survey]:
+def _store(file: Path, head: bytes, part: Part, stamp: tuple[int, int]) -> tuple[Decoded, Store]:
     """Decode with the library that is right for these bytes, and keep the samples if they are not many."""
     if _is_for_soundfile(head):
         from strumclock.audio.soundfiles import decode_soundfile
@@ -121,7 +121,7 @@ def _store(file: Path, head: bytes, part: Part, stamp: tuple[int, int]) -> tuple
 
 def _gone_through(
     file: Path, part: Part, stamp: tuple[int, int], decode: Callable[[Path, Part, Take], Decoded | None]
-) -> tuple[Decoded, Store, Survey] | None:
+) -> tuple[Decoded, Store] | None:
     """What one decoder makes of a file; None where it is for the other one."""
     keeper, survey = Keeper(stored.KEPT_BYTES), Survey()
 
@@ -133,8 +133,9 @@ def _gone_through(
     if decoded is None:
         return None
     if keeper.samples is not None:
-        return decoded, Held(keeper.samples), survey
-    return decoded, InFile(file, partial(decode, file, part), stamp, 0, decoded.frames, decoded.channels), survey
+        return decoded, Held(keeper.samples, survey)
+    again = partial(decode, file, part)
+    return decoded, InFile(file, again, stamp, 0, decoded.frames, decoded.channels, survey)
 
 
 def _is_for_soundfile(head: bytes) -> bool:

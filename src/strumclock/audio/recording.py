@@ -163,6 +163,6 @@ def from_array(samples: ArrayLike, sample_rate_hz: float) -> Recording:
             "convert and scale them"
         )
     values.flags.writeable = False
-    store = Held(values)
+    store = Held(values, Survey.of(Held(values)))
     notices = examine(store, rate, what="the array", silence_peak=0.0)
     return Recording(store=store, sample_rate_hz=rate, notices=notices)

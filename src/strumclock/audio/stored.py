@@ -34,6 +34,10 @@ class Store(Protocol):
     def channels(self) -> int:
         """Of how many channels."""
 
+    @property
+    def known(self) -> Survey | None:
+        """What a pass through all of them has shown already."""
+
     def each(self, take: Take) -> None:
         """Hand on all samples, in blocks, in order."""
 
@@ -49,6 +53,7 @@ class Held:
     """Samples in memory."""
 
     samples: Samples
+    known: Survey | None = None
 
     @property
     def frames(self) -> int:
@@ -71,6 +76,8 @@ class Held:
 
     def part(self, first: int, stop: int) -> Held:
         """Some of them."""
+        if first == 0 and stop == self.frames:
+            return self
         return Held(self.samples[first:stop])
 
 
@@ -88,6 +95,8 @@ class InFile:
     first, stop : int
         Which of the decoded samples.
     channels : int
+    known : Survey, optional
+        What a pass through all of them has shown already.
     """
 
     file: Path
@@ -96,6 +105,7 @@ class InFile:
     first: int
     stop: int
     channels: int
+    known: Survey | None = None
 
     @property
     def frames(self) -> int:
@@ -136,6 +146,8 @@ class InFile:
 
     def part(self, first: int, stop: int) -> InFile:
         """Some of them."""
+        if first == 0 and stop == self.frames:
+            return self
         return InFile(self.file, self.decode, self.stamp, self.first + first, self.first + stop, self.channels)
 
 

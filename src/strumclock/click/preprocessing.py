@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
+from numpy.typing import NDArray
 
-from strumclock.arrays import Samples
+from strumclock.arrays import Samples, Spectra
 from strumclock.audio.cutting import cut
 from strumclock.audio.quantiles import quantiles
 
@@ -31,6 +32,9 @@ tone, the rounding of its samples would be all that is left, and that comes back
 
 LEVEL_S = 0.030
 """Length of the level average. A click is shorter, a strum's attack is not much longer."""
+
+AT_ONCE = 64
+"""Frames that are whitened together: what fits a processor's cache."""
 
 LEVELLED_AT_ONCE = 4096
 """Levels that are interpolated at once: some seconds, which the cache holds."""
@@ -80,20 +84,18 @@ def whiten(samples: Samples, rate_hz: float, from_hz: float = 0.0) -> Samples:
     frames = -(-len(samples) // hop) + 1
     begin = hop * (np.arange(frames) - 1)
     window = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(size) / size)).astype(np.float32)
-    some = scipy.fft.rfft(cut(samples, begin[:: max(frames // USUAL_FRAMES, 1)], size) * window)
-    some_power = some.real**2 + some.imag**2
+    some = begin[:: max(frames // USUAL_FRAMES, 1)]
+    spectra = (_spectra(samples, some[a : a + AT_ONCE], window) for a in range(0, len(some), AT_ONCE))
+    some_power = np.concatenate([few.real**2 + few.imag**2 for few in spectra])
     usual = np.float32(USUAL_SHARE) * _smooth(some_power.mean(axis=0, keepdims=True))
     usual += np.float32(FLOOR) * usual.max() + np.finfo(np.float32).tiny
     low = int(STEADY_HZ * size / rate_hz)
     usual[:, :low] += np.float32(STEADY) * quantiles(np.ascontiguousarray(some_power[:, :low].T), STEADY_QUANTILE)[0]
     first_bin = round(from_hz * size / rate_hz)
     white = np.zeros((frames + 1) * hop, dtype=np.float32)
-    step = 64  # frames at a time: stays in the cache
-    for first in range(0, frames, step):
-        last = min(first + step, frames)
-        heard = cut(samples, begin[first:last], size)
-        heard *= window
-        spectrum = scipy.fft.rfft(heard)
+    for first in range(0, frames, AT_ONCE):
+        last = min(first + AT_ONCE, frames)
+        spectrum = _spectra(samples, begin[first:last], window)
         power = _smooth(spectrum.real**2 + spectrum.imag**2)
         power += usual
         np.sqrt(power, out=power)
@@ -104,6 +106,14 @@ def whiten(samples: Samples, rate_hz: float, from_hz: float = 0.0) -> Samples:
         out[:-1] += back[:, :hop]
         out[1:] += back[:, hop:]
     return white[hop : hop + len(samples)]
+
+
+def _spectra(samples: Samples, begin: NDArray[np.intp], window: Samples) -> Spectra:
+    """Spectra of the frames that begin there."""
+    heard = cut(samples, begin, len(window))
+    heard *= window
+    spectra: Spectra = scipy.fft.rfft(heard)
+    return spectra
 
 
 def _frame(rate_hz: float) -> int:
@@ -129,13 +139,12 @@ def _smooth(power: Samples) -> Samples:
 
 def moving_mean(values: Samples, length: int) -> Samples:
     """Centred moving mean of odd or even length; beyond the ends nothing counts."""
-    total = np.empty(len(values) + 1, dtype=np.float64)
-    total[0] = 0.0
-    np.cumsum(values, dtype=np.float64, out=total[1:])
-    before = length // 2
-    high = np.minimum(np.arange(len(values)) + (length - before), len(values))
-    low = np.maximum(np.arange(len(values)) - before, 0)
-    mean: Samples = ((total[high] - total[low]) / (high - low)).astype(np.float32)
+    before, number = length // 2, np.arange(len(values))
+    total = np.zeros(len(values) + length)  # of all up to each value, and on beyond the ends
+    np.cumsum(values, dtype=np.float64, out=total[before + 1 : before + 1 + len(values)])
+    total[before + 1 + len(values) :] = total[before + len(values)]
+    count = np.minimum(number + (length - before), len(values)) - np.maximum(number - before, 0)
+    mean: Samples = ((total[length:] - total[:-length]) / count).astype(np.float32)
     return mean
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
+from numpy.typing import NDArray
 
 from strumclock.arrays import Floats, Samples, Spectra
 from strumclock.audio.cutting import cut
@@ -100,14 +101,25 @@ def turn(spectra: Spectra, advance: Floats, size: int) -> None:
     """Move each row earlier by a fraction of a sample, in place."""
     bins = spectra.shape[1]
     step = 64  # exp(i w (64 a + b)) = exp(i w 64 a) exp(i w b): two short tables instead of one long
-    coarse = np.exp(2j * np.pi / size * np.outer(advance, np.arange(0, bins, step))).astype(np.complex64)
-    fine = np.exp(2j * np.pi / size * np.outer(advance, np.arange(step))).astype(np.complex64)
+    coarse = _powers(np.exp(2j * np.pi * step / size * advance), -(-bins // step)).astype(np.complex64)
+    fine = _powers(np.exp(2j * np.pi / size * advance), min(step, bins)).astype(np.complex64)
     for j in range(coarse.shape[1]):
         part = spectra[:, j * step : (j + 1) * step]
         part *= fine[:, : part.shape[1]]
         part *= coarse[:, j : j + 1]
     if size % 2 == 0:
         spectra[:, -1] = spectra[:, -1].real
+
+
+def _powers(base: NDArray[np.complex128], count: int) -> NDArray[np.complex128]:
+    """The powers 0 … count - 1 of each number, a row each: by doubling, a product costs less than an exponential."""
+    powers = np.ones((len(base), count), np.complex128)
+    done = 1
+    while done < count:
+        more = min(done, count - done)
+        np.multiply(powers[:, :more], (powers[:, done - 1] * base)[:, None], out=powers[:, done : done + more])
+        done += more
+    return powers
 
 
 @dataclass(frozen=True, slots=True, eq=False)

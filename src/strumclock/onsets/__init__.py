@@ -2,6 +2,6 @@
 
 from strumclock.onsets.detector import Calibration, Detector, shipped_detector
 from strumclock.onsets.finding import find_strums
-from strumclock.onsets.strums import Ignored, Strums
+from strumclock.onsets.strums import Doubtful, Ignored, Strums
 
-__all__ = ["Calibration", "Detector", "Ignored", "Strums", "find_strums", "shipped_detector"]
+__all__ = ["Calibration", "Detector", "Doubtful", "Ignored", "Strums", "find_strums", "shipped_detector"]

@@ -70,7 +70,6 @@ def compared(
     if n < LEAST or not len(unsure):
         return steps
     evidence = np.asarray(evidence, np.float32)
-    everywhere = np.clip(np.arange(-BEFORE, k + AFTER), 0, k - 1)  # beyond the ends it stays as it is there
     around = np.arange(-BEFORE, AFTER + 1, HOP)
     found = steps.copy()
     for _ in range(TURNS):
@@ -86,8 +85,7 @@ def compared(
             own, seen_there = weight[some, None, None], evidence[some[:, None], at[some]]
             mean = (first - own * seen_there) / (total - own)
             variance = np.maximum((second - own * seen_there**2) / (total - own) - mean**2, 0) + calibration.floor**2
-            theirs = (evidence[i, everywhere] for i in some)
-            fit = calibration.temper * _log_likelihood(theirs, mean, variance, k)
+            fit = calibration.temper * _log_likelihood((evidence[i] for i in some), mean, variance, k)
             again = steps[some] * np.exp(fit - fit.max(axis=1, keepdims=True))
             found[some] = again / again.sum(axis=1, keepdims=True)
             place[some] = place_of(found[some], calibration, smeared)
@@ -101,17 +99,25 @@ def _summed(weight: Values, seen: Values) -> Values:
 
 
 def _log_likelihood(seen: Iterable[Values], mean: Values, variance: Values, places: int) -> Values:
-    """Of what was seen of each strum at each of its places, but for a constant: shape (n, places).
+    """Of what was seen of each strum, (places, channels), at each of its places, but for a constant: shape (n, places).
 
     The sums over steps and channels of (seen - mean)² / variance, multiplied out: one product of matrices for each
-    strum holds the terms of all places, those of a place lie on a diagonal.
+    strum holds the terms of all places, those of a place lie on a diagonal. Beyond the ends what was seen stays as it
+    is there.
     """
+    n, length, channels = mean.shape
     factors = np.concatenate([mean / variance, -0.5 / variance], axis=2)
-    fit = np.empty((len(factors), places), np.float32)
-    for factor, own, row in zip(factors, seen, fit, strict=True):
-        terms = factor @ np.concatenate([own, own**2], axis=1).T
-        step, across = terms.strides
-        diagonals = np.ndarray((len(factor), places), np.float32, terms, strides=(step + HOP * across, across))
+    both = np.empty((2 * channels, BEFORE + places + AFTER), np.float32)  # what was seen, and its squares
+    own, squares = both[:channels], both[channels:]
+    terms = np.empty((length, both.shape[1]), np.float32)
+    step, across = terms.strides
+    diagonals = np.ndarray((length, places), np.float32, terms, strides=(step + HOP * across, across))
+    fit = np.empty((n, places), np.float32)
+    for factor, here, row in zip(factors, seen, fit, strict=True):
+        own[:, BEFORE : BEFORE + places] = here.T
+        own[:, :BEFORE], own[:, BEFORE + places :] = here[:1].T, here[-1:].T
+        np.multiply(own, own, out=squares)
+        np.matmul(factor, both, out=terms)
         diagonals.sum(axis=0, out=row)
     return fit
 

@@ -15,11 +15,12 @@ from strumclock.errors import Notice, UsageError
 from strumclock.onsets.bands import STEP_S, STEPS
 from strumclock.onsets.comparison import SURE_S, compared
 from strumclock.onsets.detector import Calibration, Detector, shipped_detector
+from strumclock.onsets.doubtful import Opinion, as_doubtful, away, likeliest, pooled, unexplained
 from strumclock.onsets.levels import LAG_S, Levels, measure_levels, pictures, rises
 from strumclock.onsets.network import probabilities, worth_a_look
 from strumclock.onsets.places import doubt_of, place_of, smearing
 from strumclock.onsets.residual import BEFORE_S, STRUM_CHANNELS, evidence, on_samples
-from strumclock.onsets.strums import Ignored, Strums
+from strumclock.onsets.strums import LEAD_S, TAIL_S, Ignored, Strums
 
 if TYPE_CHECKING:
     from strumclock.click import Clicks, Removal
@@ -27,15 +28,14 @@ if TYPE_CHECKING:
 LEAST_GAP_S = 0.080  # nearer than this, two candidates are strings of one strum; the fastest strums are 100 ms apart
 SECOND_LOOK_S = 0.015  # the second look is centred so much after the first one's answer
 WELL_CENTRED_S = (0.002, 0.032)  # a strum so much before its candidate was seen well
-BLOCK = 128  # candidates looked at together: bounds the memory
+BLOCK = 256  # candidates looked at together: bounds the memory
 LONGEST_LOOK_S = 0.030  # level of a strum is read so much after its time
 BESIDE_S = (0.028, 0.025)  # before and after a time, so that the levels' windows do not overlap
 
 CUT_IN_S = 0.002  # what begins with the recording was sounding before it
 
 WORTH_NAMING_DB = 3.0  # a rejected rise smaller than this is not listed
-TAIL_S, LEAD_S = 0.250, 0.080  # after and before a strum, what rises belongs to it
-SOFT_DB = -20.0  # against the strum before; by hand, no sweep moves it
+SOFT_DB = -20.0  # against the median strum; by hand: softer sounds are handling, also where a strum is expected
 UNSURE_S = 0.003  # by hand: such strums are counted in a notice, nothing else hangs on it
 
 # A second opinion, where a detector holds one. Calibrated with a sweep of five takes recorded twice and 130 simulated
@@ -109,8 +109,9 @@ def find_strums(
     smeared = smearing(look.steps[look.likely >= calibration.least_probability], calibration)
     time_s, u_s = look.times(calibration, smeared)
     least = np.where(u_s < calibration.sharp_s, calibration.least_if_sharp, calibration.least_probability)
-    barred = _stopped(levels, time_s, calibration) | (time_s < CUT_IN_S) | (look.likely < least)
-    chosen = _apart(time_s, np.where(barred, 0.0, look.likely))
+    barred = _stopped(levels, time_s, calibration) | (time_s < CUT_IN_S)
+    opinion = Opinion(time_s=time_s, u_s=u_s, p=np.where(barred, 0.0, look.likely))
+    chosen = _apart(time_s, np.where(look.likely < least, 0.0, opinion.p))
     look, time_s, u_s, early_s = look.of(chosen), time_s[chosen], u_s[chosen], about_s[chosen] - time_s[chosen]
     p = look.likely.copy()  # a look that is centred well sees the time better, not whether there is a strum
     again = np.flatnonzero((u_s > SURE_S) & ((early_s < WELL_CENTRED_S[0]) | (early_s > WELL_CENTRED_S[1])))
@@ -119,16 +120,17 @@ def find_strums(
     time_s, u_s = look.times(calibration, smeared, compared(look.steps, look.evidence, calibration, smeared))
     if detector.second is not None:
         open_s = _open(levels, time_s, p, detector.second)
-        second = _look(x, rate, removed, levels, 1 / peak, open_s, detector.second)
-        time_s, u_s, p = _with_second(time_s, u_s, p, second, detector.second.calibration)
+        second = _opinion(_look(x, rate, removed, levels, 1 / peak, open_s, detector.second), detector.second)
+        time_s, u_s, p = _with_second(time_s, u_s, p, second)
+        opinion = pooled(opinion, second, unheard_p=detector.second.calibration.least_worth)
     order = np.argsort(time_s, kind="stable")
     time_s, u_s = time_s[order], u_s[order]
     strength = _strength(levels, time_s)
     reference = float(np.median(strength)) if len(strength) else 0.0
-    rejected = _unclaimed(rise_s, levels.rise_db[frame], time_s)
+    doubtful = unexplained(opinion, time_s, LEAST_GAP_S)
     ignored = tuple(
-        Ignored(time_s=float(t) + start_s, reason=_reason(float(t), levels, reference, clicks, start_s))
-        for t in rejected
+        Ignored(time_s=t + start_s, reason=_reason(t, levels, reference, clicks, start_s), p=likeliest(opinion, t))
+        for t in _unclaimed(rise_s, levels.rise_db[frame], time_s).tolist()
     )
     return Strums(
         time_s=time_s + start_s,
@@ -137,6 +139,7 @@ def find_strums(
         p=p[order],
         bias_u_s=_shared_u(u_s, calibration),
         ignored=ignored,
+        doubtful=as_doubtful(doubtful, _strength(levels, doubtful.time_s) - reference, SOFT_DB, start_s),
         notices=_notices(u_s),
     )
 
@@ -232,38 +235,30 @@ def _open(levels: Levels, time_s: Floats, p: Floats, second: Detector) -> Floats
     """Where the second detector looks: the strums that are not sure, and rises that no strum explains."""
     frame = rises(levels, second.calibration.least_rise_db)
     rise_s: Floats = frame.astype(np.float64) * levels.hop_s - LAG_S / 2
-    alone = _away(rise_s - SECOND_LOOK_S, time_s) > LEAST_GAP_S
+    alone = away(rise_s - SECOND_LOOK_S, time_s) > LEAST_GAP_S
     worth = _worth(levels, frame[alone], second)
     return np.concatenate([time_s[p < SURE_P] + SECOND_LOOK_S, rise_s[alone][worth]])
 
 
-def _with_second(
-    time_s: Floats, u_s: Floats, p: Floats, second: _Look, calibration: Calibration
-) -> tuple[Floats, Floats, Floats]:
+def _opinion(look: _Look, detector: Detector) -> Opinion:
+    """What a second detector says of what it looked at."""
+    time_s, u_s = look.times(detector.calibration, 0.0)
+    return Opinion(time_s=time_s, u_s=u_s, p=np.where(time_s < CUT_IN_S, 0.0, look.likely))
+
+
+def _with_second(time_s: Floats, u_s: Floats, p: Floats, second: Opinion) -> tuple[Floats, Floats, Floats]:
     """The strums after a second detector's look at what is open: without the unsure ones that it does not hear, with
     those that it alone hears and is sure of."""
-    heard_s, heard_u_s = second.times(calibration, 0.0)
-    chosen = _apart(heard_s, np.where((second.likely < HEARD_P) | (heard_s < CUT_IN_S), 0.0, second.likely))
-    heard_s, heard_u_s, heard_p = heard_s[chosen], heard_u_s[chosen], second.likely[chosen]
-    kept = (p >= SURE_P) | (_away(time_s, heard_s) < LEAST_GAP_S)
+    chosen = _apart(second.time_s, np.where(second.p < HEARD_P, 0.0, second.p))
+    heard_s, heard_u_s, heard_p = second.time_s[chosen], second.u_s[chosen], second.p[chosen]
+    kept = (p >= SURE_P) | (away(time_s, heard_s) < LEAST_GAP_S)
     time_s, u_s, p = time_s[kept], u_s[kept], p[kept]
-    new = (heard_p >= SURE_P) & (heard_u_s <= NEW_U_S) & (_away(heard_s, time_s) > NEW_GAP_S)
+    new = (heard_p >= SURE_P) & (heard_u_s <= NEW_U_S) & (away(heard_s, time_s) > NEW_GAP_S)
     return (
         np.concatenate([time_s, heard_s[new]]),
         np.concatenate([u_s, heard_u_s[new]]),
         np.concatenate([p, heard_p[new]]),
     )
-
-
-def _away(time_s: Floats, others_s: Floats) -> Floats:
-    """How far each time is from the nearest of the others."""
-    if len(others_s) == 0:
-        return np.full(len(time_s), np.inf)
-    others_s = np.sort(others_s)
-    at = np.searchsorted(others_s, time_s)
-    before, after = others_s[np.maximum(at - 1, 0)], others_s[np.minimum(at, len(others_s) - 1)]
-    nearest: Floats = np.minimum(np.abs(time_s - before), np.abs(time_s - after))
-    return nearest
 
 
 def _stopped(levels: Levels, time_s: Floats, calibration: Calibration) -> npt.NDArray[np.bool_]:

@@ -21,7 +21,9 @@ LEARN_S = 0.085  # the predictor is learned from so much time …
 LEARN_UNTIL_S = 0.015  # … until so much before the candidate: 0.025 and 0.040 leave a wider spread
 ORDER = 128  # at 11 kHz: two a partial for the partials of six strings; order 32 leaves three times the spread
 STRUM_CHANNELS, CHANNELS = 10, 12  # the first of them tell the strum, all of them the removed click too
-AT_ONCE = 128  # candidates: many enough that each step's calls, and the predictors' 128 turns, cost little beside sums
+AT_ONCE = 128  # candidates: many enough that each step's calls cost little beside its sums
+LEARNED_AT_ONCE = 2 * AT_ONCE  # predictors, whose 128 turns cost much for few of them …
+TRANSFORMED_AT_ONCE = 64  # … from so many transforms in double precision: what fits a processor's cache
 LEAST_SHARE = 0.9e-4  # of the loudest step: a removed click with less power is below the evidence's floor of 1e-4
 
 
@@ -44,13 +46,15 @@ def predictors(segments: Floats, order: int) -> Floats:
     >>> np.round(a + [0, 2 * np.cos(0.3), -1], 1) + 0.0
     array([1., 0., 0.])
     """
-    n = segments.shape[1]
-    windowed = segments * np.hanning(n + 2)[1:-1]
+    count, n = segments.shape
+    window = np.hanning(n + 2)[1:-1]
     size = scipy.fft.next_fast_len(n + order, real=True)  # lags up to the order only
-    spectrum = scipy.fft.rfft(windowed, size, axis=1)
-    r = scipy.fft.irfft(spectrum.real**2 + spectrum.imag**2, size, axis=1)[:, : order + 1]
-    r[:, 0] = r[:, 0] * (1 + 1e-6) + 1e-12
-    r = np.ascontiguousarray(r.T)  # one lag a row: the recursion runs along all candidates
+    r = np.empty((order + 1, count))  # one lag a row: the recursion runs along all candidates
+    for first in range(0, count, TRANSFORMED_AT_ONCE):
+        few = slice(first, first + TRANSFORMED_AT_ONCE)
+        spectrum = scipy.fft.rfft(segments[few] * window, size, axis=1)
+        r[:, few] = scipy.fft.irfft(spectrum.real**2 + spectrum.imag**2, size, axis=1)[:, : order + 1].T
+    r[0] = r[0] * (1 + 1e-6) + 1e-12
     a, turned = np.zeros((2, order + 1, r.shape[1]))
     a[0] = 1
     error = r[0].copy()
@@ -82,12 +86,15 @@ def evidence(
     begin = np.round((centre_s - BEFORE_S) * rate_hz).astype(np.intp)
     learned = begin + round((BEFORE_S - LEARN_UNTIL_S) * rate_hz) - learn
     out = np.empty((len(begin), STEPS, CHANNELS), np.float32)
+    filters = np.empty((len(begin), order + 1), np.float32)
+    for a in range(0, len(begin), LEARNED_AT_ONCE):
+        few = slice(a, a + LEARNED_AT_ONCE)
+        filters[few] = predictors(gain * cut(x, learned[few], learn).astype(np.float64), order)
     for a in range(0, len(begin), AT_ONCE):
         few = slice(a, a + AT_ONCE)
-        filters = predictors(gain * cut(x, learned[few], learn).astype(np.float64), order)
         heard = np.float32(gain) * cut(x, begin[few] - bands.lead, bands.width)
         spectra = bands.spectra(heard)
-        bright = _tell_strum(out[few], bands, spectra, filters.astype(np.float32))
+        bright = _tell_strum(out[few], bands, spectra, filters[few])
         out[few, :, STRUM_CHANNELS:] = -1
         if removed is not None:
             gone = np.float32(gain) * cut(removed, begin[few] - bands.lead, bands.width)

@@ -1,4 +1,4 @@
-"""What is known about the strums of a recording: `Strums`, and the sounds that were `Ignored`."""
+"""What is known about the strums of a recording: `Strums`, the sounds that were `Ignored`, the `Doubtful` ones."""
 
 from __future__ import annotations
 
@@ -11,6 +11,9 @@ from strumclock.arrays import Floats
 from strumclock.errors import Notice, UsageError
 from strumclock.showing import Shown
 
+TAIL_S, LEAD_S = 0.250, 0.080
+"""After and before a strum, what rises belongs to it."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ignored:
@@ -22,10 +25,35 @@ class Ignored:
         When it began [s, file time].
     reason : str
         What speaks against a strum, in a few plain words.
+    p : float or None
+        Probability that it is one all the same; None where it was not looked at closely.
     """
 
     time_s: float
     reason: str
+    p: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubtful:
+    """A sound that may be a strum, but is not likely enough to be taken for one without knowing the exercise.
+
+    Attributes
+    ----------
+    time_s : float
+        When the strum began, if it is one [s, file time].
+    u_s : float
+        Standard uncertainty of that time [s].
+    strength_db : float
+        As of `Strums` [dB].
+    p : float
+        Probability that it is a strum, wherever in the exercise it falls.
+    """
+
+    time_s: float
+    u_s: float
+    strength_db: float
+    p: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -49,6 +77,9 @@ class Strums(Shown):
         deviation. None: as the detector's, whose uncertainties are cautious (`strumclock.timing.StrumErrors`).
     ignored : tuple of Ignored
         Sounds that began suddenly and are not strums, each with its reason.
+    doubtful : tuple of Doubtful
+        Sounds that may be strums and that none of the strums explains, in order of time; empty where nobody knows of
+        any. `strumclock.alignment.judged_by_place` takes those that fall where the exercise has a strum.
     notices : tuple of Notice
         What is weak about the result.
     """
@@ -60,6 +91,7 @@ class Strums(Shown):
     bias_u_s: float
     error_share: float | None = None
     ignored: tuple[Ignored, ...] = ()
+    doubtful: tuple[Doubtful, ...] = ()
     notices: tuple[Notice, ...] = ()
 
     def __post_init__(self) -> None:
@@ -120,4 +152,5 @@ class Strums(Shown):
             strength_db=self.strength_db[inside],
             p=self.p[inside],
             ignored=tuple(sound for sound in self.ignored if start_s <= sound.time_s < end_s),
+            doubtful=tuple(sound for sound in self.doubtful if start_s <= sound.time_s < end_s),
         )

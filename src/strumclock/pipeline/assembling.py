@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from strumclock.alignment import LEFT_CLICK, OUTSIDE, Alignment
+from strumclock.arrays import Floats
 from strumclock.errors import Absent, Notice
 from strumclock.grid import Exercise
 from strumclock.onsets import Ignored, Strums
@@ -29,9 +30,15 @@ NO_TEMPO_TOLD = Absent(code="no-tempo-told", reason="no tempo was told to hold t
 
 
 def assemble(
-    take: TakeInfo, strums: Strums, alignment: Alignment, found: Analysis, notices: tuple[Notice, ...] = ()
+    take: TakeInfo,
+    strums: Strums,
+    alignment: Alignment,
+    found: Analysis,
+    notices: tuple[Notice, ...] = (),
+    played: Floats | None = None,
 ) -> Measurement:
-    """The result of a take that was held against a grid; `notices` are of what was heard before it."""
+    """The result of a take that was held against a grid; `notices` are of what was heard before it, `played` says how
+    likely it is that something was played in each omitted slot after all."""
     timing = found.timing
     return Measurement(
         take=take,
@@ -39,7 +46,7 @@ def assemble(
         inferred=alignment.inferred,
         grid=_grid(alignment),
         strums=_strums(strums, alignment, found),
-        omitted=_omitted(alignment),
+        omitted=_omitted(alignment, played),
         timing=timing,
         changes=None if isinstance(found.changes, Absent) else found.changes,
         tuning=found.heard.tuning,
@@ -127,9 +134,10 @@ def _strums(strums: Strums, alignment: Alignment, found: Analysis) -> tuple[Stru
     return tuple(rows)
 
 
-def _omitted(alignment: Alignment) -> tuple[Omitted, ...]:
+def _omitted(alignment: Alignment, played: Floats | None) -> tuple[Omitted, ...]:
     """A row for each slot without a strum."""
     grid = alignment.grid
+    empty_p = [None] * len(alignment.omitted) if played is None else (1.0 - played).tolist()
     return tuple(
         Omitted(
             slot=int(s),
@@ -137,15 +145,18 @@ def _omitted(alignment: Alignment) -> tuple[Omitted, ...]:
             beat=int(grid.beat[s]),
             part=int(grid.part[s]),
             time_s=float(grid.slot_s[s]),
+            p=p,
         )
-        for s in alignment.omitted
+        for s, p in zip(alignment.omitted, empty_p, strict=True)
     )
 
 
 def _ignored(strums: Strums, alignment: Alignment) -> tuple[Ignored, ...]:
     """Sounds in no figure: not taken for strums, or outside the exercise."""
-    outside = strums.time_s[alignment.slot == OUTSIDE]
-    beside = [Ignored(time_s=float(t), reason=OUTSIDE_REASON) for t in outside]
+    beside = [
+        Ignored(time_s=float(strums.time_s[i]), reason=OUTSIDE_REASON, p=float(strums.p[i]))
+        for i in np.flatnonzero(alignment.slot == OUTSIDE)
+    ]
     return tuple(sorted((*strums.ignored, *beside), key=lambda sound: sound.time_s))
 
 

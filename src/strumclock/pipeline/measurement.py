@@ -137,13 +137,25 @@ class Strum:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Omitted:
-    """A slot without a strum, and where it was expected."""
+    """A slot without a strum, and where it was expected.
+
+    Attributes
+    ----------
+    slot, bar, beat, part : int
+        Its place in the grid (slots from 0, the others from 1).
+    time_s : float
+        Where the slot lies.
+    p : float or None
+        Probability that nothing was played there, by what the microphone heard near it; None where no recording was
+        listened to, or the take is too short to show how its player fills the slots.
+    """
 
     slot: int
     bar: int
     beat: int
     part: int
     time_s: float
+    p: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

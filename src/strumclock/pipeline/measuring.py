@@ -11,12 +11,14 @@ import os
 from dataclasses import fields, replace
 from typing import Any
 
-from strumclock.alignment import Alignment, align
+from strumclock.alignment import Alignment, align, judged_by_place, played_anyway, same_places
+from strumclock.arrays import Floats
 from strumclock.audio import Recording, load
 from strumclock.errors import Notice, UsageError
 from strumclock.grid import BeatGrid, Exercise
 from strumclock.pipeline.analysing import analyse, take_path
 from strumclock.pipeline.assembling import assemble, assemble_free
+from strumclock.pipeline.components import pictured
 from strumclock.pipeline.in_step import Told, told_by_file
 from strumclock.pipeline.listening import Listened, listen
 from strumclock.pipeline.measurement import Measurement
@@ -83,7 +85,8 @@ def measure(
     heard = _heard(recording, told_here, nominal)
     if options.free:
         return replace(assemble_free(heard, exercise, options), settings=options.told())
-    measurement = _of_part(heard, _align(heard, exercise, options, nominal), options)
+    heard, alignment = _placed(heard, exercise, options, nominal)
+    measurement = _of_part(heard, alignment, options)
     return replace(measurement, sources=told_here.sources)
 
 
@@ -137,7 +140,8 @@ def measure_parts(
     told_here = told_by_file(recording, exercise, options)
     exercise, options = told_here.exercise, told_here.options
     heard = _heard(recording, told_here, nominal)
-    parts = _align(heard, exercise, replace(options, part=None), nominal).parts
+    heard, first = _placed(heard, exercise, replace(options, part=None), nominal)
+    parts = first.parts
     found: list[Measurement] = []
     seen: set[int] = set()
     for number, part in enumerate(parts, 1):
@@ -153,7 +157,8 @@ def _of_part(heard: Listened, alignment: Alignment, options: MeasureOptions) -> 
     """The figures of the part that is measured, with the strums of the others beside them."""
     here, of_it = of_part(heard, alignment)
     found = analyse(here, of_it, options)
-    measurement = assemble(here.take, here.strums, of_it, found, here.notices)
+    played = played_anyway(here.strums, of_it, clicks_s=_clicks_s(heard, of_it))
+    measurement = assemble(here.take, here.strums, of_it, found, here.notices, played)
     steps = take_steps(here, of_it, found, options)
     held = measurement.held
     if steps and held is not None:  # which tempo is next depends on the step that breaks
@@ -211,6 +216,26 @@ def _tempo_map(options: MeasureOptions, exercise: Exercise) -> BeatGrid | None:
     from strumclock.midi import grid_from_midi
 
     return grid_from_midi(options.midi, exercise)
+
+
+def _placed(
+    heard: Listened, exercise: Exercise, options: MeasureOptions, nominal: BeatGrid | None
+) -> tuple[Listened, Alignment]:
+    """What was heard, doubtful sounds judged by where they fall in the exercise; and which strum was meant for what."""
+    first = _align(heard, exercise, options, nominal)
+    strums = judged_by_place(heard.strums, first, clicks_s=_clicks_s(heard, first))
+    if strums is heard.strums:
+        return heard, first
+    low = pictured(heard.low.samples, heard.low.rate_hz, heard.low.start_s, strums)
+    judged = replace(heard, strums=strums, low=low)
+    second = _align(judged, exercise, options, nominal)
+    same = same_places(first, second)  # what was read for one exercise says nothing of another
+    return (judged, second) if same else (heard, first)
+
+
+def _clicks_s(heard: Listened, alignment: Alignment) -> Floats | None:
+    """The clicks among the strums; those on a channel of their own are not."""
+    return None if heard.clicks is None or alignment.anchor == "click-channel" else heard.clicks.every_s
 
 
 def _align(heard: Listened, exercise: Exercise, options: MeasureOptions, nominal: BeatGrid | None) -> Alignment:

@@ -92,6 +92,8 @@ def describe() -> dict[str, Any]:
     texts = {"additionalProperties": {"type": "string"}}
     properties["exercise"]["properties"]["from"] = properties.pop("sources") | texts
     properties["exercise"]["required"].append("from")
+    for name in ("omitted", "ignored"):  # came later: a document without it is one of /2 too
+        properties[name]["items"]["required"].remove("p")
     del properties["elsewhere"]  # they stand among the other strums
     figures = properties["timing"]["oneOf"][0]
     figures["properties"]["by_step"] = properties.pop("steps")
