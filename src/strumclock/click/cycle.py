@@ -103,7 +103,7 @@ class Cycle:
             before = _highest(np.concatenate([peak[-long - wide :], peak]), long)[: len(peak)]
             return int(np.argmax(peak - before))
         first = int(np.argmax(np.roll(peak, -quiet.stop) > HIT_SHARE * peak.max()))
-        return quiet.stop + (first if first > SOFT_S * self.rate_hz else 0)
+        return int(quiet.stop) + (first if first > SOFT_S * self.rate_hz else 0)
 
     def _quiet(self) -> slice:
         """The longest quiet, or of those about as long the one before the loudest hit; empty where there is none."""
