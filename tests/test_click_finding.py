@@ -9,9 +9,10 @@ import pytest
 from clicktakes import RATE_HZ, Array, Take, click_sound, make_take, place
 from scipy import signal
 from support import bench_dir
+from tests.benchmarks.click_kinds import made
 from tests.benchmarks.own_cases import CASES
 from tests.benchmarks.own_scenes import render
-from tests.benchmarks.sweep_kinds import RATE_HZ as TAKE_RATE_HZ, guitar, guitar_alone
+from tests.benchmarks.sweep_kinds import RATE_HZ as TAKE_RATE_HZ, guitar, guitar_alone, with_click
 
 from strumclock.click import Clicks, find_click_channel, find_clicks, remove_clicks
 from strumclock.click.attack import attack_index
@@ -430,6 +431,15 @@ def test_a_sound_of_several_hits_is_one_click_at_the_tempo_told_and_all_of_it_is
     last = [slice(int((t + at_s[-1]) * RATE_HZ), int((t + at_s[-1] + 0.02) * RATE_HZ)) for t in take.click_s]
     left = [np.sum((removal.removed - clicks_only)[part] ** 2) / np.sum(clicks_only[part] ** 2) for part in last]
     assert np.median(left) < 0.05
+
+
+@pytest.mark.parametrize(("name", "seed"), [("two-hits-equal-200ms", 4), ("whistle-breath", 4)])
+def test_what_comes_8_ms_beside_the_half_is_no_click_on_the_half_against_its_placing(name: str, seed: int) -> None:
+    """A later hit, and a whistle's end, 200 ms after its beginning where half of the beat is 208 ms; nothing told."""
+    samples, click_s, _ = with_click(made()[name], 0.0, seed)
+    clicks = find_clicks(samples, TAKE_RATE_HZ)
+    assert clicks is not None
+    assert clicks.interval_s == pytest.approx(float(np.median(np.diff(click_s))), rel=1e-4, abs=0)
 
 
 @pytest.mark.parametrize("bpm", [120.0, 200.0])

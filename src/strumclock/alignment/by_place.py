@@ -40,11 +40,11 @@ EXTRA, MEANT = 0.5, 16.0
 """Beta prior of the share of strums that lie between the places; by hand, weak."""
 IN_TIME = 0.5
 """Share of the other sounds that keep the exercise's time, such as stops and touches where a strum was left out: a
-place at most doubles the odds. Calibrated on 32 takes in which the strings were stopped or touched at 483 places left
-out, and on the soft strums of the bench's hard cases that the detector missed: at a tenth 30 of the 483 are filled and
-86 of 90 strums found, at half 17 and 80."""
+place at most doubles the odds. Calibrated on 32 takes with the strings stopped or touched at most of 483 places left
+out, and on 90 soft strums of the bench's hard cases that the detector missed: at a tenth, 27 of the 483 are filled and
+81 of the 90 found; at half, 14 and 75."""
 AT_CLICK = 2.0
-"""How much denser other sounds are than strums where a click lies. By hand; of the 17, six were left of clicks."""
+"""How much denser other sounds are than strums where a click lies. By hand: at 1, 17 and 80 of those."""
 SURE_P = 0.85
 """A strum that the detector alone gives so much is added, wherever it falls: an exercise told wrongly must be seen."""
 CLICK_S = 0.030

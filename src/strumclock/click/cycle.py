@@ -44,8 +44,8 @@ SOFT_S = 0.1
 """A soft beginning, as a word's consonant, comes no longer before the first that is as strong as a hit; what comes
 earlier is left of a tail or of the strums."""
 
-HIT_S, HIT_RISES, HIT_SHARE = (0.003, 0.010), 2.0, 0.2
-"""A hit rises between these times before and after its place by this factor above the highest within RISE_S before:
+HIT_S, HIT_RISES, HIT_SHARE = 0.004, 2.0, 0.2
+"""A hit rises no further than this before or after its place by this factor above the highest within RISE_S before:
 a tail, and a sound that only ripples, do not. A later hit of the same sound has this share of its peak at least: a
 foot that taps with the click, and a room, leave less in the mean."""
 
@@ -86,20 +86,24 @@ class Cycle:
         comes (0 of a sound of one)."""
         peak, count = self.peak, len(self.peak)
         wide, long = max(round(WIDE_S * self.rate_hz), 1), round(RISE_S * self.rate_hz)
-        quiet = self._quiet()
-        begin = quiet.stop
-        if quiet.stop - quiet.start < LEAST_QUIET_S * self.rate_hz:
-            before = _highest(np.concatenate([peak[-long - wide :], peak]), long)[:count]
-            begin = int(np.argmax(peak - before))
-        else:
-            first = int(np.argmax(np.roll(peak, -begin) > HIT_SHARE * peak.max()))
-            begin += first if first > SOFT_S * self.rate_hz else 0
+        begin = self._begin()
         sound = np.roll(peak, -begin)
         before = _highest(np.concatenate([peak.max(keepdims=True).repeat(long), sound]), long)[:count]
         hits = np.flatnonzero((sound > HIT_RISES * before) & (sound > HIT_SHARE * peak.max()))
         later = (begin + wide - 1) % count - self.place  # the peak is that of what is to come
         later = later if later <= AFTER_S * self.rate_hz else later - count
         return float(later), float(hits[-1]) if len(hits) else 0.0
+
+    def _begin(self) -> int:
+        """Index in the peak at which the sound begins."""
+        peak = self.peak
+        quiet = self._quiet()
+        if quiet.stop - quiet.start < LEAST_QUIET_S * self.rate_hz:
+            wide, long = max(round(WIDE_S * self.rate_hz), 1), round(RISE_S * self.rate_hz)
+            before = _highest(np.concatenate([peak[-long - wide :], peak]), long)[: len(peak)]
+            return int(np.argmax(peak - before))
+        first = int(np.argmax(np.roll(peak, -quiet.stop) > HIT_SHARE * peak.max()))
+        return int(quiet.stop) + (first if first > SOFT_S * self.rate_hz else 0)
 
     def _quiet(self) -> slice:
         """The longest quiet, or of those about as long the one before the loudest hit; empty where there is none."""
@@ -114,12 +118,12 @@ class Cycle:
         return slice(int(first[best]), int(last[best]))
 
     def hits(self, later: float) -> bool:
-        """Whether something begins so many samples after the positions."""
-        first, last = (round(s * self.rate_hz) for s in HIT_S)
-        at = self.place + round(later)
-        around = np.arange(at - first - round(RISE_S * self.rate_hz), at + last) % len(self.peak)
+        """Whether something begins so many samples after the sound does."""
+        near = round(HIT_S * self.rate_hz)
+        at = self._begin() + round(later)
+        around = np.arange(at - near - round(RISE_S * self.rate_hz), at + near) % len(self.peak)
         peak = self.peak[around]
-        before = peak[: -first - last - round(WIDE_S * self.rate_hz)]
+        before = peak[: -2 * near - round(WIDE_S * self.rate_hz)]
         return float(peak.max()) > max(HIT_RISES * float(before.max()), QUIET_SHARE * float(self.peak.max()))
 
 

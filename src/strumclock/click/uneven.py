@@ -184,7 +184,8 @@ def between(match: Matcher, found: Candidate) -> Candidate | None:
         or promise(evidence_near(match, middle + later, found.sound, interval, 1)[0]) <= PART
     ):
         return None
-    if not Cycle.of(match, heard, np.ones(len(heard)), interval).hits(interval / 2 + later):
+    cycle = Cycle.of(match, heard, np.ones(len(heard)), interval)
+    if not any(cycle.hits(interval / 2 + tock) for tock in (later, -later)):  # the cycle may begin with either
         return None
     first = float(heard[0]) + later / 2
     both = _followed(match, np.concatenate([heard, middle + later]), first, interval / 2, found.sound)
