@@ -72,7 +72,7 @@ def measure(
     >>> from strumclock.examples import example_recording
     >>> take = sc.measure(example_recording(), sc.Exercise(bpm=96, chords="Em C", beats_per_change=4))
     >>> print(f"{take.verdict.state}: {take.verdict.obstacles[0].size:+.0f ms} at chord changes")
-    not-yet: +98 ms (+82 to +114) at chord changes
+    not-yet: +97 ms (+82 to +113) at chord changes
     """
     options = _options(options, told)
     if options.part == "all":

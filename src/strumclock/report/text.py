@@ -144,7 +144,7 @@ def table(measurement: Measurement, *, width: int = WIDTH) -> str:
     >>> from strumclock.examples import example_take
     >>> jitter = next(line for line in sc.table(example_take()).splitlines() if "Jitter" in line)
     >>> jitter.split()[:3]
-    ['Jitter', '34.9', 'ms']
+    ['Jitter', '34.8', 'ms']
     """
     from rich import box
     from rich.table import Table
