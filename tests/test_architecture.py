@@ -79,7 +79,7 @@ MAY_IMPORT = {
     "demo": {"numpy", "soundfile"},
     "examples": set(),
     "recording": {"numpy", "scipy", "soundfile", "sounddevice"},
-    "cli": {"click", "numpy"},  # numpy: only to start sooner
+    "cli": {"click"},
     "synthesis": {"numpy", "scipy", "soundfile", "av"},
     "learning": {"numpy", "scipy", "soundfile", "soxr", "av", "torch", "pyroomacoustics"},
     "__init__": set(),

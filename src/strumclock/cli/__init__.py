@@ -70,24 +70,10 @@ class _OnDemand(click.Group):
         if cmd_name not in _COMMANDS:
             return None
         module_name, example = _COMMANDS[cmd_name]
-        _list_what_numpy_holds()
         module = importlib.import_module(f"strumclock.cli.{module_name}")
         command: click.Command = getattr(module, f"{cmd_name}_command")
         command.epilog = f"\b\nExample:\n  strumclock {example}"
         return command
-
-
-def _list_what_numpy_holds() -> None:
-    """Let numpy list no modules that it loads only when they are asked for.
-
-    SciPy takes all that numpy lists when it is first imported, and so loads numpy's test tools and Fortran compiler for
-    nothing: a tenth of what a command takes to start. Whoever asks numpy for one of them still gets it.
-    """
-    import numpy  # all commands load it
-
-    held = [name for name in dir(numpy) if name in vars(numpy)]
-    setattr(numpy, "__dir__", lambda: held)  # noqa: B010  # a module's type has no such attribute
-    numpy.__all__ = [name for name in numpy.__all__ if name in held]
 
 
 @click.group(
