@@ -1,4 +1,4 @@
-"""Sounds that may be strums: what each detector thinks of them, and which of them no found strum explains.
+"""Sounds that may be strums: what the detector thinks of them, and which of them no found strum explains.
 
 They are no strums yet. Whoever knows where the exercise has a strum can judge them again (`strumclock.alignment`).
 """
@@ -16,7 +16,7 @@ LEAST_P = 0.05
 """A sound less likely is no strum, wherever it falls. By hand: what is known of the exercise would have to multiply its
 odds by twenty."""
 SAME_S = 0.020
-"""Times that two detectors give to one sound differ by less; by hand, as a soft strum's u is 5 to 20 ms."""
+"""Half of how long before its sound has risen a strum may have begun; by hand, as a soft strum's u is 5 to 20 ms."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
