@@ -22,6 +22,7 @@ from strumclock.report import conclusion, places, timed, words
 from strumclock.report.obstacle_words import obstacle_sentence
 from strumclock.timing import Estimate, Finding
 from strumclock.verdict import Obstacle, Task, Where
+from strumclock.verdict.holding import Criterion
 
 PLAIN = take(bars=14)
 SCOLDING = re.compile(
@@ -324,6 +325,21 @@ def test_a_short_take_cannot_tell_and_asks_for_a_longer_one() -> None:
     )
     assert said["Do"] == "Record a longer take: 16 strums and 20 seconds at least."
     assert said["Next"].startswith("Stay at 100 bpm.")
+
+
+def test_what_is_hardly_strums_is_said_to_be() -> None:
+    """Truth: the numbers that were put in; a task, and no obstacle."""
+    m = take()
+    assert m.held is not None
+    assert m.verdict is not None
+    few = Criterion(code="hardly-strums", found=20, asked=24, margin=None, of=32)
+    verdict = replace(m.verdict, state="cannot-tell", obstacles=(), task=Task(code="record-again"))
+    said = text(replace(m, held=replace(m.held, held=None, failed=(few,)), verdict=verdict))
+    assert said["Verdict"] == (
+        "This take cannot tell whether 100 bpm is held: only 20 of the 32 sounds in it are surely strums of a guitar."
+    )
+    assert "In the way" not in said
+    assert said["Do"] == "Record it again with the phone nearer to the guitar, the click sounding in the room."
 
 
 @pytest.mark.parametrize(

@@ -378,6 +378,7 @@ def test_a_pair_alone_is_measured_against_the_other_changes():
     [
         (played([]), (), "check-exercise", None),
         (played(even(40), u_ms=60.0), (), "record-again", None),
+        (played(even(40) + 80, n_heard=50, n_sure=30), (finding("placement", None, 80.0),), "record-again", None),
         (played(even(12)), (), "longer-take", None),
         (played(even(40)), (), "go-on", None),
         (played(even(12), added=((1, 1, 1),) * 5), (), "pattern-as-written", None),
@@ -391,6 +392,12 @@ def test_one_thing_to_do(take, findings, task, bpm):
     """From the first obstacle, else from why the take is not judged; a place alone at three quarters of the tempo."""
     found = conclude(take, timing_of(*findings))
     assert (found.verdict.task.code, found.verdict.task.bpm) == (task, bpm)
+
+
+def test_what_is_hardly_strums_has_no_obstacles():
+    """A voice that is 80 ms late is no player who is."""
+    talk = conclude(played(even(40) + 80, n_heard=50, n_sure=30), timing_of(finding("placement", None, 80.0)))
+    assert (talk.verdict.state, talk.verdict.obstacles) == ("cannot-tell", ())
 
 
 def test_the_next_tempo_of_a_take_that_only_leans_or_is_not_judged_is_its_own():

@@ -95,14 +95,22 @@ def test_a_drift_is_held_against_the_whole_take_where_that_is_longer_than_a_minu
         (played(even(15), bpm=40), "slots"),
         (played(even(20), bpm=90), "duration"),
         (played(even(64), u_ms=60.0), "unsure"),
+        (played(even(64), n_heard=64, n_sure=47), "hardly-strums"),
     ],
 )
 def test_too_little_or_too_badly_known_a_take_is_not_judged(take, code):
-    """Truth: 16 slots and 20 s are asked for; strums known to 60 ms say nothing about 55.6."""
+    """Truth: 16 slots and 20 s are asked for; strums known to 60 ms say nothing about 55.6; 48 are three quarters of
+    64."""
     held = judge_take(take)
     assert held.held is None
     assert held.margin is None
     assert code in failed(held)
+
+
+def test_a_take_of_which_three_quarters_are_surely_strums_is_judged():
+    """48 of 64; and a take of bare times, of which none was heard."""
+    assert judge_take(played(even(64), n_heard=64, n_sure=48)).held is True
+    assert judge_take(played(even(64))).held is True
 
 
 def test_a_take_of_exactly_the_least_length_is_judged():

@@ -393,7 +393,7 @@ def test_what_is_judged_is_what_was_played() -> None:
         time_s=times[order],
         u_s=np.append(take.u_s, 0.0009)[order],
         strength_db=np.zeros(n),
-        p=np.ones(n),
+        p=np.where(np.arange(n) < 3, 0.89, 0.9),
         bias_u_s=w.BIAS_U_S,
     )
     change = np.append(take.at_change[take.on], False)[order]
@@ -413,6 +413,7 @@ def test_what_is_judged_is_what_was_played() -> None:
     assert played.u_ms == pytest.approx(1e3 * math.sqrt(float(np.mean(take.u_s**2))), abs=1e-9)
     assert played.duration_s == pytest.approx(take.slot_s[-1] - take.slot_s[0], abs=1e-5)
     assert (played.bpm, played.per_beat) == (90.0, 2)
+    assert (played.n_heard, played.n_sure) == (n, n - 3)
     assert played.part_s == pytest.approx(take.beat_s / 2, abs=1e-3)
     pairs = [pair for pair in played.pairs if pair is not None]
     assert pairs == [(w.CHORDS[i % 3], w.CHORDS[(i + 1) % 3]) for i in range(w.BARS - 1)]

@@ -45,7 +45,7 @@ out, and on 90 soft strums of the bench's hard cases that the detector missed: a
 81 of the 90 found; at half, 14 and 75."""
 AT_CLICK = 2.0
 """How much denser other sounds are than strums where a click lies. By hand: at 1, 17 and 80 of those."""
-SURE_P = 0.85
+ADDED_P = 0.85
 """A strum that the detector alone gives so much is added, wherever it falls: an exercise told wrongly must be seen."""
 CLICK_S = 0.030
 """What is left of a click lies within so much of it; as when ignored sounds are named (`onsets.finding`)."""
@@ -141,7 +141,7 @@ def _player(strums: Strums, found: Alignment) -> _Player | None:
     at = found.slot[on]
     offset = strums.time_s[on] - found.grid.slot_s[at]
     smooth = running_median(offset, SMOOTH_STRUMS)
-    added = int(((found.slot == ADDED) & (strums.p >= SURE_P)).sum())
+    added = int(((found.slot == ADDED) & (strums.p >= ADDED_P)).sum())
     return _Player(
         slot_s=found.grid.slot_s + np.interp(found.grid.slot_s, found.grid.slot_s[at], smooth),
         scatter_s=max(robust_sd(offset - smooth), LEAST_SCATTER_S),
@@ -193,7 +193,7 @@ def _student(deviation_s: float, scale_s: float) -> float:
 
 def _between(strums: Strums, found: Alignment, player: _Player) -> Iterator[tuple[int, float]]:
     """The strums between the places that are none, and the probability that they are."""
-    for i in np.flatnonzero((found.slot == ADDED) & (strums.p < SURE_P)).tolist():
+    for i in np.flatnonzero((found.slot == ADDED) & (strums.p < ADDED_P)).tolist():
         p = _moved(float(strums.p[i]), player.extra)
         if p < 0.5:
             yield i, p

@@ -11,6 +11,8 @@ from strumclock.arrays import Floats
 from strumclock.errors import Notice, UsageError
 from strumclock.showing import Shown
 
+SURE_P = 0.9
+"""From this probability on a sound is surely a strum. By hand, and what rests on it is calibrated with it."""
 TAIL_S, LEAD_S = 0.250, 0.080
 """After and before a strum, what rises belongs to it."""
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strumclock.alignment import ADDED, Alignment
+from strumclock.onsets.strums import SURE_P
 from strumclock.pipeline.components import Heard, chord_names
 from strumclock.pipeline.options import MeasureOptions
 from strumclock.timing import Timing
@@ -50,6 +51,8 @@ def take_played(strums: Strums, alignment: Alignment, timing: Timing, heard: Hea
         bpm=alignment.exercise.bpm,
         per_beat=alignment.exercise.per_beat or 1,
         u_ms=1e3 * float(np.sqrt(np.mean(strums.u_s[on] ** 2))) if len(on) else 0.0,
+        n_heard=len(strums),
+        n_sure=int((strums.p >= SURE_P).sum()),
         stopped=_stretches(alignment, "stopped"),
         own_tempo=_stretches(alignment, "own-tempo"),
     )

@@ -9,13 +9,13 @@ from strumclock.click import Clicks
 from strumclock.errors import Notice, RecordingError
 from strumclock.grid import BeatGrid, Exercise
 from strumclock.onsets import Strums, find_strums
+from strumclock.onsets.strums import SURE_P
 from strumclock.pipeline.components import Low, pictured
 from strumclock.pipeline.measurement import TakeInfo
 from strumclock.pipeline.options import MeasureOptions
 from strumclock.pipeline.sources import Sound, tell_apart
 
 ONLY_CLICK = 0.03  # of the click's peak: removal leaves more than that of a guitar even 24 dB below its click
-SURE_P = 0.9  # by hand: where no strum of a take is so likely, what was heard is what is left of a click, or noise
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -73,7 +73,7 @@ def listen(
     strums = find_strums(
         sound.guitar, sound.rate_hz, start_s=sound.start_s, clicks=sound.clicks, removal=sound.removal
     ).between(recording.start_s, ends_s)
-    if strums.p.max(initial=0.0) < SURE_P or _only_click(sound):
+    if not (strums.p >= SURE_P).any() or _only_click(sound):  # unsure ones alone are what is left of a click, or noise
         raise RecordingError(
             "at least one strum is needed; none was heard in "
             f"{recording.path or 'the samples'}; put the phone nearer to the guitar, or check the file"

@@ -194,6 +194,7 @@ _CRITERIA: dict[str, Callable[[Criterion, str], str]] = {
     "duration": lambda c, _: f"it lasts {words.floor_tenth(c.found)} s and {c.asked:g} s are asked for",
     "nowhere": lambda *_: "no strum fell on a place of the pattern",
     "unsure": lambda *_: "the strums' times are too badly known in this recording",
+    "hardly-strums": lambda c, _: f"only {c.found:g} of the {c.of} sounds in it are surely strums of a guitar",
     "omitted": lambda c, _: f"{c.found:g} of {c.of} strums were played and {c.asked:g} are asked for",
     "added": lambda c, _: f"{words.count(int(c.found), 'strum')} too many and {c.asked:g} are let pass",
     "uneven": _uneven,

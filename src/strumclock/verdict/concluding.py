@@ -130,6 +130,8 @@ def conclude(played: Played, timing: Timing, standard: Standard | None = None) -
     standard = standard or Standard()
     effects = shown_effects(played, timing)
     held, obstacles = find_obstacles(played, standard, effects, timing.jitter_within_ms or timing.jitter_ms)
+    if any(criterion.code == "hardly-strums" for criterion in held.failed):
+        obstacles = ()  # they would be of a voice or of noise
     reach, following, subdivide = None, None, False
     if played.bpm is not None and held.tempo_margin is not None:
         reach = take_reach(played.bpm, held.tempo_margin)
@@ -149,7 +151,7 @@ def _task(held: Held, obstacles: Sequence[Obstacle], played: Played) -> Task:
     codes = {criterion.code for criterion in held.failed} if held.held is None else set()
     if "nowhere" in codes:
         return Task(code="check-exercise")
-    if "unsure" in codes:
+    if codes & {"unsure", "hardly-strums"}:
         return Task(code="record-again")
     if codes & {"slots", "duration"} and not obstacles:
         return Task(code="longer-take")

@@ -70,6 +70,9 @@ class Played:
     per_beat : int
     u_ms : float
         Root mean square of the strums' standard uncertainties.
+    n_heard, n_sure : int
+        Strums heard in the recording, in slots or not, and those of them that surely are; 0 where they were not heard
+        but told.
     stopped, own_tempo : tuple of Stretch
     """
 
@@ -89,6 +92,8 @@ class Played:
     added: tuple[tuple[int, int, int], ...] = ()
     per_beat: int = 1
     u_ms: float = 0.0
+    n_heard: int = 0
+    n_sure: int = 0
     stopped: tuple[Stretch, ...] = field(default=())
     own_tempo: tuple[Stretch, ...] = field(default=())
 
