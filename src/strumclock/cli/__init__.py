@@ -105,6 +105,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """
     if not _streams_open():
         return _fail("standard output must be open for the results, but it is closed; send it to a file", 1)
+    if any("\0" in word for word in arguments or ()):  # no system hands one on; a program that calls this may
+        return _fail("a command's words must be without null bytes, but one has one; leave it out", 2)
     try:
         status = _strumclock.main(arguments, prog_name="strumclock", standalone_mode=False)
         sys.stdout.flush()
