@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -56,8 +57,24 @@ def test_settings_that_cannot_be_read_stop_the_command(folder: Path) -> None:
         told_around(folder / "2026-03-14 slow quarters.flac")
 
 
+def _agree(one: Any, other: Any) -> None:
+    """The same values; numbers to a unit of the last place that is written."""
+    if isinstance(one, float) and isinstance(other, float):
+        assert one == pytest.approx(other, abs=1.01e-3)
+    elif isinstance(one, dict) and isinstance(other, dict):
+        assert one.keys() == other.keys()
+        for name in one:
+            _agree(one[name], other[name])
+    elif isinstance(one, list) and isinstance(other, list):
+        for a, b in zip(one, other, strict=True):
+            _agree(a, b)
+    else:
+        assert one == other
+
+
 def test_measure_and_batch_come_to_the_same_result(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """One file, one verdict; the JSON says what came from where, and options win."""
+    """One file, one verdict; the JSON says what came from where, and options win. A batch's processes compute with one
+    thread each, so that a figure may be rounded to its other neighbour."""
     take = str(folder / "2026-03-14 slow quarters.flac")
     assert main(["measure", take, "--json", "-", "--pattern", "D.D."]) == 0
     other = json.loads(capsys.readouterr().out)
@@ -69,5 +86,5 @@ def test_measure_and_batch_come_to_the_same_result(folder: Path, capsys: pytest.
     assert measure_folder(folder).measured == 1
     kept = Journal(folder).measurement("2026-03-14 slow quarters.flac")
     for part in ("grid", "timing", "verdict", "parts"):
-        assert kept[part] == mine[part]
+        _agree(kept[part], mine[part])
     assert mine["exercise"]["inferred"] == ["bars"]
