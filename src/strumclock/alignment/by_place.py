@@ -23,7 +23,7 @@ import numpy as np
 from strumclock.alignment.pairing import SMOOTH_STRUMS, WINDOW_PARTS, running_median
 from strumclock.alignment.result import ADDED, Alignment
 from strumclock.arrays import Floats
-from strumclock.onsets.strums import LEAD_S, TAIL_S, Doubtful, Ignored, Strums
+from strumclock.onsets.strums import CLICK_S, LEAD_S, TAIL_S, Doubtful, Ignored, Strums
 from strumclock.robust import log_odds, odds_to_p, robust_sd
 
 LEAST_STRUMS = 12
@@ -47,8 +47,6 @@ AT_CLICK = 2.0
 """How much denser other sounds are than strums where a click lies. By hand: at 1, 17 and 80 of those."""
 ADDED_P = 0.85
 """A strum that the detector alone gives so much is added, wherever it falls: an exercise told wrongly must be seen."""
-CLICK_S = 0.030
-"""What is left of a click lies within so much of it; as when ignored sounds are named (`onsets.finding`)."""
 BETWEEN = "falls between the exercise's strums, and does not sound enough like one to be believed there"
 
 

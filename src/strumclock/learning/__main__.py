@@ -71,11 +71,11 @@ def make(a: argparse.Namespace) -> None:
     by_hand(a.set)  # an error in it is better known before an hour of work
     sounds = read_sounds(a.sounds)
     folder = a.folder or Path(tempfile.mkdtemp(prefix="strumclock-learning-"))
+    second = None if a.second is None else _network(folder / f"{a.second}.npz")  # not there: known before the work too
     learned = taught(a, sounds, folder, started)
     if a.until or learned is None:
         return
     weights, about = learned
-    second = None if a.second is None else _network(folder / f"{a.second}.npz")
     _, theirs = divided(sounds, tuple(a.keep_out))
     first = 1_000_000 * a.seed + 2 * JUDGED_SEED
     takes = kept_takes(range(first, first + 2 * a.judged), theirs, folder / "takes", a.workers)

@@ -103,8 +103,7 @@ def calibrated(
             if name not in by_hand:
                 costs = {v: _cost(found(replace(best, **{name: v}))) for v in values}
                 best = replace(best, **{name: min(costs, key=costs.__getitem__)})
-        rows = found(best)
-        for sharpen in () if "sharpen" in by_hand else SHARPENS:
+        for sharpen in (best.sharpen,) if "sharpen" in by_hand else SHARPENS:
             best = replace(best, sharpen=sharpen)
             rows = found(best)
             if np.quantile(_held(rows), 1 - OF_TAKES) >= HELD:

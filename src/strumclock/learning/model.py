@@ -24,7 +24,7 @@ Parameters = dict[str, Any]  # of tensors
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Channels:
-    """How wide the layers are. Each step up was slower by a third and better on sounds kept out (DEVELOPERS.md)."""
+    """How wide the layers are. What other widths cost and gained is in DEVELOPERS.md, "Learning"."""
 
     fine: int = 20
     wide: int = 48

@@ -16,7 +16,7 @@ from strumclock.onsets.detector import Calibration, Detector, shipped_detector
 from strumclock.onsets.doubtful import Opinion, as_doubtful, likeliest, unexplained
 from strumclock.onsets.levels import LAG_S, Levels, measure_levels, rises
 from strumclock.onsets.looking import BLOCK, Scene, look_at, worth_looking
-from strumclock.onsets.strums import LEAD_S, TAIL_S, Ignored, Strums
+from strumclock.onsets.strums import CLICK_S, LEAD_S, TAIL_S, Ignored, Strums
 
 if TYPE_CHECKING:
     from strumclock.click import Clicks, Removal
@@ -156,7 +156,7 @@ def _unclaimed(time_s: Floats, rise_db: npt.NDArray[np.float32], strums_s: Float
 
 def _reason(time_s: float, levels: Levels, strum_db: float, clicks: Clicks | None, start_s: float) -> str:
     """What speaks against a strum."""
-    if clicks is not None and np.any(np.abs(clicks.every_s - start_s - time_s) < 0.03):
+    if clicks is not None and np.any(np.abs(clicks.every_s - start_s - time_s) < CLICK_S):
         return "what is left of a click"
     before, after = (float(levels.total_db[_at(levels, np.array([time_s + s]))[0]]) for s in (-0.045, LONGEST_LOOK_S))
     if after < before + 1.0:

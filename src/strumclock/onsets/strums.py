@@ -13,6 +13,8 @@ from strumclock.showing import Shown
 
 SURE_P = 0.9
 """From this probability on a sound is surely a strum. By hand, and what rests on it is calibrated with it."""
+CLICK_S = 0.030
+"""What is left of a click lies within so much of it; by hand."""
 TAIL_S, LEAD_S = 0.250, 0.080
 """After and before a strum, what rises belongs to it."""
 

@@ -71,8 +71,8 @@ class Played:
     u_ms : float
         Root mean square of the strums' standard uncertainties.
     n_heard, n_sure : int
-        Strums heard in the recording, in slots or not, and those of them that surely are; 0 where they were not heard
-        but told.
+        Strums heard, in slots or not, and those of them that surely are; all of those whose times were told; 0 where
+        nothing is known of it.
     stopped, own_tempo : tuple of Stretch
     """
 
